@@ -1,0 +1,93 @@
+"""What all commands share: the options, the loaded configuration, and the way to print."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from nightplan.errors import InputError
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.model.site import Site
+    from nightplan.report.documents.base import Document
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+EARLIEST = datetime.date(1900, 1, 1)
+LATEST = datetime.date(2199, 12, 30)
+
+
+def config_option(command: F) -> F:
+    """Add `--config FILE`."""
+    return click.option(
+        "--config",
+        "config_path",
+        type=click.Path(path_type=Path),
+        default=Path("nightplan.toml"),
+        show_default=True,
+        metavar="FILE",
+        help="The configuration file.",
+    )(command)
+
+
+def date_option(command: F) -> F:
+    """Add `--date YYYY-MM-DD`."""
+    return click.option(
+        "--date",
+        "evening",
+        metavar="YYYY-MM-DD",
+        help="Civil date at the site's noon before the night. [default: the night that holds now]",
+    )(command)
+
+
+def json_option(command: F) -> F:
+    """Add `--json`."""
+    return click.option(
+        "--json", "as_json", is_flag=True, help="Print one JSON document instead of text."
+    )(command)
+
+
+def common_options(command: F) -> F:
+    """Add the options that every command takes."""
+    return config_option(date_option(json_option(command)))
+
+
+def load(config_path: Path) -> Config:
+    """Load the configuration that `--config` names."""
+    from nightplan.model.config import load_config
+
+    return load_config(config_path)
+
+
+def evening_of(site: Site, text: str | None) -> datetime.date:
+    """The evening that `--date` names, or the one whose noon-to-noon holds now."""
+    if text is None:
+        from nightplan.planning.night import default_evening
+
+        return default_evening(site, datetime.datetime.now(datetime.UTC))
+    try:
+        evening = datetime.date.fromisoformat(text)
+    except ValueError:
+        evening = None
+    if evening is None or not EARLIEST <= evening <= LATEST:
+        raise InputError("command line", "--date", text, f"YYYY-MM-DD from {EARLIEST} to {LATEST}")
+    return evening
+
+
+def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str]) -> None:
+    """Print a document as JSON, or the text made for people."""
+    if as_json:
+        if isinstance(document, list):
+            import json
+
+            rows = [item.model_dump(mode="json") for item in document]
+            click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
+        else:
+            click.echo(document.to_json(), nl=False)
+    else:
+        click.echo(text().rstrip("\n"))

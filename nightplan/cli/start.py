@@ -1,0 +1,30 @@
+"""`nightplan start`: write the starter file."""
+
+from __future__ import annotations
+
+import click
+
+from nightplan.cli.common import common_options
+
+
+@click.command("start")
+@common_options
+def command(config_path, evening: str | None, as_json: bool) -> None:  # type: ignore[no-untyped-def]
+    """Write a commented configuration file; one that exists is never overwritten.
+
+    The file is valid as written: the invented site "Hollow Ridge" and its rig.
+
+    \b
+    Example:
+        nightplan start --config ridge.toml
+    """
+    import json
+
+    from nightplan.files import write_whole
+    from nightplan.model.starter import starter_text
+
+    write_whole(config_path, starter_text(), replace=False)
+    if as_json:
+        click.echo(json.dumps({"written": str(config_path)}))
+    else:
+        click.echo(f"{config_path} is written. Change the site and rig in it, then: nightplan night")

@@ -1,0 +1,221 @@
+"""The one configuration file: site, horizon, rig and preferences."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field, PrivateAttr, ValidationError, model_validator
+
+from nightplan.errors import ConfigError, FileError, UnknownKeyError
+from nightplan.files import read_text
+from nightplan.model.camera import Camera
+from nightplan.model.equipment import Focuser, Guider, Mount, Power, Rotator
+from nightplan.model.filters import Filter, FilterWheel
+from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
+from nightplan.model.optical_train import Optics, Train
+from nightplan.model.preferences import Goal, OwnTarget, Preferences
+from nightplan.model.section import Section, accepted_words
+from nightplan.model.site import Site
+
+
+class Config(Section):
+    """A whole configuration, valid and frozen.
+
+    `path` is the file it came from; other files that it names are relative to that file.
+    """
+
+    site: Site
+    horizon: HorizonProfile = HorizonProfile()
+    optics: Optics
+    train: Annotated[dict[str, Train], Field(min_length=1)]
+    camera: Camera
+    wheel: FilterWheel
+    filter: Annotated[dict[str, Filter], Field(min_length=1)]
+    mount: Mount = Mount()
+    rotator: Rotator | None = None
+    guider: Guider | None = None
+    focuser: Focuser = Focuser()
+    power: Power | None = None
+    preferences: Preferences = Preferences()
+    target: dict[str, OwnTarget] = {}
+    goal: dict[str, Goal] = {}
+
+    _path: Path = PrivateAttr(default=Path("nightplan.toml"))
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Config:
+        if len(self.filter) > self.wheel.positions:
+            raise ValueError(
+                f"at most {self.wheel.positions} filters, the wheel's positions; "
+                f"{len(self.filter)} are given"
+            )
+        for owner, goal in self.goal.items():
+            for name in (*goal.hours, *goal.gathered_hours):
+                if name not in self.filter:
+                    raise ValueError(
+                        f"goal.{owner} with filters of this wheel ({', '.join(self.filter)}), "
+                        f"not {name!r}"
+                    )
+        return self
+
+    @property
+    def path(self) -> Path:
+        """The file that this configuration was read from."""
+        return self._path
+
+    @property
+    def folder(self) -> Path:
+        """The folder of the configuration file, where the journal lies too."""
+        return self._path.resolve().parent
+
+
+def load_config(path: str | os.PathLike[str]) -> Config:
+    """Read and check a configuration file.
+
+    Raises
+    ------
+    FileError
+        The file, or the horizon file it names, is missing or is not TOML.
+    ConfigError
+        A key's value is outside its accepted range, or a required key is missing.
+    UnknownKeyError
+        A key is not known; the nearest valid key is named.
+    """
+    if not Path(path).exists():
+        raise FileError(path, "no such file; `nightplan start` writes a commented one to begin with")
+    return parse_config(read_text(path), path)
+
+
+def parse_config(text: str, source: str | os.PathLike[str] = "nightplan.toml") -> Config:
+    """Check the text of a configuration; errors name `source`. Raises as `load_config`."""
+    name = os.fspath(source)
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FileError(name, f"is not valid TOML: {error}") from error
+    tables = _read_horizon(tables, Path(name))
+    try:
+        config = Config.model_validate(tables)
+    except ValidationError as error:
+        raise _first_error(name, error) from None
+    config._path = Path(name)
+    return config
+
+
+def dump_config(config: Config) -> str:
+    """Write a configuration as TOML text that `parse_config` reads back to an equal one."""
+    import tomlkit
+
+    return tomlkit.dumps(_plain(config.model_dump(mode="json", exclude_none=True)))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items() if item is not None}
+    return value
+
+
+def _read_horizon(tables: dict[str, Any], source: Path) -> dict[str, Any]:
+    horizon = tables.get("horizon")
+    if not isinstance(horizon, dict) or not isinstance(horizon.get("csv"), str):
+        return tables
+    if horizon.get("profile_deg"):
+        return tables
+    file = source.parent / horizon["csv"]
+    pairs = parse_horizon_csv(str(file), read_text(file))
+    rest = {key: value for key, value in horizon.items() if key != "csv"}
+    return {**tables, "horizon": {**rest, "profile_deg": [list(pair) for pair in pairs]}}
+
+
+def _first_error(source: str, error: ValidationError) -> ConfigError | UnknownKeyError:
+    """The first complaint as one line; unknown keys lead, for they often cause the rest."""
+    found = sorted(error.errors(), key=lambda item: item["type"] != "extra_forbidden")[0]
+    steps = [step for step in found["loc"] if step != "[key]"]
+    key = ".".join(str(step) for step in steps) or "the file"
+    if found["type"] == "extra_forbidden":
+        return UnknownKeyError(source, key, _nearest_keys(steps), found["input"])
+    if found["type"] == "missing":
+        return ConfigError(source, key, None, f"{_accepted(steps)} (the key is required)")
+    if found["type"] == "value_error":
+        value = found["input"]
+        shown = value if not isinstance(value, dict) else "this table"
+        reason = str(found["ctx"]["error"]) if "ctx" in found else found["msg"]
+        return ConfigError(source, key, shown, reason)
+    value = found["input"]
+    return ConfigError(source, key, value, _accepted(steps) or found["msg"])
+
+
+def _nearest_keys(steps: list[Any]) -> list[str]:
+    owner = _walk(steps[:-1])
+    wrong = str(steps[-1])
+    prefix = ".".join(str(step) for step in steps[:-1])
+    siblings = list(owner.model_fields) if owner is not None else []
+    near = difflib.get_close_matches(wrong, siblings, n=1, cutoff=0.5)
+    if near:
+        return [f"{prefix}.{near[0]}" if prefix else near[0]]
+    everywhere = _all_keys(Config)
+    leaf = {key.rsplit(".", 1)[-1]: key for key in everywhere}
+    match = difflib.get_close_matches(wrong, list(leaf), n=1, cutoff=0.6)
+    if match:
+        return [leaf[match[0]]]
+    return [f"{prefix}.{siblings[0]}"] if siblings and prefix else []
+
+
+def _all_keys(model: type[Section], prefix: str = "") -> list[str]:
+    keys: list[str] = []
+    for name, field in model.model_fields.items():
+        keys.append(prefix + name)
+        inner = _section_of(field.annotation)
+        if inner is not None:
+            named = f"{name}.NAME" if _is_named_table(field.annotation) else name
+            keys.extend(_all_keys(inner, f"{prefix}{named}."))
+    return keys
+
+
+def _is_named_table(annotation: Any) -> bool:
+    from typing import get_args, get_origin
+
+    if get_origin(annotation) is dict:
+        return True
+    return any(_is_named_table(arg) for arg in get_args(annotation))
+
+
+def _section_of(annotation: Any) -> type[Section] | None:
+    from typing import get_args
+
+    if isinstance(annotation, type) and issubclass(annotation, Section):
+        return annotation
+    for arg in get_args(annotation):
+        inner = _section_of(arg)
+        if inner is not None:
+            return inner
+    return None
+
+
+def _walk(steps: list[Any]) -> type[Section] | None:
+    owner: type[Section] | None = Config
+    named = False
+    for step in steps:
+        if named:
+            named = False
+            continue
+        if owner is None or step not in owner.model_fields:
+            return None
+        annotation = owner.model_fields[step].annotation
+        named = _is_named_table(annotation)
+        owner = _section_of(annotation)
+    return owner
+
+
+def _accepted(steps: list[Any]) -> str:
+    """What the key at `steps` accepts, in words."""
+    for depth in range(len(steps), 0, -1):
+        owner = _walk(steps[: depth - 1])
+        if owner is not None and steps[depth - 1] in owner.model_fields:
+            field = owner.model_fields[steps[depth - 1]]
+            return accepted_words(field.annotation, field.metadata)
+    return ""

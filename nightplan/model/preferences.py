@@ -1,0 +1,134 @@
+"""What the imager wants of a night: limits, sub lengths, dither, goals."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from nightplan.model.section import Names, Section
+
+DarkClass = Literal["astronomical", "nautical"]
+Balance = Literal["diminishing", "even", "plain"]
+
+
+class MoonDistance(Section):
+    """Least distance from a full moon that is up, by class of filter, deg.
+
+    The rule holds only while the moon is up, and is scaled by its illuminated fraction.
+    """
+
+    broadband_deg: Annotated[float, Field(ge=0.0, le=180.0)] = 60.0
+    h_alpha_deg: Annotated[float, Field(ge=0.0, le=180.0)] = 30.0
+    s_ii_deg: Annotated[float, Field(ge=0.0, le=180.0)] = 30.0
+    o_iii_deg: Annotated[float, Field(ge=0.0, le=180.0)] = 50.0
+
+
+class SubLengths(Section):
+    """Bounds on one sub-exposure."""
+
+    shortest_s: Annotated[float, Field(gt=0.0, le=3600.0)] = 10.0
+    longest_s: Annotated[float, Field(gt=0.0, le=7200.0)] = 600.0
+    guiding_longest_s: Annotated[float, Field(gt=0.0, le=7200.0)] = 600.0
+    extra_noise: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
+    overhead_share: Annotated[float, Field(gt=0.0, le=1.0)] = 0.1
+    unsaturated_star_mag: Annotated[float, Field(ge=-2.0, le=20.0)] = 9.0
+
+    @model_validator(mode="after")
+    def _ordered(self) -> SubLengths:
+        if self.longest_s < self.shortest_s:
+            raise ValueError("a longest_s of at least shortest_s")
+        return self
+
+
+class Dither(Section):
+    """How often the frame is nudged, and what that costs."""
+
+    every_subs: Annotated[int, Field(ge=1, le=1000)] = 3
+    move_s: Annotated[float, Field(ge=0.0, le=300.0)] = 5.0
+
+
+class Setup(Section):
+    """Work between arrival and the first sub; only what runs into the window is charged."""
+
+    cooling_min: Annotated[float, Field(ge=0.0, le=120.0)] = 15.0
+    polar_alignment_min: Annotated[float, Field(ge=0.0, le=120.0)] = 12.0
+    stars_show_sun_deg: Annotated[float, Field(ge=-18.0, le=0.0)] = -8.0
+    first_focus_min: Annotated[float, Field(ge=0.0, le=60.0)] = 6.0
+    plate_solution_min: Annotated[float, Field(ge=0.0, le=60.0)] = 2.0
+    angle_min: Annotated[float, Field(ge=0.0, le=60.0)] = 3.0
+    guider_calibration_min: Annotated[float, Field(ge=0.0, le=60.0)] = 5.0
+
+
+class ChangeCost(Section):
+    """What a change costs in utility beyond its minutes; a finished target is worth 1."""
+
+    filter_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.001
+    target_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.003
+    new_angle: Annotated[float, Field(ge=0.0, le=1.0)] = 0.004
+    train_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.02
+
+
+class Preferences(Section):
+    """Everything that is a matter of taste or habit."""
+
+    targets: Names = ()
+    minimum_altitude_deg: Annotated[float, Field(ge=0.0, le=89.0)] = 30.0
+    margin_arcmin: Annotated[float, Field(ge=0.0, le=600.0)] = 5.0
+    mosaic_overlap: Annotated[float, Field(ge=0.0, le=0.6)] = 0.15
+    mosaic_most_panels: Annotated[int, Field(ge=1, le=100)] = 6
+    wanted_snr: Annotated[float, Field(gt=0.0, le=10_000.0)] = 30.0
+    goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] = 12.0
+    tonight_most_targets: Annotated[int, Field(ge=1, le=12)] = 3
+    dark_broadband: DarkClass = "astronomical"
+    dark_narrowband: DarkClass = "nautical"
+    shortest_block_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
+    longest_block_min: Annotated[float, Field(gt=0.0, le=1440.0)] = 240.0
+    tear_down: str | None = None
+    balance: Balance = "diminishing"
+    allow_train_change: bool = False
+    train_change_min: Annotated[float, Field(ge=0.0, le=240.0)] = 30.0
+    clear_night_chance: Annotated[float, Field(ge=0.0, le=1.0)] = 0.5
+    moon_distance: MoonDistance = MoonDistance()
+    sub: SubLengths = SubLengths()
+    dither: Dither = Dither()
+    setup: Setup = Setup()
+    change_cost: ChangeCost = ChangeCost()
+
+    @field_validator("tear_down")
+    @classmethod
+    def _clock(cls, value: str | None) -> str | None:
+        if value is not None:
+            hours, _, minutes = value.partition(":")
+            if not (
+                hours.isdigit()
+                and minutes.isdigit()
+                and len(minutes) == 2
+                and int(hours) < 24
+                and int(minutes) < 60
+            ):
+                raise ValueError("a local time as HH:MM")
+        return value
+
+
+class Goal(Section):
+    """What the imager wants of one target; hours are equivalent hours of each filter."""
+
+    priority: Annotated[float, Field(gt=0.0, le=100.0)] = 1.0
+    hours: dict[str, Annotated[float, Field(gt=0.0, le=1000.0)]] = {}
+    gathered_hours: dict[str, Annotated[float, Field(ge=0.0, le=10_000.0)]] = {}
+    position_angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
+
+
+class OwnTarget(Section):
+    """A target that the catalogue lacks, or that the imager knows better (ICRS)."""
+
+    ra_deg: Annotated[float, Field(ge=0.0, lt=360.0)]
+    dec_deg: Annotated[float, Field(ge=-90.0, le=90.0)]
+    major_arcmin: Annotated[float, Field(gt=0.0, le=3000.0)]
+    minor_arcmin: Annotated[float, Field(gt=0.0, le=3000.0)] | None = None
+    angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
+    kind: str = "other"
+    magnitude_v: Annotated[float, Field(ge=-30.0, le=30.0)] | None = None
+    surface_brightness_mag_arcsec2: Annotated[float, Field(ge=5.0, le=35.0)] | None = None
+    radial_velocity_km_s: Annotated[float, Field(ge=-300_000.0, le=300_000.0)] | None = None

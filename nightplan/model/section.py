@@ -1,0 +1,71 @@
+"""The base of every configuration table, and the words for what a key accepts."""
+
+from __future__ import annotations
+
+import types
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
+from pydantic import BaseModel, BeforeValidator, ConfigDict
+
+
+def _tuples(value: Any) -> Any:
+    """TOML arrays become tuples, so that a frozen table is frozen all the way down."""
+    if isinstance(value, list):
+        return tuple(_tuples(item) for item in value)
+    return value
+
+
+class Section(BaseModel):
+    """A table of the configuration file: frozen, strict about types, closed to unknown keys."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
+
+
+Listed = BeforeValidator(_tuples)
+"""Marks a field that is an array in TOML and a tuple here."""
+
+Pair = tuple[float, float]
+Pairs = Annotated[tuple[Pair, ...], Listed]
+Numbers = Annotated[tuple[float, ...], Listed]
+Names = Annotated[tuple[str, ...], Listed]
+
+
+def accepted_words(annotation: Any, metadata: tuple[Any, ...] | list[Any] = ()) -> str:
+    """Say in words what a field accepts: its bounds, its choices, or its type."""
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        inner, *extra = get_args(annotation)
+        return accepted_words(inner, (*metadata, *extra))
+    if origin is Literal:
+        return "one of " + ", ".join(str(choice) for choice in get_args(annotation))
+    if origin in (Union, types.UnionType):
+        options = [arg for arg in get_args(annotation) if arg is not type(None)]
+        return " or ".join(accepted_words(option, metadata) for option in options)
+    if origin is dict:
+        return "a table"
+    if origin is tuple:
+        return "an array of " + accepted_words(get_args(annotation)[0])
+    kind = {float: "a number", int: "a whole number", str: "text", bool: "true or false"}.get(
+        annotation, "a table" if isinstance(annotation, type) else "a value"
+    )
+    bounds = _bounds(metadata)
+    return f"{kind} {bounds}".strip()
+
+
+def _bounds(metadata: tuple[Any, ...] | list[Any]) -> str:
+    low = high = ""
+    for item in metadata:
+        if isinstance(item, Ge):
+            low = f"from {item.ge:g}"  # type: ignore[str-format]
+        elif isinstance(item, Gt):
+            low = f"above {item.gt:g}"  # type: ignore[str-format]
+        elif isinstance(item, Le):
+            high = f"to {item.le:g}"  # type: ignore[str-format]
+        elif isinstance(item, Lt):
+            high = f"below {item.lt:g}"  # type: ignore[str-format]
+        elif isinstance(item, MinLen):
+            low = f"with at least {item.min_length}"
+        elif isinstance(item, MaxLen):
+            high = f"with at most {item.max_length}"
+    return f"{low} {high}".strip()
