@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from nightplan.cli.common import common_options
@@ -9,7 +11,7 @@ from nightplan.cli.common import common_options
 
 @click.command("start")
 @common_options
-def command(config_path, evening: str | None, as_json: bool) -> None:  # type: ignore[no-untyped-def]
+def command(config_path: Path, evening: str | None, as_json: bool) -> None:
     """Write a commented configuration file; one that exists is never overwritten.
 
     The file is valid as written: the invented site "Hollow Ridge" and its rig.
@@ -27,4 +29,4 @@ def command(config_path, evening: str | None, as_json: bool) -> None:  # type: i
     if as_json:
         click.echo(json.dumps({"written": str(config_path)}))
     else:
-        click.echo(f"{config_path} is written. Change the site and rig in it, then: nightplan night")
+        click.echo(f"{config_path} is written. Put your site and rig in, then: nightplan night")

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from nightplan.model.section import Pairs, Section
+from nightplan.model.section import KeyedValueError, Pairs, Section
 
 
 class GainSetting(Section):
@@ -41,8 +41,10 @@ class Camera(Section):
         if sorted(set(wavelengths)) != wavelengths or any(
             not 0.0 <= share <= 1.0 for _, share in self.quantum_efficiency
         ):
-            raise ValueError(
-                "quantum_efficiency as pairs of rising wavelength in nm and a share from 0 to 1"
+            raise KeyedValueError(
+                "quantum_efficiency",
+                [list(point) for point in self.quantum_efficiency],
+                "pairs of rising wavelength in nm and a share from 0 to 1",
             )
         return self
 

@@ -6,7 +6,7 @@ import difflib
 import os
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import Field, PrivateAttr, ValidationError, model_validator
 
@@ -18,7 +18,7 @@ from nightplan.model.filters import Filter, FilterWheel
 from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
 from nightplan.model.optical_train import Optics, Train
 from nightplan.model.preferences import Goal, OwnTarget, Preferences
-from nightplan.model.section import Section, accepted_words
+from nightplan.model.section import KeyedValueError, Section, accepted_words
 from nightplan.model.site import Site
 
 
@@ -41,24 +41,22 @@ class Config(Section):
     focuser: Focuser = Focuser()
     power: Power | None = None
     preferences: Preferences = Preferences()
-    target: dict[str, OwnTarget] = {}
-    goal: dict[str, Goal] = {}
+    target: dict[str, OwnTarget] = Field(default_factory=dict)
+    goal: dict[str, Goal] = Field(default_factory=dict)
 
     _path: Path = PrivateAttr(default=Path("nightplan.toml"))
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Config:
         if len(self.filter) > self.wheel.positions:
-            raise ValueError(
-                f"at most {self.wheel.positions} filters, the wheel's positions; "
-                f"{len(self.filter)} are given"
+            raise KeyedValueError(
+                "filter", list(self.filter), f"at most {self.wheel.positions} (wheel.positions)"
             )
         for owner, goal in self.goal.items():
             for name in (*goal.hours, *goal.gathered_hours):
                 if name not in self.filter:
-                    raise ValueError(
-                        f"goal.{owner} with filters of this wheel ({', '.join(self.filter)}), "
-                        f"not {name!r}"
+                    raise KeyedValueError(
+                        f"goal.{owner}.hours", name, f"one of {', '.join(self.filter)}"
                     )
         return self
 
@@ -86,7 +84,7 @@ def load_config(path: str | os.PathLike[str]) -> Config:
         A key is not known; the nearest valid key is named.
     """
     if not Path(path).exists():
-        raise FileError(path, "no such file; `nightplan start` writes a commented one to begin with")
+        raise FileError(path, "no such file; `nightplan start` writes one to begin with")
     return parse_config(read_text(path), path)
 
 
@@ -141,10 +139,11 @@ def _first_error(source: str, error: ValidationError) -> ConfigError | UnknownKe
     if found["type"] == "missing":
         return ConfigError(source, key, None, f"{_accepted(steps)} (the key is required)")
     if found["type"] == "value_error":
-        value = found["input"]
-        shown = value if not isinstance(value, dict) else "this table"
-        reason = str(found["ctx"]["error"]) if "ctx" in found else found["msg"]
-        return ConfigError(source, key, shown, reason)
+        reason = found["ctx"]["error"]
+        if isinstance(reason, KeyedValueError):
+            owner = f"{key}." if steps else ""
+            return ConfigError(source, owner + reason.key, reason.value, reason.accepted)
+        return ConfigError(source, key, found["input"], str(reason))
     value = found["input"]
     return ConfigError(source, key, value, _accepted(steps) or found["msg"])
 
@@ -177,16 +176,12 @@ def _all_keys(model: type[Section], prefix: str = "") -> list[str]:
 
 
 def _is_named_table(annotation: Any) -> bool:
-    from typing import get_args, get_origin
-
     if get_origin(annotation) is dict:
         return True
     return any(_is_named_table(arg) for arg in get_args(annotation))
 
 
 def _section_of(annotation: Any) -> type[Section] | None:
-    from typing import get_args
-
     if isinstance(annotation, type) and issubclass(annotation, Section):
         return annotation
     for arg in get_args(annotation):

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from nightplan.model.section import Section
+from nightplan.model.section import KeyedValueError, Section
 
 
 class Mount(Section):
@@ -26,8 +26,10 @@ class Mount(Section):
     @model_validator(mode="after")
     def _one_stop(self) -> Mount:
         if self.stop_before_meridian_min > 0.0 and self.track_past_meridian_min > 0.0:
-            raise ValueError(
-                "stop_before_meridian_min or track_past_meridian_min above 0, not both"
+            raise KeyedValueError(
+                "stop_before_meridian_min",
+                self.stop_before_meridian_min,
+                "0 while track_past_meridian_min is above 0",
             )
         return self
 
@@ -45,7 +47,9 @@ class Rotator(Section):
     @model_validator(mode="after")
     def _ordered(self) -> Rotator:
         if self.maximum_deg <= self.minimum_deg:
-            raise ValueError("a maximum_deg above minimum_deg")
+            raise KeyedValueError(
+                "maximum_deg", self.maximum_deg, f"above minimum_deg, {self.minimum_deg:g}"
+            )
         return self
 
 
@@ -83,7 +87,7 @@ class Guider(Section):
     @model_validator(mode="after")
     def _fitted_exists(self) -> Guider:
         if self.fitted not in self.sensor:
-            raise ValueError(f"fitted as one of {', '.join(self.sensor)}")
+            raise KeyedValueError("fitted", self.fitted, f"one of {', '.join(self.sensor)}")
         return self
 
     @property

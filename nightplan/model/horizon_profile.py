@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from nightplan.errors import FileError, InputError
-from nightplan.model.section import Pairs, Section
+from nightplan.model.section import KeyedValueError, Pairs, Section
 
 
 class HorizonProfile(Section):
@@ -27,9 +27,13 @@ class HorizonProfile(Section):
     def _in_range(self) -> HorizonProfile:
         for azimuth, altitude in self.profile_deg:
             if not 0.0 <= azimuth <= 360.0 or not -10.0 <= altitude <= 90.0:
-                raise ValueError("pairs of azimuth 0 to 360 and altitude -10 to 90, in degrees")
+                raise KeyedValueError(
+                    "profile_deg",
+                    [azimuth, altitude],
+                    "pairs of azimuth from 0 to 360 and altitude from -10 to 90",
+                )
         if self.profile_deg and self.csv:
-            raise ValueError("either profile_deg or csv, not both")
+            raise KeyedValueError("csv", self.csv, "profile_deg or csv, not both")
         return self
 
     def altitude_deg(self, azimuth_deg: Any) -> Any:
@@ -66,7 +70,8 @@ def parse_horizon_csv(source: str, text: str) -> tuple[tuple[float, float], ...]
             if not pairs and number == 1:
                 continue
             raise FileError(
-                source, f"line {number}: {','.join(row)!r}: accepted is azimuth, altitude in degrees"
+                source,
+                f"line {number}: {','.join(row)!r}: accepted is azimuth, altitude in degrees",
             ) from error
         if not 0.0 <= azimuth <= 360.0:
             raise InputError(source, f"line {number} azimuth", azimuth, "a number from 0 to 360")

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from nightplan.model.section import Numbers, Section
+from nightplan.model.section import KeyedValueError, Numbers, Section
 
 
 class Optics(Section):
@@ -21,7 +21,9 @@ class Optics(Section):
     @model_validator(mode="after")
     def _ring_of_light(self) -> Optics:
         if self.obstruction_mm >= self.aperture_mm:
-            raise ValueError("an obstruction_mm below aperture_mm")
+            raise KeyedValueError(
+                "obstruction_mm", self.obstruction_mm, f"below aperture_mm, {self.aperture_mm:g}"
+            )
         return self
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from nightplan.model.section import Names, Section
+from nightplan.model.section import KeyedValueError, Names, Section
 
 DarkClass = Literal["astronomical", "nautical"]
 Balance = Literal["diminishing", "even", "plain"]
@@ -37,7 +37,9 @@ class SubLengths(Section):
     @model_validator(mode="after")
     def _ordered(self) -> SubLengths:
         if self.longest_s < self.shortest_s:
-            raise ValueError("a longest_s of at least shortest_s")
+            raise KeyedValueError(
+                "longest_s", self.longest_s, f"at least shortest_s, {self.shortest_s:g}"
+            )
         return self
 
 
@@ -107,7 +109,7 @@ class Preferences(Section):
                 and int(hours) < 24
                 and int(minutes) < 60
             ):
-                raise ValueError("a local time as HH:MM")
+                raise ValueError("a local time as HH:MM, from 00:00 to 23:59")
         return value
 
 
@@ -115,8 +117,10 @@ class Goal(Section):
     """What the imager wants of one target; hours are equivalent hours of each filter."""
 
     priority: Annotated[float, Field(gt=0.0, le=100.0)] = 1.0
-    hours: dict[str, Annotated[float, Field(gt=0.0, le=1000.0)]] = {}
-    gathered_hours: dict[str, Annotated[float, Field(ge=0.0, le=10_000.0)]] = {}
+    hours: dict[str, Annotated[float, Field(gt=0.0, le=1000.0)]] = Field(default_factory=dict)
+    gathered_hours: dict[str, Annotated[float, Field(ge=0.0, le=10_000.0)]] = Field(
+        default_factory=dict
+    )
     position_angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
 
 

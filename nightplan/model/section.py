@@ -22,6 +22,16 @@ class Section(BaseModel):
     model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
 
 
+class KeyedValueError(ValueError):
+    """Raised by a table's own checks: which of its keys is wrong, and what it would accept."""
+
+    def __init__(self, key: str, value: object, accepted: str) -> None:
+        self.key = key
+        self.value = value
+        self.accepted = accepted
+        super().__init__(f"{key} = {value!r}: accepted is {accepted}")
+
+
 Listed = BeforeValidator(_tuples)
 """Marks a field that is an array in TOML and a tuple here."""
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import Field, field_validator, model_validator
 
-from nightplan.model.section import Section
+from nightplan.model.section import KeyedValueError, Section
 
 if TYPE_CHECKING:
     from astroplan import Observer
@@ -44,9 +44,10 @@ class Site(Section):
     @model_validator(mode="after")
     def _sky_is_given(self) -> Site:
         if self.sky_mag_arcsec2 is None and self.bortle_class is None:
-            raise ValueError(
-                "sky_mag_arcsec2 (a number from 14 to 22.5) or bortle_class "
-                "(a whole number from 1 to 9)"
+            raise KeyedValueError(
+                "sky_mag_arcsec2",
+                None,
+                "a number from 14 to 22.5, or bortle_class from 1 to 9 in its place",
             )
         return self
 
