@@ -1,0 +1,113 @@
+"""Which filters a target deserves, and how its wanted hours are shared over them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from nightplan.model.filters import BROADBAND_ROLES, Filter, Role
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.model.target import Target
+
+SPEED_OF_LIGHT_KM_S = 299_792.458
+
+# Shares of the whole goal by kind of target; common practice, no source.
+_CONTINUUM: dict[Role, float] = {"luminance": 0.5, "red": 1 / 6, "green": 1 / 6, "blue": 1 / 6}
+_STAR_COLOURS: dict[Role, float] = {"red": 0.04, "green": 0.04, "blue": 0.04}
+_STARS_ONLY: dict[Role, float] = {"luminance": 0.25, "red": 0.25, "green": 0.25, "blue": 0.25}
+_EMISSION: dict[Role, float] = {"H-alpha": 0.33, "O III": 0.33, "S II": 0.22, **_STAR_COLOURS}
+_PLANETARY: dict[Role, float] = {"H-alpha": 0.38, "O III": 0.44, "S II": 0.06, **_STAR_COLOURS}
+
+SHARES_BY_KIND: dict[str, dict[Role, float]] = {
+    "galaxy": {**_CONTINUUM, "H-alpha": 0.15},
+    "galaxy_group": dict(_CONTINUUM),
+    "reflection_nebula": dict(_CONTINUUM),
+    "dark_nebula": dict(_CONTINUUM),
+    "emission_nebula": dict(_EMISSION),
+    "supernova_remnant": dict(_EMISSION),
+    "cluster_with_nebula": {**_EMISSION, "red": 0.06, "green": 0.06, "blue": 0.06},
+    "planetary_nebula": dict(_PLANETARY),
+    "open_cluster": dict(_STARS_ONLY),
+    "globular_cluster": dict(_STARS_ONLY),
+    "star_field": dict(_STARS_ONLY),
+    "other": dict(_CONTINUUM),
+}
+
+
+@dataclass(frozen=True)
+class WantedFilter:
+    """One filter that a target deserves.
+
+    Attributes
+    ----------
+    filter : str
+        Name of the filter in the configuration.
+    share : float
+        Share of the target's whole goal, 0 to 1; the shares of a target sum to 1.
+    goal_h : float
+        Wanted equivalent hours.
+    """
+
+    filter: str
+    share: float
+    goal_h: float
+
+
+def line_is_inside(filter_: Filter, radial_velocity_km_s: float) -> bool:
+    """Whether the filter's line, moved by a radial velocity, stays in the half-maximum band.
+
+    The shift is the non-relativistic v/c (under 0.2 nm from exact below 5000 km/s).
+    """
+    line_nm = filter_.line_nm
+    if line_nm is None:
+        return True
+    moved_nm = line_nm * (1.0 + radial_velocity_km_s / SPEED_OF_LIGHT_KM_S)
+    return abs(moved_nm - filter_.centre_nm) <= filter_.width_nm / 2.0
+
+
+def wanted_filters(config: Config, target: Target) -> tuple[WantedFilter, ...]:
+    """The filters of this wheel that a target deserves, in the wheel's order.
+
+    Galaxies get H-alpha where their radial velocity leaves the line inside the passband, and not
+    where the velocity is unknown. A goal in the configuration replaces the shares by kind.
+    A wheel that lacks every filter of the kind's list gets all that it has, in equal shares.
+    """
+    goal = config.goal.get(target.name)
+    if goal is not None and goal.hours:
+        total = sum(goal.hours.values())
+        return tuple(
+            WantedFilter(name, goal.hours[name] / total, goal.hours[name])
+            for name in config.filter
+            if name in goal.hours
+        )
+    shares = dict(SHARES_BY_KIND.get(target.kind, SHARES_BY_KIND["other"]))
+    velocity = target.radial_velocity_km_s
+    weights: dict[str, float] = {}
+    for name, filter_ in config.filter.items():
+        weight = shares.get(filter_.role, 0.0)
+        if filter_.is_narrow and target.kind == "galaxy" and velocity is None:
+            weight = 0.0
+        if filter_.is_narrow and velocity is not None and not line_is_inside(filter_, velocity):
+            weight = 0.0
+        if weight > 0.0:
+            weights[name] = weight
+    if not weights:
+        weights = dict.fromkeys(config.filter, 1.0)
+    total = sum(weights.values())
+    return tuple(
+        WantedFilter(name, weight / total, config.preferences.goal_hours * weight / total)
+        for name, weight in weights.items()
+    )
+
+
+def leading_role(kind: str) -> Role:
+    """The role of the filter that carries most of a kind's picture, for ranking."""
+    shares = SHARES_BY_KIND.get(kind, SHARES_BY_KIND["other"])
+    return max(shares, key=lambda role: shares[role])
+
+
+def is_broadband_kind(kind: str) -> bool:
+    """Whether a kind of target is carried by broadband filters."""
+    return leading_role(kind) in BROADBAND_ROLES

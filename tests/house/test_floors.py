@@ -1,0 +1,100 @@
+"""The house holds: dependencies run one way, heavy libraries load late, nothing reaches out."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[2] / "nightplan"
+
+# A floor imports from itself and from floors below it, never from one above.
+FLOORS = [
+    {"errors", "files"},
+    {"sky", "light", "plane"},
+    {"model"},
+    {"journal"},
+    {"planning"},
+    {"report"},
+    {"cli"},
+]
+LEVEL = {room: level for level, floor in enumerate(FLOORS) for room in floor}
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def imported_rooms(tree: ast.AST) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.add(node.module)
+            names |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return {name.split(".")[1] for name in names if name.startswith("nightplan.")}
+
+
+FILES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent != PACKAGE or p.stem in LEVEL)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_a_file_knows_no_floor_above_it(path: Path) -> None:
+    own = LEVEL[room_of(path)]
+    rooms = imported_rooms(ast.parse(path.read_text(encoding="utf-8")))
+    above = {room for room in rooms if LEVEL.get(room, -1) > own}
+    assert not above, f"{path} imports {above}"
+
+
+def test_no_import_cycle_between_files() -> None:
+    graph: dict[str, set[str]] = {}
+    for path in PACKAGE.rglob("*.py"):
+        parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+        module = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        wanted: set[str] = set()
+        for node in tree.body:
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("nightplan"):
+                wanted.add(node.module or "")
+                wanted |= {f"{node.module}.{alias.name}" for alias in node.names}
+        graph[module] = wanted
+    graph = {module: wanted & graph.keys() for module, wanted in graph.items()}
+    done: set[str] = set()
+
+    def visit(module: str, trail: tuple[str, ...]) -> None:
+        assert module not in trail, " -> ".join((*trail, module))
+        if module not in done:
+            for other in graph[module] - {module}:
+                visit(other, (*trail, module))
+            done.add(module)
+
+    for module in graph:
+        visit(module, ())
+
+
+def test_help_loads_no_heavy_library() -> None:
+    code = (
+        "import sys; from click.testing import CliRunner; from nightplan.cli.main import group;"
+        "result = CliRunner().invoke(group, ['--help']); assert result.exit_code == 0;"
+        "heavy = {'numpy','astropy','matplotlib','scipy','pydantic','astroplan','highspy'};"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("command", ["night", "pick", "frame", "plan", "exposure", "season"])
+def test_help_of_a_command_loads_no_heavy_library(command: str) -> None:
+    code = (
+        "import sys; from click.testing import CliRunner; from nightplan.cli.main import group;"
+        f"result = CliRunner().invoke(group, ['{command}', '--help']);"
+        "assert result.exit_code == 0, result.output;"
+        "heavy = {'numpy','astropy','matplotlib','scipy','pydantic','astroplan','highspy'};"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
