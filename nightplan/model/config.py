@@ -60,6 +60,12 @@ class Config(Section):
                     )
         return self
 
+    def __eq__(self, other: object) -> bool:
+        # Where a configuration was read from is no part of what it says.
+        return isinstance(other, Config) and self.__dict__ == other.__dict__
+
+    __hash__ = None  # type: ignore[assignment]
+
     @property
     def path(self) -> Path:
         """The file that this configuration was read from."""
@@ -69,6 +75,14 @@ class Config(Section):
     def folder(self) -> Path:
         """The folder of the configuration file, where the journal lies too."""
         return self._path.resolve().parent
+
+
+class _Missing:
+    def __repr__(self) -> str:
+        return "(missing)"
+
+
+MISSING = _Missing()
 
 
 def load_config(path: str | os.PathLike[str]) -> Config:
@@ -137,7 +151,7 @@ def _first_error(source: str, error: ValidationError) -> ConfigError | UnknownKe
     if found["type"] == "extra_forbidden":
         return UnknownKeyError(source, key, _nearest_keys(steps), found["input"])
     if found["type"] == "missing":
-        return ConfigError(source, key, None, f"{_accepted(steps)} (the key is required)")
+        return ConfigError(source, key, MISSING, f"{_accepted(steps)} (the key is required)")
     if found["type"] == "value_error":
         reason = found["ctx"]["error"]
         if isinstance(reason, KeyedValueError):

@@ -88,8 +88,8 @@ def test_an_unknown_key_names_the_nearest(before: str, after: str, nearest: str)
 
 
 def test_text_that_is_not_toml_names_file_and_line() -> None:
-    with pytest.raises(FileError, match=r"ridge\.toml: is not valid TOML: .*line 1"):
-        parse_config("[site", "ridge.toml")
+    with pytest.raises(FileError, match=r"ridge\.toml: is not valid TOML: .*line 2"):
+        parse_config("[site]\nname == 3\n", "ridge.toml")
 
 
 def test_a_missing_file_says_how_to_begin(tmp_path: Path) -> None:
