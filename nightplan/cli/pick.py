@@ -1,0 +1,64 @@
+"""`nightplan pick`: which targets are worth this night."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from nightplan.cli.common import common_options, emit, evening_of, load
+
+
+@click.command("pick")
+@common_options
+@click.option("--count", default=15, show_default=True, type=click.IntRange(1, 500), metavar="N")
+@click.option("--kind", "kinds", multiple=True, metavar="KIND", help="Only this kind; repeatable.")
+@click.option("--constellation", "constellations", multiple=True, metavar="ABC")
+@click.option("--larger", "larger_arcmin", type=float, metavar="ARCMIN", help="At least this long.")
+@click.option("--smaller", "smaller_arcmin", type=float, metavar="ARCMIN", help="At most this.")
+@click.option("--brighter", "brighter_mag", type=float, metavar="MAG", help="Total magnitude.")
+@click.option("--only", "names", multiple=True, metavar="NAME", help="Rank only these; repeatable.")
+@click.option("--why", is_flag=True, help="Say for each target why it ranks where it does.")
+def command(
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    count: int,
+    kinds: tuple[str, ...],
+    constellations: tuple[str, ...],
+    larger_arcmin: float | None,
+    smaller_arcmin: float | None,
+    brighter_mag: float | None,
+    names: tuple[str, ...],
+    why: bool,
+) -> None:
+    """Rank the catalogue for this site, night, moon and rig, best first.
+
+    The score is the product of its parts, each from 0 to 1: the share of the window that is
+    usable and what it is worth under this moon, how the target fills the field of its best
+    train, and how it stands out of the sky.
+
+    \b
+    Examples:
+        nightplan pick --date 2027-10-06 --why
+        nightplan pick --kind galaxy --larger 10
+    """
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.night import compute_night
+    from nightplan.planning.selection import Wishes, rank_targets
+    from nightplan.report.documents.pick import pick_document
+    from nightplan.report.pick_text import pick_text
+
+    config = load(config_path)
+    night = compute_night(config.site, evening_of(config.site, evening))
+    wishes = Wishes(
+        kinds=kinds,
+        constellations=constellations,
+        larger_arcmin=larger_arcmin,
+        smaller_arcmin=smaller_arcmin,
+        brighter_mag=brighter_mag,
+        names=names,
+    )
+    ranking = rank_targets(config, night, catalog_for(config), wishes)
+    document = pick_document(night, ranking, count)
+    emit(document, as_json, lambda: pick_text(document, config.site, why=why))

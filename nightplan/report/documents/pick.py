@@ -1,0 +1,78 @@
+"""The document of `nightplan pick`: the targets of the night, best first."""
+
+from __future__ import annotations
+
+from nightplan.planning.night import Night, utc_iso
+from nightplan.planning.selection import Ranking
+from nightplan.report.documents.base import Document
+
+
+class PickedTarget(Document):
+    """One target with every part of its score; the score is the product of its parts."""
+
+    name: str
+    common_name: str
+    kind: str
+    constellation: str
+    ra_deg: float
+    dec_deg: float
+    major_arcmin: float | None
+    major_arcmin_reason: str | None = None
+    train: str
+    score: float
+    score_parts: dict[str, float]
+    hours: float
+    best_utc: str
+    max_altitude_deg: float
+    moon_altitude_deg: float
+    moon_separation_deg: float
+    confidence: str
+    why: str
+
+
+class PickDocument(Document):
+    """The ranked targets of one night; empty with a reason where none is worth it."""
+
+    site: str
+    date: str
+    targets: list[PickedTarget]
+    targets_reason: str | None = None
+    considered: int
+    notices: list[str]
+
+
+def pick_document(night: Night, ranking: Ranking, count: int) -> PickDocument:
+    """Put the first `count` targets of a ranking into their document."""
+    rows = []
+    for ranked in ranking.first(count):
+        target = ranked.target
+        rows.append(
+            PickedTarget(
+                name=target.name,
+                common_name=target.common_names[0] if target.common_names else "",
+                kind=target.kind,
+                constellation=target.constellation,
+                ra_deg=round(target.ra_deg, 5),
+                dec_deg=round(target.dec_deg, 5),
+                major_arcmin=target.major_arcmin,
+                major_arcmin_reason="size_unknown" if target.major_arcmin is None else None,
+                train=ranked.train,
+                score=round(ranked.score, 5),
+                score_parts={key: round(value, 5) for key, value in ranked.score_parts.items()},
+                hours=round(ranked.hours, 3),
+                best_utc=utc_iso(ranked.best_utc_mjd),
+                max_altitude_deg=round(ranked.max_altitude_deg, 3),
+                moon_altitude_deg=round(ranked.moon_altitude_deg, 3),
+                moon_separation_deg=round(ranked.moon_separation_deg, 3),
+                confidence=target.confidence,
+                why=ranked.why,
+            )
+        )
+    return PickDocument(
+        site=night.site.name,
+        date=night.evening.isoformat(),
+        targets=rows,
+        targets_reason=None if rows else ranking.empty_reason,
+        considered=ranking.considered,
+        notices=[*night.notices, *ranking.notices],
+    )
