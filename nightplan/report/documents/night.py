@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from nightplan.planning.night import Night, utc_iso
+from nightplan.planning.night import Night
 from nightplan.report.documents.base import Document
+from nightplan.sky.times import utc_iso
 
 EVENTS = (
     "sunset",

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from nightplan.planning.night import Night, utc_iso
+from nightplan.planning.night import Night
 from nightplan.planning.selection import Ranking
 from nightplan.report.documents.base import Document
+from nightplan.sky.times import utc_iso
 
 
 class PickedTarget(Document):
