@@ -1,0 +1,67 @@
+"""Time scales and clock text for bare UTC days.
+
+Times in the numerics are `utc_mjd`: UTC as a modified Julian date in one float64, good to a
+microsecond. A day with a leap second is 86401 s long in this scale, as in ERFA.
+"""
+
+from __future__ import annotations
+
+import datetime
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import erfa
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+MJD_ZERO = 2400000.5
+TT_MINUS_TAI_DAYS = 32.184 / 86400.0
+_MJD_EPOCH = datetime.datetime(1858, 11, 17, tzinfo=datetime.UTC)
+
+
+@contextmanager
+def quiet_dubious_years() -> Iterator[None]:
+    """Silence ERFA's warning that UTC is unsure before 1960 and in years after its release."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*dubious year", category=erfa.ErfaWarning)
+        yield
+
+
+def tai_mjd(utc_mjd: ArrayLike) -> Floats:
+    """International atomic time as MJD; before 1960, where UTC has no meaning, equal to UTC."""
+    utc = np.asarray(utc_mjd, dtype=np.float64)
+    with quiet_dubious_years():
+        day, rest = erfa.utctai(MJD_ZERO, utc)
+    return np.asarray((day - MJD_ZERO) + rest)
+
+
+def tt_mjd(utc_mjd: ArrayLike) -> Floats:
+    """Terrestrial time as MJD; stands in for TDB too (they differ by less than 2 ms)."""
+    return tai_mjd(utc_mjd) + TT_MINUS_TAI_DAYS
+
+
+def mjd_from_datetime(moment: datetime.datetime) -> float:
+    """UTC modified Julian date of an aware datetime.
+
+    Raises ValueError for a naive datetime, whose offset would be a guess.
+    """
+    if moment.tzinfo is None:
+        raise ValueError("a datetime needs a time zone to become UTC")
+    # Going by way of UTC: two datetimes of one zone subtract as wall-clock times.
+    return (moment.astimezone(datetime.UTC) - _MJD_EPOCH) / datetime.timedelta(days=1)
+
+
+def datetime_from_mjd(utc_mjd: float) -> datetime.datetime:
+    """Aware UTC datetime, to the nearest 10 microseconds."""
+    day, rest = divmod(float(utc_mjd), 1.0)
+    microseconds = 10 * round(rest * 8.64e9)
+    return _MJD_EPOCH + datetime.timedelta(days=day, microseconds=microseconds)
+
+
+def utc_iso(utc_mjd: float) -> str:
+    """ISO 8601 UTC to the nearest second, for instance `2027-03-05T21:14:09Z`."""
+    moment = datetime_from_mjd(utc_mjd) + datetime.timedelta(microseconds=500_000)
+    return moment.replace(microsecond=0, tzinfo=None).isoformat() + "Z"
