@@ -1,0 +1,162 @@
+"""The spectra that a deep-sky filter meets: sun, moon, natural night sky, street lamps.
+
+Every spectrum is a continuum on a grid plus a list of lines, scaled to V = 0 mag/arcsec² (Vega),
+so a sky of V mag/arcsec² is the spectrum times 10^(−0.4 V). Densities are photons/s/cm²/nm per
+arcsec², lines photons/s/cm² per arcsec². Wavelengths are in air.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from nightplan.light.night_sky_lines import night_sky_lines
+from nightplan.light.photometry import (
+    AB_ZERO_ERG_S_CM2_HZ,
+    PHOTONS_PER_RAYLEIGH,
+    V_ZERO_ERG_S_CM2_HZ,
+    Floats,
+    ab_photon_density,
+)
+
+_DATA = Path(__file__).parent / "data"
+REFERENCE_NM = 550.0
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """A continuum, photons/s/cm²/nm/arcsec², and lines, photons/s/cm²/arcsec².
+
+    `wavelength_nm` and `density` have shape (W,), `line_nm` and `line_rate` shape (M,). Outside
+    the grid the continuum is zero.
+    """
+
+    name: str
+    wavelength_nm: Floats
+    density: Floats
+    line_nm: Floats
+    line_rate: Floats
+
+    def density_at(self, wavelength_nm: Floats) -> Floats:
+        """Continuum photons/s/cm²/nm/arcsec² at each wavelength, linear between grid points."""
+        return np.interp(wavelength_nm, self.wavelength_nm, self.density, 0.0, 0.0)
+
+    def scaled(self, factor: float) -> Spectrum:
+        """The same spectrum, brighter by `factor`."""
+        return replace(self, density=self.density * factor, line_rate=self.line_rate * factor)
+
+
+@cache
+def _table(name: str) -> dict[str, Floats]:
+    with (_DATA / name).open(encoding="utf-8") as stream:
+        rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
+    return {key: np.array([float(row[key]) for row in rows]) for key in rows[0]}
+
+
+def v_band_rate(spectrum: Spectrum) -> float:
+    """Photons/s/cm²/arcsec² through the V passband (Bessell 1990, PASP 102, 1181)."""
+    table = _table("passband_v.csv")
+    fine = np.arange(470.0, 700.01, 0.25)
+    response = np.interp(fine, table["wavelength_nm"], table["response"])
+    at_lines = np.interp(spectrum.line_nm, table["wavelength_nm"], table["response"], 0.0, 0.0)
+    continuum = np.trapezoid(spectrum.density_at(fine) * response, fine)
+    return float(continuum + np.sum(at_lines * spectrum.line_rate))
+
+
+def v_zero_rate() -> float:
+    """Photons/s/cm² of a V = 0 source through the V passband.
+
+    Constant f_ν of 3.636e-20 erg/s/cm²/Hz (Bessell, Castelli & Plez 1998, table A2): V is
+    0.0015 mag brighter than AB.
+    """
+    fine = np.arange(470.0, 700.01, 0.25)
+    flat = ab_photon_density(fine) * (V_ZERO_ERG_S_CM2_HZ / AB_ZERO_ERG_S_CM2_HZ)
+    none = np.zeros(0)
+    return v_band_rate(Spectrum("V = 0", fine, flat, none, none))
+
+
+def _at_v_zero(spectrum: Spectrum) -> Spectrum:
+    return spectrum.scaled(v_zero_rate() / v_band_rate(spectrum))
+
+
+def _from_power(name: str, wavelength_nm: Floats, power: Floats) -> Spectrum:
+    """A spectrum of V = 0 from power per nm; photons carry a factor λ."""
+    none = np.zeros(0)
+    return _at_v_zero(Spectrum(name, wavelength_nm, power * wavelength_nm, none, none))
+
+
+@cache
+def solar_spectrum() -> Spectrum:
+    """Sunlight above the air, scaled to V = 0: ASTM G173-03 (Gueymard 2004), 330 to 1050 nm."""
+    table = _table("solar.csv")
+    return _from_power("sunlight", table["wavelength_nm"], table["irradiance_w_m2_nm"])
+
+
+@cache
+def moon_spectrum() -> Spectrum:
+    """Moonlight above the air, scaled to V = 0: sunlight × (λ/550 nm).
+
+    The reddening stands for the moon's rising albedo (as in Kieffer & Stone 2005, AJ 129, 2887;
+    the single power is a simplification, good to about 0.05 mag from 450 to 670 nm).
+    """
+    table = _table("solar.csv")
+    wavelength = table["wavelength_nm"]
+    power = table["irradiance_w_m2_nm"] * wavelength / REFERENCE_NM
+    return _from_power("moonlight", wavelength, power)
+
+
+@cache
+def natural_sky_spectrum() -> Spectrum:
+    """The moonless sky without lamps, scaled to V = 0: continuum plus airglow lines.
+
+    Sum of three continua and the lines of `night_sky_lines`, in the proportions of a sky of
+    V = 22.0: zodiacal light 80 S10 (mid-latitude mean of Leinert et al. 1998, A&AS 127, 1),
+    sunlight in colour; faint stars and their scattered light 40 S10, sunlight reddened by
+    (λ/550 nm)^0.5; airglow continuum in R/Å, 0.25 in the blue and rising to 0.5 in the red.
+    The S10 figures and the airglow nodes are from memory, the nodes chosen so that the whole has
+    the B − V and V − R of Benn & Ellison 1998 (La Palma, quiet sun); the check against two other
+    models is in tests/light/test_dark_sky.py. Good to about 0.2 mag in a narrow filter, for the
+    airglow itself changes by more than that from night to night.
+    """
+    sun = solar_spectrum()
+    wavelength = sun.wavelength_nm
+    # one S10 unit: one star of V = 10 per square degree
+    s10 = sun.density * 10.0 ** (-0.4 * (10.0 + 2.5 * np.log10(3600.0**2)))
+    faint_stars = (wavelength / REFERENCE_NM) ** 0.5
+    airglow_r_a = np.interp(wavelength, *_AIRGLOW_CONTINUUM)
+    airglow = airglow_r_a * 10.0 * PHOTONS_PER_RAYLEIGH
+    continuum = s10 * (80.0 + 40.0 * faint_stars) + airglow
+    line_nm, line_rayleigh = night_sky_lines()
+    rate = line_rayleigh * PHOTONS_PER_RAYLEIGH
+    return _at_v_zero(Spectrum("natural night sky", wavelength, continuum, line_nm, rate))
+
+
+_AIRGLOW_CONTINUUM = (
+    np.array([330.0, 400.0, 450.0, 500.0, 550.0, 600.0, 650.0, 700.0, 800.0, 1050.0]),
+    np.array([0.30, 0.25, 0.25, 0.28, 0.25, 0.40, 0.50, 0.52, 0.60, 1.2]),
+)
+"""Airglow continuum: wavelength in nm, brightness in R/Å (from memory, see above)."""
+
+
+@cache
+def led_spectrum() -> Spectrum:
+    """White street LED of about 4100 K, scaled to V = 0: CIE 015:2018 illuminant LED-B3.
+
+    Warmer lamps (2700 K) hold 0.65 mag less blue and 0.5 mag more H-alpha at the same V.
+    """
+    table = _table("lamps.csv")
+    return _from_power("led", table["wavelength_nm"], table["led_b3"])
+
+
+@cache
+def sodium_spectrum() -> Spectrum:
+    """Ordinary high-pressure sodium lamp, scaled to V = 0: CIE 015:2018 illuminant HP1.
+
+    The colour-enhanced lamp (HP2) is 1.9 mag brighter in H-alpha at the same V.
+    """
+    table = _table("lamps.csv")
+    return _from_power("sodium", table["wavelength_nm"], table["sodium_hp1"])
