@@ -1,0 +1,75 @@
+"""A plan's blocks, and what is done between them, in the order of the night."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from nightplan.report.local_time import moment
+from nightplan.report.words import event_words
+
+NEVER_JOINED = ("idle", "setup")
+CLOSE = dt.timedelta(seconds=2)
+
+
+@dataclass(frozen=True)
+class WorkItem:
+    """One line of the night: a block of subs, or the events between two blocks.
+
+    `block` is the plan document's row, and None for a run of events; `kinds` are the kinds of
+    those events in their order. Times are ISO 8601 UTC.
+    """
+
+    start_utc: str
+    end_utc: str
+    target: str | None
+    block: Mapping[str, Any] | None
+    kinds: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """What is done between blocks: ``meridian flip, slew and centre, focus``."""
+        return ", ".join(event_words(kind) for kind in self.kinds)
+
+
+def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
+    """Blocks and events of a plan document in time; events that follow on at once are one item.
+
+    Idle time and set-up stand alone, and so does what belongs to another target.
+    """
+    rows: list[tuple[Mapping[str, Any], bool]] = [(row, True) for row in plan["blocks"]]
+    rows += [(row, False) for row in plan["events"]]
+    rows.sort(key=lambda item: (moment(item[0]["start_utc"]), item[1]))
+    items: list[WorkItem] = []
+    for row, is_block in rows:
+        if is_block:
+            items.append(WorkItem(row["start_utc"], row["end_utc"], row["target"], row))
+            continue
+        item = WorkItem(row["start_utc"], row["end_utc"], row.get("target"), None, (row["kind"],))
+        if items and _follows(items[-1], item):
+            last = items.pop()
+            item = WorkItem(
+                last.start_utc,
+                max(last.end_utc, item.end_utc, key=moment),
+                last.target,
+                None,
+                last.kinds + item.kinds,
+            )
+        items.append(item)
+    return items
+
+
+def targets_in_order(items: Sequence[WorkItem]) -> list[str]:
+    """Targets by their first block."""
+    return list(dict.fromkeys(item.block["target"] for item in items if item.block is not None))
+
+
+def _follows(last: WorkItem, item: WorkItem) -> bool:
+    return (
+        last.block is None
+        and last.target == item.target
+        and not set(last.kinds + item.kinds) & set(NEVER_JOINED)
+        and abs(moment(item.start_utc) - moment(last.end_utc)) <= CLOSE
+    )

@@ -1,0 +1,119 @@
+"""Tables for the terminal: 80 columns at most, and plain when the output goes into a pipe."""
+
+from __future__ import annotations
+
+import re
+import sys
+import textwrap
+from collections.abc import Sequence
+
+WIDTH = 80
+GAP = 2
+NARROWEST = 6
+
+# What a line must not break: "M 31", "NGC 7000", "9 h", "26 min", "30 %", "21:34 +01:00".
+_TOGETHER = re.compile(
+    r"(?<=\b[A-Z]) (?=\d)|(?<=\b[A-Z][A-Za-z]) (?=\d)|(?<=\b[A-Z][A-Za-z]{2}) (?=\d)"
+    r"|(?<=\d) (?=(?:h|min|s|%|°)(?!\w))|(?<=:\d\d) (?=[+-]\d\d:)"
+)
+_GLUE = "\N{NO-BREAK SPACE}"
+
+
+def text_table(
+    headers: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    right: Sequence[int] = (),
+    width: int = WIDTH,
+    rules: bool | None = None,
+) -> str:
+    """Lay out rows of text under headers.
+
+    Columns that would run beyond `width` are wrapped, the widest first, between words.
+
+    Parameters
+    ----------
+    headers : sequence of str
+        One heading a column.
+    rows : sequence of sequences of str
+        As many cells a row as there are headings.
+    right : sequence of int
+        Indices of the columns set to the right (numbers).
+    width : int
+        Columns of the terminal to fill at most.
+    rules : bool or None
+        A rule under the headings; by default only when standard output is a terminal.
+
+    Returns
+    -------
+    str
+        Lines without trailing blanks and without a final line end.
+    """
+    from tabulate import tabulate
+
+    cells = [[str(cell) for cell in row] for row in rows]
+    limits = column_limits([list(headers), *cells], width)
+    wrapped = [
+        [_wrap(cell, limit) for cell, limit in zip(row, limits, strict=True)]
+        for row in [list(headers), *cells]
+    ]
+    sides = ["right" if i in right else "left" for i in range(len(headers))]
+    # Headings go in as a row: tabulate would widen each column by two for them.
+    lines = tabulate(wrapped, tablefmt="plain", disable_numparse=True, colalign=sides).splitlines()
+    if _is_terminal(rules):
+        widths = [
+            max(len(line) for row in wrapped for line in row[i].split("\n"))
+            for i in range(len(headers))
+        ]
+        depth = max(cell.count("\n") for cell in wrapped[0]) + 1
+        lines.insert(depth, (" " * GAP).join("-" * size for size in widths))
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def column_limits(table: Sequence[Sequence[str]], width: int) -> list[int]:
+    """Widths of columns so that a table of such cells fits `width`."""
+    natural = [
+        max((len(line) for row in table for line in row[i].split("\n")), default=0)
+        for i in range(len(table[0]))
+    ]
+    longest_word = [
+        max(len(word) for row in table for word in _TOGETHER.sub(_GLUE, row[i]).split(" "))
+        for i in range(len(table[0]))
+    ]
+    limits = list(natural)
+    room = width - GAP * (len(limits) - 1)
+    while sum(limits) > room:
+        # Shrink the widest column that can still break between words; else break a long word.
+        loose = [i for i in range(len(limits)) if limits[i] > max(longest_word[i], NARROWEST)]
+        pool = loose or [i for i in range(len(limits)) if limits[i] > NARROWEST]
+        if not pool:
+            break
+        limits[max(pool, key=lambda i: limits[i])] -= 1
+    return limits
+
+
+def paragraph(text: str, *, indent: str = "", width: int = WIDTH) -> str:
+    """Wrap a sentence to the width of the page; further lines keep the indent."""
+    return _fill(text, width, indent)
+
+
+def _wrap(cell: str, limit: int) -> str:
+    lines: list[str] = []
+    for line in cell.split("\n"):
+        lines.append(_fill(line, max(limit, 1), ""))
+    return "\n".join(lines)
+
+
+def _fill(text: str, width: int, indent: str) -> str:
+    filled = textwrap.fill(
+        _TOGETHER.sub(_GLUE, text),
+        width,
+        initial_indent=indent,
+        subsequent_indent=" " * len(indent),
+        break_on_hyphens=False,
+    )
+    return filled.replace(_GLUE, " ")
+
+
+def _is_terminal(rules: bool | None) -> bool:
+    return sys.stdout.isatty() if rules is None else rules

@@ -1,0 +1,184 @@
+"""The terminal's texts: 80 columns, local times with their offset, plain when piped.
+
+Expected local times follow from the IANA time zone database: Europe/Lisbon is UTC+1 until
+2027-10-31 01:00 UTC and UTC+0 after it (EU summer time ends on the last Sunday of October, 01:00
+UTC: Directive 2000/84/EC).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+import re
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nightplan.model.starter import demo_config
+from nightplan.planning.night import compute_night
+from nightplan.report.documents.plan import PlanDocument
+from nightplan.report.local_time import NightClock, duration, local, moment, offset_text, utc_mjd
+from nightplan.report.night_text import night_text
+from nightplan.report.order_of_work import order_of_work, targets_in_order
+from nightplan.report.plan_text import plan_text
+from nightplan.report.text_table import paragraph, text_table
+from nightplan.report.words import number, percent
+
+LISBON = ZoneInfo("Europe/Lisbon")
+WORDS = st.text(st.characters(codec="ascii", categories=("L", "N")), min_size=1, max_size=14)
+CELLS = st.lists(WORDS, max_size=12).map(" ".join)
+
+
+def test_invented_plan_is_a_plan_document(plan):
+    fields = set(PlanDocument.model_fields)
+    PlanDocument.model_validate({key: plan[key] for key in plan if key in fields})
+    total = sum(plan["ledger"].values())
+    window = moment(plan["window_end_utc"]) - moment(plan["window_start_utc"])
+    assert total == pytest.approx(window.total_seconds() / 60.0, abs=0.02)
+
+
+def test_plan_fits_80_columns_and_names_every_block(plan):
+    text = plan_text(plan, rules=False)
+    assert max(map(len, text.splitlines())) <= 80
+    assert "\x1b" not in text
+    assert "2027-10-06" in text
+    assert "20:33 +01:00 to 06:02 +01:00" in text
+    for row in plan["blocks"]:
+        start = local(row["start_utc"], LISBON)
+        line = rf"{start:%H:%M}  \d\d:\d\d  {row['target']} +{row['filter']} +{row['count']} × "
+        assert re.search(line, text), line
+    assert "within 0.57 % of the best" in text
+
+
+def test_plan_without_blocks_says_why(plan):
+    empty = {
+        **plan,
+        "blocks": [],
+        "events": [],
+        "targets": [],
+        "progress": [],
+        "blocks_reason": "below_minimum_altitude",
+    }
+    assert "No block can be placed: below minimum altitude." in plan_text(empty)
+
+
+def test_plan_without_window(plan):
+    none = {
+        **plan,
+        "window_kind": "none",
+        "window_start_utc": None,
+        "window_end_utc": None,
+        "blocks": [],
+        "events": [],
+        "setup": [],
+        "targets": [],
+        "progress": [],
+        "ledger": {},
+        "blocks_reason": "no_darkness",
+    }
+    text = plan_text(none)
+    assert "none: the sun stays too high" in text
+    assert "No block can be placed: no darkness." in text
+
+
+def test_events_that_follow_on_are_one_line(plan):
+    items = order_of_work(plan)
+    assert [item.block for item in items if item.block is not None] == plan["blocks"]
+    assert items[0].kinds == ("slew_centre", "focus")
+    assert ("flip", "slew_centre", "focus") in [item.kinds for item in items]
+    assert items[-1].kinds == ("idle",)
+    assert targets_in_order(items) == ["NGC 7000", "M 31", "IC 1805"]
+    for before, after in itertools.pairwise(items):
+        assert moment(after.start_utc) >= moment(before.end_utc)
+
+
+def test_window_across_a_change_of_clocks_shows_both_offsets():
+    text = night_text(compute_night(demo_config().site, dt.date(2027, 10, 30)))
+    window = next(line for line in text.splitlines() if line.startswith("Window"))
+    assert "+01:00 to" in window
+    assert "+00:00" in window
+    assert re.search(r"sunset +Sat 18:\d\d +\+01:00 +17:\d\d", text)
+    assert re.search(r"sunrise +Sun 06:\d\d +\+00:00 +06:\d\d", text)
+
+
+@pytest.mark.parametrize("latitude_deg", [-78.0, -35.0, 0.0, 55.0, 70.0])
+@pytest.mark.parametrize("month", [6, 12])
+def test_night_text_fits_and_leaves_no_event_out(latitude_deg, month):
+    site = demo_config().site.model_copy(update={"latitude_deg": latitude_deg})
+    night = compute_night(site, dt.date(2027, month, 20))
+    text = night_text(night, rules=True)
+    assert max(map(len, text.splitlines())) <= 80
+    for name, event in night.events.items():
+        assert name.replace("_", " ") in text
+        if event.utc_mjd is not None:
+            assert f"{local(event.utc_mjd, night.zone):%a %H:%M}" in text
+    if latitude_deg == 70.0 and month == 6:
+        assert "no dark window" in text
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.integers(2, 7).flatmap(
+        lambda n: st.lists(st.lists(CELLS, min_size=n, max_size=n), min_size=1, max_size=6)
+    ),
+    st.booleans(),
+)
+def test_tables_fit_and_lose_no_word(table, rules):
+    text = text_table(table[0], table[1:], rules=rules)
+    assert all(len(line) <= 80 and line == line.rstrip() for line in text.splitlines())
+    letters = sorted(re.sub(r"[\s-]", "", text))
+    assert letters == sorted("".join("".join(row) for row in table).replace(" ", ""))
+
+
+def test_designations_and_units_stay_on_one_line():
+    filled = paragraph(
+        "The flattener would cut M 31 and NGC 7000 down by 30 % in 9 h 26 min", width=26
+    )
+    for whole in ("M 31", "NGC 7000", "30 %", "9 h", "26 min"):
+        assert any(whole in line for line in filled.splitlines()), filled
+    assert "\N{NO-BREAK SPACE}" not in filled
+
+
+def test_clock_says_the_offset_once_unless_it_changes():
+    steady = NightClock(LISBON, ["2027-10-06T19:00:00Z", "2027-10-07T05:00:00Z"])
+    assert steady.heading == "local (UTC+01:00)"
+    assert steady.clock("2027-10-06T20:30:00Z") == "21:30"
+    change = NightClock(LISBON, ["2027-10-30T19:00:00Z", "2027-10-31T05:00:00Z"])
+    # 01:30 on the wall comes twice; the offset tells which.
+    assert change.clock("2027-10-31T00:30:00Z") == "01:30 +01:00"
+    assert change.clock("2027-10-31T01:30:00Z") == "01:30 +00:00"
+
+
+def test_offsets_of_odd_zones():
+    when = moment("2027-10-06T12:00:00Z")
+    # From the IANA database: Nepal +05:45, Marquesas -09:30.
+    assert offset_text(when.astimezone(ZoneInfo("Asia/Kathmandu"))) == "+05:45"
+    assert offset_text(when.astimezone(ZoneInfo("Pacific/Marquesas"))) == "-09:30"
+
+
+def test_minutes_are_rounded_not_cut():
+    assert f"{local('2027-10-06T19:32:40Z', LISBON):%H:%M}" == "20:33"
+    assert f"{local('2027-10-06T23:59:31Z', ZoneInfo('UTC')):%d %H:%M}" == "07 00:00"
+
+
+def test_mjd_of_a_known_date():
+    # Meeus, Astronomical Algorithms, 2nd ed., ch. 7: JD 2451545.0 is 2000 January 1.5.
+    assert utc_mjd("2000-01-01T12:00:00Z") == 2451545.0 - 2400000.5
+
+
+@settings(deadline=None)
+@given(st.floats(0.0, 1.0))
+def test_percent_claims_nothing_too_round(share):
+    text = percent(share)
+    if text == "100 %":
+        assert share >= 0.9995
+    if text == "0 %":
+        assert share == 0.0
+
+
+def test_numbers_and_durations():
+    assert [number(v) for v in (300.0, 4.5, -0.01, -3.0)] == ["300", "4.5", "0", "-3"]
+    assert [duration(m) for m in (0.5, 1.0, 59.6, 569.66)] == ["30 s", "1 min", "1 h 00 min",
+                                                              "9 h 30 min"]  # fmt: skip
