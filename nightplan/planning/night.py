@@ -35,6 +35,7 @@ __all__ = [
     "WindowKind",
     "compute_night",
     "default_evening",
+    "sun_below_utc_mjd",
     "utc_iso",
 ]
 
@@ -284,6 +285,24 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
     )
 
 
+def sun_below_utc_mjd(night: Night, altitude_deg: float) -> float | None:
+    """Moment before the middle of the window when the sun sinks below an airless altitude.
+
+    None if it does not between noon and then. The middle is civil midnight without a window.
+    """
+    window = night.window_utc_mjd
+    middle = night.midnight_utc_mjd if window is None else 0.5 * sum(window)
+    (crossings,) = find_crossings(
+        lambda t: sun(night.frame, t).altitude_deg,
+        night.noon_utc_mjd,
+        middle,
+        _SEARCH_STEP_DAYS,
+        [altitude_deg],
+    )
+    falls = crossings.falls()
+    return float(falls[-1]) if falls.size else None
+
+
 def _civil(day: datetime.date, hour: int, zone: ZoneInfo) -> float:
     # A wall time that the clocks skip counts at the offset before the change (PEP 495, fold 0).
     return mjd_from_datetime(datetime.datetime(day.year, day.month, day.day, hour, tzinfo=zone))
@@ -305,9 +324,7 @@ def _window(
     return "none", None
 
 
-def _event(
-    crossings: Crossings, times: np.ndarray, anchor: float, *, before: bool | None
-) -> Event:
+def _event(crossings: Crossings, times: np.ndarray, anchor: float, *, before: bool | None) -> Event:
     """The one of `times` that belongs to the anchor: last before it, first after it, or nearest."""
     if times.size:
         fitting = times
@@ -346,8 +363,10 @@ def _notices(
     elif window is not None and 24.0 * (window[1] - window[0]) < 1.0:
         minutes = 1440.0 * (window[1] - window[0])
         notices.append(f"Only {minutes:.0f} min of astronomical darkness.")
-    if window is not None and window != (noon, next_noon) and not {*window}.isdisjoint(
-        {noon, next_noon}
+    if (
+        window is not None
+        and window != (noon, next_noon)
+        and not {*window}.isdisjoint({noon, next_noon})
     ):
         notices.append(
             "It is dark at the site's civil noon: the time zone disagrees with the longitude, "

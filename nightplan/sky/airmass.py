@@ -24,9 +24,7 @@ def kasten_young(seen_altitude_deg: ArrayLike) -> Floats:
     1 at the zenith but for 0.0003, 37.92 on the horizon.
     """
     altitude, below = _above(seen_altitude_deg)
-    airmass = 1.0 / (
-        np.sin(np.radians(altitude)) + 0.50572 * np.power(altitude + 6.07995, -1.6364)
-    )
+    airmass = 1.0 / (np.sin(np.radians(altitude)) + 0.50572 * np.power(altitude + 6.07995, -1.6364))
     return np.where(below, np.inf, airmass)
 
 

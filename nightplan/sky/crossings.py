@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -41,7 +42,7 @@ class Crossings:
         """Stretches of start..end (the span that was searched) spent above or below the level."""
         edges = [start, *(float(t) for t in self.times), end]
         first = 0 if self.starts_above == above else 1
-        return [(a, b) for a, b in list(zip(edges, edges[1:], strict=False))[first::2] if b > a]
+        return [(a, b) for a, b in list(pairwise(edges))[first::2] if b > a]
 
 
 def find_crossings(
