@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 _GREEK = {
     "α": "alpha", "β": "beta", "γ": "gamma", "δ": "delta", "ε": "epsilon", "ζ": "zeta",
@@ -82,16 +82,17 @@ def stem(common_name: str) -> str:
     return normalise(_KIND_WORDS.sub("", words).strip() or words)
 
 
-_TAIL = re.compile(r"^([a-z]*)(.*)$")
+_PARTS = re.compile(r"^([a-z]*)(.*)$")
 
 
 def near_names(
     key: str,
     famous: Sequence[tuple[str, int]],
-    designations: Callable[[str], Iterable[int]],
+    designations: Mapping[str, int],
+    with_digits: Callable[[str], Iterable[int]],
     most: int = 5,
 ) -> list[int]:
-    """Rows whose names lie near a key that was not found, nearest first, at most `most`.
+    """Rows whose names lie near a key that was not found, likeliest first, at most `most`.
 
     Parameters
     ----------
@@ -100,31 +101,38 @@ def near_names(
     famous : sequence of (str, int)
         Keys and rows of the names that people type: common names, Messier, Caldwell, large
         targets.
-    designations : callable
+    designations : mapping
+        Row of every designation's key.
+    with_digits : callable
         Gives the rows whose designation has these digits ("7000") behind any letters.
     """
     import difflib
 
     rows: list[int] = []
-
-    def add(row: int) -> None:
-        if row not in rows:
-            rows.append(row)
-
-    letters, digits = _TAIL.match(key).groups()  # type: ignore[union-attr]
-    if len(key) >= 3 and not digits:
-        for name, row in sorted(famous, key=lambda pair: len(pair[0])):
-            if name.startswith(key):
-                add(row)
-        for name, row in sorted(famous, key=lambda pair: len(pair[0])):
-            if key in name:
-                add(row)
-    if digits and letters:
-        for row in designations(digits):
-            add(row)
+    letters, digits = _PARTS.match(key).groups()  # type: ignore[union-attr]
+    if digits:
+        for other in _digit_slips(digits):
+            if letters + other in designations:
+                rows.append(designations[letters + other])
+        rows += with_digits(digits)
+    elif len(key) >= 3:
+        by_length = sorted(famous, key=lambda pair: len(pair[0]))
+        wordy = [(name, row) for name, row in by_length if name.isalpha()]
+        rows += [row for name, row in wordy if name.startswith(key)]
+        rows += [row for name, row in wordy if key in name]
     keys: dict[str, int] = {}
     for name, row in famous:
-        keys.setdefault(name, row)
-    for name in difflib.get_close_matches(key, keys, n=most, cutoff=0.72):
-        add(keys[name])
-    return rows[:most]
+        if name.isalpha() == key.isalpha():
+            keys.setdefault(name, row)
+    rows += [keys[name] for name in difflib.get_close_matches(key, keys, n=most, cutoff=0.72)]
+    return list(dict.fromkeys(rows))[:most]
+
+
+def _digit_slips(digits: str) -> list[str]:
+    """Numbers one slip away: a digit too many, two digits swapped."""
+    slips = [digits[:at] + digits[at + 1 :] for at in range(len(digits))]
+    slips += [
+        digits[:at] + digits[at + 1] + digits[at] + digits[at + 2 :]
+        for at in range(len(digits) - 1)
+    ]
+    return [slip for slip in dict.fromkeys(slips) if slip and slip[0] != "0" and slip != digits]

@@ -1,0 +1,344 @@
+"""The catalogue as columns: one numpy array a quantity, one row a target."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from nightplan.errors import InputError, TargetError
+from nightplan.model import name_lookup
+from nightplan.model.target import KINDS, SPEED_OF_LIGHT_KM_S, Target
+
+if TYPE_CHECKING:
+    from astropy.coordinates import SkyCoord
+    from astropy.table import Table
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+LIST_SEPARATOR = ";"
+
+FLOAT_COLUMNS = (
+    "ra_deg", "dec_deg", "major_arcmin", "minor_arcmin", "angle_deg", "magnitude_v",
+    "magnitude_b", "surface_brightness_mag_arcsec2", "radial_velocity_km_s",
+)  # fmt: skip
+LIST_COLUMNS = ("identifiers", "common_names", "lines")
+
+
+@dataclass(frozen=True)
+class Catalog:
+    """Columns of a catalogue of targets, all of one length; see `Target` for their meaning.
+
+    Numbers are float64 with NaN where there is none (an unknown angle is NaN, never 0); texts
+    are string or object arrays with ``""``; `identifiers`, `common_names` and `lines` hold
+    their items joined by ``";"``; `outline` holds tuples of (east_arcmin, north_arcmin) or None.
+    """
+
+    name: NDArray[Any]
+    identifiers: NDArray[Any]
+    common_names: NDArray[Any]
+    ra_deg: Floats
+    dec_deg: Floats
+    major_arcmin: Floats
+    minor_arcmin: Floats
+    angle_deg: Floats
+    kind: NDArray[np.str_]
+    lines: NDArray[Any]
+    magnitude_v: Floats
+    magnitude_b: Floats
+    surface_brightness_mag_arcsec2: Floats
+    surface_brightness_band: NDArray[np.str_]
+    surface_brightness_source: NDArray[Any]
+    radial_velocity_km_s: Floats
+    constellation: NDArray[np.str_]
+    size_source: NDArray[Any]
+    position_source: NDArray[Any]
+    angle_source: NDArray[Any]
+    confidence: NDArray[np.str_]
+    outline: NDArray[Any]
+    outline_source: NDArray[Any]
+    note: NDArray[Any]
+    origin: NDArray[Any]
+
+    def __len__(self) -> int:
+        return len(self.ra_deg)
+
+    def target(self, row: int) -> Target:
+        """The target in one row."""
+        values: dict[str, Any] = {}
+        for column in fields(self):
+            value = getattr(self, column.name)[row]
+            if column.name in FLOAT_COLUMNS:
+                value = None if math.isnan(value) else float(value)
+            elif column.name in LIST_COLUMNS:
+                value = tuple(value.split(LIST_SEPARATOR)) if value else ()
+            elif column.name != "outline":
+                value = str(value)
+            values[column.name] = value
+        return Target(**values)
+
+    def targets(self, rows: Iterable[int]) -> list[Target]:
+        """The targets in several rows."""
+        return [self.target(int(row)) for row in rows]
+
+    def subset(self, rows: ArrayLike) -> Catalog:
+        """The rows of a boolean mask, or of an array of row numbers in its order."""
+        chosen = np.asarray(rows)
+        if chosen.size == 0:
+            chosen = chosen.astype(np.intp)
+        return Catalog(
+            **{column.name: getattr(self, column.name)[chosen] for column in fields(self)}
+        )
+
+    @cached_property
+    def magnitude(self) -> Floats:
+        """Magnitude to use: V, or B where V is unknown or faulty (V > B + 0.3); else NaN."""
+        with np.errstate(invalid="ignore"):
+            use_b = np.isnan(self.magnitude_v) | (self.magnitude_v > self.magnitude_b + 0.3)
+        return np.where(use_b, self.magnitude_b, self.magnitude_v)
+
+    @cached_property
+    def minor_or_round_arcmin(self) -> Floats:
+        """Minor axis, where a lone major axis is read as the diameter of a round target."""
+        return np.where(np.isnan(self.minor_arcmin), self.major_arcmin, self.minor_arcmin)
+
+    @cached_property
+    def redshift(self) -> Floats:
+        """z of each row, by the relativistic Doppler formula; NaN where no velocity is known."""
+        beta = self.radial_velocity_km_s / SPEED_OF_LIGHT_KM_S
+        return np.sqrt((1.0 + beta) / (1.0 - beta)) - 1.0
+
+    @property
+    def coords(self) -> SkyCoord:
+        """ICRS positions of all rows as one astropy SkyCoord."""
+        from astropy import units as u
+        from astropy.coordinates import SkyCoord
+
+        return SkyCoord(ra=self.ra_deg * u.deg, dec=self.dec_deg * u.deg, frame="icrs")
+
+    def to_table(self) -> Table:
+        """The columns as an astropy Table with units; `outline` stays out."""
+        from astropy import units as u
+        from astropy.table import Table
+
+        unit_of = {
+            "deg": u.deg,
+            "arcmin": u.arcmin,
+            "arcsec2": u.mag / u.arcsec**2,
+            "s": u.km / u.s,
+        }
+        table = Table()
+        for column in fields(self):
+            if column.name == "outline":
+                continue
+            values = getattr(self, column.name)
+            if column.name in FLOAT_COLUMNS:
+                table[column.name] = values
+                unit = unit_of.get(column.name.rsplit("_", 1)[-1])
+                table[column.name].unit = u.mag if column.name.startswith("magnitude") else unit
+            else:
+                table[column.name] = values.astype(str)
+        return table
+
+    def mask(
+        self,
+        *,
+        kinds: Sequence[str] = (),
+        constellations: Sequence[str] = (),
+        smallest_arcmin: float | None = None,
+        largest_arcmin: float | None = None,
+        brightest_mag: float | None = None,
+        faintest_mag: float | None = None,
+        keep_unknown_magnitude: bool = True,
+        names: Sequence[str] = (),
+    ) -> Mask:
+        """Rows that pass every filter given; an empty or None filter lets all pass.
+
+        The size is the major axis, and a target without size passes no size limit; the
+        magnitude is `magnitude`, and a target without one passes unless
+        `keep_unknown_magnitude` is false (most nebulae have none).
+
+        Raises
+        ------
+        InputError
+            A kind or a constellation does not exist.
+        TargetError
+            A name is unknown or fits several targets.
+        """
+        keep = np.ones(len(self), dtype=bool)
+        if kinds:
+            for kind in kinds:
+                if kind not in KINDS:
+                    raise InputError("filter", "kind", kind, "one of " + ", ".join(KINDS))
+            keep &= np.isin(self.kind, list(kinds))
+        if constellations:
+            keep &= np.isin(self.constellation, [_constellation(text) for text in constellations])
+        with np.errstate(invalid="ignore"):
+            if smallest_arcmin is not None:
+                keep &= self.major_arcmin >= smallest_arcmin
+            if largest_arcmin is not None:
+                keep &= self.major_arcmin <= largest_arcmin
+            if brightest_mag is not None or faintest_mag is not None:
+                unknown = np.isnan(self.magnitude)
+                within = ~unknown
+                if brightest_mag is not None:
+                    within &= self.magnitude >= brightest_mag
+                if faintest_mag is not None:
+                    within &= self.magnitude <= faintest_mag
+                keep &= within | unknown if keep_unknown_magnitude else within
+        if names:
+            listed = np.zeros(len(self), dtype=bool)
+            listed[[self.find(name) for name in names]] = True
+            keep &= listed
+        return keep
+
+    def find(self, text: str) -> int:
+        """Row of the target that a name means.
+
+        Any spelling of a designation ("m 31", "NGC0224", "sh 2-129", "Caldwell 20"), a common
+        name with or without its closing kind ("andromeda galaxy", "Andromeda"), the label that
+        nightplan prints, or a beginning of a common name that fits one target alone.
+
+        Raises
+        ------
+        TargetError
+            The name is unknown or fits several targets; the error holds what lies near.
+        """
+        rows = self._rows_of(text)
+        if not rows and "(" in text:
+            rows = self._rows_of(text.split("(", 1)[0])
+        if len(rows) == 1:
+            return rows[0]
+        if rows:
+            raise TargetError(text, [self.target(row).label for row in rows[:6]], ambiguous=True)
+        near = name_lookup.near_names(
+            name_lookup.normalise(text), self._famous, self._designations, self._rows_with_digits
+        )
+        raise TargetError(text, [self.target(row).label for row in near])
+
+    def _rows_of(self, text: str) -> list[int]:
+        """Rows that a name may mean, by the first of the rules that fits any."""
+        key = name_lookup.normalise(text)
+        if not key:
+            return []
+        if key in self._designations:
+            return [self._designations[key]]
+        by_common_name, by_stem = self._common
+        rows = by_common_name.get(key) or by_stem.get(name_lookup.stem(text)) or []
+        if not rows and len(key) >= 4 and key.isalpha():
+            starts = (found for name, found in by_common_name.items() if name.startswith(key))
+            rows = list(dict.fromkeys(row for found in starts for row in found))
+        own = [row for row in rows if self.origin[row] == "user"]
+        return own if len(own) == 1 else list(rows)
+
+    @cached_property
+    def _designations(self) -> dict[str, int]:
+        """Row of each normalised name and cross-identifier; a canonical name goes first."""
+        found: dict[str, int] = {}
+        for column in (self.name, self.identifiers):
+            for row, line in enumerate(_quick_keys(column)):
+                if line:
+                    for key in line.split(LIST_SEPARATOR):
+                        found.setdefault(key, row)
+        return found
+
+    @cached_property
+    def _common(self) -> tuple[dict[str, list[int]], dict[str, list[int]]]:
+        """Rows of each common name, and of each common name without its closing kind."""
+        whole: dict[str, list[int]] = {}
+        stems: dict[str, list[int]] = {}
+        for row in np.flatnonzero(self.common_names != ""):
+            for text in self.common_names[row].split(LIST_SEPARATOR):
+                for keys, key in (
+                    (whole, name_lookup.normalise(text)),
+                    (stems, name_lookup.stem(text)),
+                ):
+                    rows = keys.setdefault(key, [])
+                    if int(row) not in rows:
+                        rows.append(int(row))
+        return whole, stems
+
+    @cached_property
+    def _famous(self) -> list[tuple[str, int]]:
+        """Names that people type, for near misses: common, Messier, Caldwell, large targets."""
+        famous = [(key, row) for keys in self._common for key, rows in keys.items() for row in rows]
+        for key, row in self._designations.items():
+            if self.origin[row] != "openngc" or (key[0] in "mc" and key[1:].isdigit()):
+                famous.append((key, row))
+        return famous
+
+    def _rows_with_digits(self, digits: str) -> list[int]:
+        """Rows whose designation ends in these digits behind its letters, best known first."""
+        order = ("m", "ngc", "ic", "sh2-", "c", "b", "ldn", "vdb", "lbn")
+        found = []
+        for key, row in self._designations.items():
+            if key.endswith(digits):
+                letters = key[: -len(digits)]
+                if letters in order:
+                    found.append((order.index(letters), row))
+        return [row for _, row in sorted(found)]
+
+
+def _quick_keys(column: NDArray[Any]) -> list[str]:
+    """`name_lookup.normalise` of designations as the catalogue spells them, all at once.
+
+    They are ASCII, without leading zeros, and their catalogue is abbreviated; anything else in
+    the column (a user's name) goes through `normalise` itself.
+    """
+    import re
+
+    plain = re.compile(r"(?!.* \+ )[A-Za-z]{1,4}\d?[ \-][\d+\-GNED .;A-Za-z]*\d[A-Z]{0,2}")
+    text = "\n".join(column).lower()
+    text = text.replace("+", "p").replace(".", "-").replace(" ", "").replace("ned0", "ned")
+    text = re.sub(r"(?<=[a-z])-(?=\d)", "", text)
+    keys = text.split("\n")
+    for row, line in enumerate(column):
+        if line and not plain.fullmatch(line):
+            keys[row] = LIST_SEPARATOR.join(
+                name_lookup.normalise(part) for part in line.split(LIST_SEPARATOR)
+            )
+    return keys
+
+
+CONSTELLATIONS = (
+    "And", "Ant", "Aps", "Aql", "Aqr", "Ara", "Ari", "Aur", "Boo", "CMa", "CMi",
+    "CVn", "Cae", "Cam", "Cap", "Car", "Cas", "Cen", "Cep", "Cet", "Cha", "Cir",
+    "Cnc", "Col", "Com", "CrA", "CrB", "Crt", "Cru", "Crv", "Cyg", "Del", "Dor",
+    "Dra", "Equ", "Eri", "For", "Gem", "Gru", "Her", "Hor", "Hya", "Hyi", "Ind",
+    "LMi", "Lac", "Leo", "Lep", "Lib", "Lup", "Lyn", "Lyr", "Men", "Mic", "Mon",
+    "Mus", "Nor", "Oct", "Oph", "Ori", "Pav", "Peg", "Per", "Phe", "Pic", "PsA",
+    "Psc", "Pup", "Pyx", "Ret", "Scl", "Sco", "Sct", "Ser", "Sex", "Sge", "Sgr",
+    "Tau", "Tel", "TrA", "Tri", "Tuc", "UMa", "UMi", "Vel", "Vir", "Vol", "Vul",
+)  # fmt: skip
+
+
+def _constellation(text: str) -> str:
+    """IAU abbreviation in its own spelling."""
+    for abbreviation in CONSTELLATIONS:
+        if abbreviation.casefold() == text.strip().casefold():
+            return abbreviation
+    raise InputError(
+        "filter", "constellation", text, "an IAU three-letter abbreviation such as Cyg"
+    )
+
+
+def load_catalog(extra_targets: Sequence[Target] = (), *, composites: bool = True) -> Catalog:
+    """The bundled catalogue: OpenNGC, the supplement of large targets, and one's own targets.
+
+    A target of the user's own takes the place of the bundled one that has its name, and
+    inherits what it leaves open (kind, lines, magnitudes, velocity, names).
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        The bundled files are missing or damaged.
+    """
+    from nightplan.model.catalog_reading import read_catalog
+
+    return read_catalog(extra_targets, composites=composites)

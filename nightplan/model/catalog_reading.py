@@ -1,0 +1,287 @@
+"""Reading the bundled catalogue files and laying the supplement and own targets over them."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from nightplan.errors import FileError
+from nightplan.model.catalog import FLOAT_COLUMNS, LIST_COLUMNS, LIST_SEPARATOR, Catalog
+from nightplan.model.catalog_files import catalog_folder
+from nightplan.model.name_lookup import normalise
+from nightplan.model.target import Outline, Target
+
+ISOPHOTE_SOURCE = "OpenNGC (HyperLeda, mean inside the isophote of 25 B mag/arcsec²)"
+DERIVED_SOURCE = "derived from magnitude and ellipse"
+COMPOSITE_SOURCE = "our own, computed from the members' ellipses"
+MEASURED_SOURCE = "OpenNGC"
+
+# By kind alone: what a plain row of this kind emits.
+LINES_OF_KIND = {
+    "emission_nebula": "H-alpha;O III;S II",
+    "cluster_with_nebula": "H-alpha;O III;S II",
+    "supernova_remnant": "H-alpha;O III;S II",
+    "planetary_nebula": "H-alpha;O III",
+}
+
+# A published mean brightness this far from magnitude over area is a slip of one of them.
+_BRIGHTNESS_SLIP_MAG = 2.5
+
+# Magnitudes of other plain nebulae are mostly those of their star or cluster.
+_DERIVED_FOR_PLAIN = ("galaxy", "galaxy_group", "globular_cluster", "planetary_nebula")
+_NEVER_DERIVED = ("open_cluster", "star_field", "dark_nebula")
+
+Columns = dict[str, np.ndarray]
+
+
+def read_catalog(extra_targets: Sequence[Target] = (), *, composites: bool = True) -> Catalog:
+    """See `nightplan.model.catalog.load_catalog`."""
+    folder = catalog_folder()
+    base = _openngc_columns(folder / "openngc.csv")
+    fields_of_composites = _composites(folder / "composites.csv") if composites else {}
+    base, extra = _with_supplement(base, folder / "large_targets.csv", fields_of_composites)
+    columns = _joined(base, _columns_of(extra))
+    if extra_targets:
+        columns = _with_own(columns, extra_targets)
+    _complete_brightness(columns)
+    return Catalog(**columns)
+
+
+def _rows(path: Path) -> tuple[list[str], list[list[str]]]:
+    try:
+        with open(path, encoding="utf-8", newline="") as stream:
+            header, *rows = csv.reader(stream)
+    except (OSError, ValueError) as error:
+        raise FileError(path, f"the bundled catalogue cannot be read: {error}") from error
+    return header, rows
+
+
+def _floats(texts: Sequence[str]) -> np.ndarray:
+    return np.array([float(text) if text else np.nan for text in texts])
+
+
+def _objects(texts: Sequence[Any]) -> np.ndarray:
+    made = np.empty(len(texts), dtype=object)
+    made[:] = texts
+    return made
+
+
+def _openngc_columns(path: Path) -> Columns:
+    header, rows = _rows(path)
+    table = dict(zip(header, zip(*rows, strict=True), strict=True))
+    count = len(rows)
+    table["surface_brightness_mag_arcsec2"] = table["surface_brightness_b"]
+    columns: Columns = {name: _floats(table[name]) for name in FLOAT_COLUMNS}
+    columns |= {name: _objects(table[name]) for name in ("name", "identifiers", "common_names")}
+    columns["kind"] = np.array(table["kind"])
+    columns["constellation"] = np.array(table["constellation"])
+    columns["lines"] = _objects([LINES_OF_KIND.get(kind, "") for kind in table["kind"]])
+    measured = ~np.isnan(columns["surface_brightness_mag_arcsec2"])
+    columns["surface_brightness_band"] = np.where(measured, "B", "")
+    columns["surface_brightness_source"] = _labels(measured, ISOPHOTE_SOURCE)
+    columns["size_source"] = _labels(~np.isnan(columns["major_arcmin"]), MEASURED_SOURCE)
+    columns["angle_source"] = _labels(~np.isnan(columns["angle_deg"]), MEASURED_SOURCE)
+    columns["position_source"] = _labels(np.ones(count, dtype=bool), MEASURED_SOURCE)
+    columns["confidence"] = np.full(count, "", dtype="<U1")
+    columns["outline"] = np.full(count, None, dtype=object)
+    columns["outline_source"] = np.full(count, "", dtype=object)
+    columns["note"] = np.full(count, "", dtype=object)
+    columns["origin"] = np.full(count, "openngc", dtype=object)
+    return columns
+
+
+def _labels(where: np.ndarray, label: str) -> np.ndarray:
+    made = np.full(len(where), "", dtype=object)
+    made[where] = label
+    return made
+
+
+def _columns_of(targets: Sequence[Target]) -> Columns:
+    columns: Columns = {}
+    for column in fields(Catalog):
+        values = [getattr(target, column.name) for target in targets]
+        if column.name in FLOAT_COLUMNS:
+            columns[column.name] = np.array(
+                [np.nan if value is None else float(value) for value in values], dtype=float
+            )
+        elif column.name in LIST_COLUMNS:
+            columns[column.name] = _objects([LIST_SEPARATOR.join(value) for value in values])
+        elif column.name in ("kind", "constellation", "confidence", "surface_brightness_band"):
+            columns[column.name] = np.array(values, dtype=str)
+        else:
+            columns[column.name] = _objects(values)
+    return columns
+
+
+def _joined(first: Columns, second: Columns) -> Columns:
+    return {name: np.concatenate([first[name], second[name]]) for name in first}
+
+
+def _kept(columns: Columns, dropped: set[int]) -> Columns:
+    keep = np.ones(len(columns["ra_deg"]), dtype=bool)
+    keep[list(dropped)] = False
+    return {name: values[keep] for name, values in columns.items()}
+
+
+def _composites(path: Path) -> dict[str, dict[str, Any]]:
+    header, rows = _rows(path)
+    found: dict[str, dict[str, Any]] = {}
+    for row in rows:
+        cells = dict(zip(header, row, strict=True))
+        outline: Outline = tuple(
+            (float(east), float(north))
+            for east, north in (corner.split() for corner in cells["outline_arcmin"].split(";"))
+        )
+        found[cells["name"]] = {
+            "outline": outline,
+            "outline_source": COMPOSITE_SOURCE,
+            **{key: float(cells[key]) for key in FLOAT_COLUMNS if cells.get(key)},
+        }
+    return found
+
+
+_NUMBERS = (
+    "ra_deg", "dec_deg", "major_arcmin", "minor_arcmin", "angle_deg", "magnitude_v", "magnitude_b",
+)  # fmt: skip
+
+
+def _with_supplement(
+    base: Columns, path: Path, fields_of_composites: dict[str, dict[str, Any]]
+) -> tuple[Columns, list[Target]]:
+    """Base rows that the supplement leaves alone, and the targets that it changes or adds."""
+    header, rows = _rows(path)
+    row_of = {name: row for row, name in enumerate(base["name"])}
+    catalog = Catalog(**base)
+    dropped: set[int] = set()
+    made: list[Target] = []
+    for row in rows:
+        cells = dict(zip(header, row, strict=True))
+        replaced = [name for name in cells["replaces"].split(LIST_SEPARATOR) if name]
+        missing = [name for name in replaced if name not in row_of]
+        if missing:
+            raise FileError(path, f"{cells['name']} replaces {missing[0]}, which is not there")
+        olds = [catalog.target(row_of[name]) for name in replaced]
+        dropped.update(row_of[name] for name in replaced)
+        if cells["members"] and cells["name"] not in fields_of_composites:
+            # Only while composites.csv is being built anew.
+            continue
+        made.append(_overlaid(cells, olds, fields_of_composites.get(cells["name"], {})))
+    return _kept(base, dropped), made
+
+
+def _overlaid(cells: dict[str, str], olds: list[Target], composite: dict[str, Any]) -> Target:
+    """One row of the supplement laid over the base rows that it stands for.
+
+    An empty cell keeps the first base row's value, ``none`` says that there is none.
+    """
+    values: dict[str, Any] = {}
+    if olds:
+        values = {column.name: getattr(olds[0], column.name) for column in fields(Target)}
+        values["common_names"] = ()
+    for key in _NUMBERS:
+        if cells[key]:
+            values[key] = None if cells[key] == "none" else float(cells[key])
+    if cells["major_arcmin"] and not cells["angle_deg"]:
+        # A new ellipse whose direction nobody gave must not keep the old one's.
+        values["angle_deg"] = None
+    values |= composite
+    for key in ("size_source", "position_source", "angle_source"):
+        values[key] = cells[key] or values.get(key, "")
+    if values.get("angle_deg") is None:
+        values["angle_source"] = ""
+    names = [name for name in cells["identifiers"].split(LIST_SEPARATOR) if name]
+    for old in olds:
+        names += [old.name, *old.identifiers]
+    values["identifiers"] = tuple(name for name in dict.fromkeys(names) if name != cells["name"])
+    if cells["common_names"]:
+        values["common_names"] = tuple(cells["common_names"].split(LIST_SEPARATOR))
+    note = [cells["note"]] if cells["note"] else []
+    if cells["magnitude_source"]:
+        note.append(f"magnitude: {cells['magnitude_source']}")
+    values |= {
+        "name": cells["name"],
+        "kind": cells["kind"] or values["kind"],
+        "lines": tuple(cells["lines"].split(LIST_SEPARATOR)) if cells["lines"] else (),
+        "constellation": cells["constellation"] or values["constellation"],
+        "confidence": cells["confidence"],
+        "note": "; ".join(note),
+        "origin": "supplement",
+    }
+    return Target(**values)
+
+
+def _with_own(columns: Columns, own: Sequence[Target]) -> Columns:
+    """The user's targets in place of the bundled ones that have their names, or added."""
+    catalog = Catalog(**columns)
+    dropped: set[int] = set()
+    made: dict[str, Target] = {}
+    for target in own:
+        key = normalise(target.name)
+        row = catalog._designations.get(key)
+        rows = [row] if row is not None else catalog._common[0].get(key, [])
+        if len(rows) == 1:
+            dropped.add(rows[0])
+            made[key] = _inheriting(target, catalog.target(rows[0]))
+        else:
+            made[key] = replace(target, origin="user")
+    return _joined(_kept(columns, dropped), _columns_of(list(made.values())))
+
+
+def _inheriting(own: Target, old: Target) -> Target:
+    """An own target with what it leaves open taken from the bundled one; never its ellipse."""
+    names = dict.fromkeys((*own.identifiers, old.name, *old.identifiers))
+    same = normalise(own.name)
+    common = own.common_names or old.common_names
+    return replace(
+        own,
+        origin="user",
+        identifiers=tuple(name for name in names if normalise(name) != same),
+        common_names=tuple(name for name in common if normalise(name) != same),
+        kind=old.kind if own.kind == "other" else own.kind,
+        lines=own.lines or old.lines,
+        magnitude_v=old.magnitude_v if own.magnitude is None else own.magnitude_v,
+        magnitude_b=old.magnitude_b if own.magnitude is None else own.magnitude_b,
+        radial_velocity_km_s=(
+            old.radial_velocity_km_s
+            if own.radial_velocity_km_s is None
+            else own.radial_velocity_km_s
+        ),
+        constellation=own.constellation or old.constellation,
+    )
+
+
+def _complete_brightness(columns: Columns) -> None:
+    """Fill missing surface brightness from magnitude and ellipse, and mend plain slips.
+
+    mean mag/arcsec² = m + 2.5 log10(pi/4 * major * minor * 3600), axes in arcminutes: the total
+    light spread evenly over the ellipse.
+    """
+    v, b = columns["magnitude_v"], columns["magnitude_b"]
+    with np.errstate(invalid="ignore"):
+        use_b = np.isnan(v) | (v > b + 0.3)
+    magnitude = np.where(use_b, b, v)
+    major, minor = columns["major_arcmin"], columns["minor_arcmin"]
+    area_arcmin2 = np.pi / 4.0 * major * np.where(np.isnan(minor), major, minor)
+    derived = magnitude + 2.5 * np.log10(area_arcmin2 * 3600.0)
+    plain = columns["origin"] == "openngc"
+    fits = np.where(
+        plain,
+        np.isin(columns["kind"], _DERIVED_FOR_PLAIN),
+        ~np.isin(columns["kind"], _NEVER_DERIVED),
+    )
+    given = columns["surface_brightness_mag_arcsec2"]
+    with np.errstate(invalid="ignore"):
+        slip = (columns["origin"] != "user") & (np.abs(given - derived) > _BRIGHTNESS_SLIP_MAG)
+    filled = fits & ~np.isnan(derived) & (np.isnan(given) | slip)
+    columns["surface_brightness_mag_arcsec2"] = np.where(filled, derived, given)
+    columns["surface_brightness_band"] = np.where(
+        filled, np.where(use_b, "B", "V"), columns["surface_brightness_band"]
+    )
+    source = columns["surface_brightness_source"].copy()
+    source[filled] = DERIVED_SOURCE
+    columns["surface_brightness_source"] = source
