@@ -66,7 +66,18 @@ class Guider(Section):
 
     `side` is where the patch lies in the picture as the camera sees it: `top` is toward rising
     FITS axis 2. `offset_mm` runs from the middle of the main sensor to the middle of the patch.
+    The guide sensor's width, and the prism's, lie along that side of the frame; their heights
+    point away from it.
+
+    With `turns_with_camera` the guider sits behind the rotator, and the patch keeps its side of
+    the frame at every angle. Without, it sits ahead of the rotator and keeps its place on the
+    tube: `fixed_angle_deg` is then the direction on the sky, north through east, from the
+    field's middle to the patch while the target is east of the meridian; past the flip it is
+    the opposite one. Where that is not given, it is `side` as seen with the camera up to north.
+
     `limit_magnitude` is the faintest star that guides, Gaia G, for an exposure of `exposure_s`.
+    The two distances from the prism run along the light, from the middle of its slanted face;
+    `prism_glass_mm` is the way through its glass (0: a mirror, or the maker's figure is in air).
     """
 
     sensor: Annotated[dict[str, GuideSensor], Field(min_length=1)]
@@ -74,10 +85,12 @@ class Guider(Section):
     side: Literal["top", "bottom", "left", "right"] = "top"
     offset_mm: Annotated[float, Field(gt=0.0, le=100.0)]
     turns_with_camera: bool = True
+    fixed_angle_deg: Annotated[float, Field(ge=0.0, lt=360.0)] | None = None
     exposure_s: Annotated[float, Field(gt=0.0, le=60.0)] = 2.0
     limit_magnitude: Annotated[float, Field(ge=0.0, le=18.0)] = 12.0
     prism_width_mm: Annotated[float, Field(gt=0.0, le=50.0)] = 8.0
     prism_height_mm: Annotated[float, Field(gt=0.0, le=50.0)] = 8.0
+    prism_glass_mm: Annotated[float, Field(ge=0.0, le=50.0)] = 0.0
     prism_to_sensor_mm: Annotated[float, Field(gt=0.0, le=300.0)] = 50.0
     prism_to_guide_sensor_mm: Annotated[float, Field(gt=0.0, le=300.0)] = 50.0
     thickness_mm: Annotated[float, Field(ge=0.0, le=100.0)] = 15.0

@@ -15,14 +15,13 @@ stars are counted, and clusters, are not seen: the figure is good to a factor of
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from nightplan.model.star_catalog import Floats, StarCatalog
-from nightplan.sky.angles import separation_deg
+from nightplan.model.star_catalog import Floats, StarCatalog, StarList
+from nightplan.sky.angles import separation_deg, unit_vector
 
 GALACTIC_POLE_RA_DEG = 192.85948
 GALACTIC_POLE_DEC_DEG = 27.12825
@@ -65,48 +64,81 @@ def _log_count(mag: ArrayLike, latitude: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class LocalDensity:
-    """Stars around a place: counted to `limit_mag`, within `radius_deg`."""
+    """Stars around some places: counted to `limit_mag` within `radius_deg`.
 
-    count: int
-    radius_deg: float
-    limit_mag: float
-    sin_latitude: float
+    All fields are arrays of the places' shape; `sin_latitude` is |sin b|.
+    """
+
+    count: NDArray[np.int64]
+    radius_deg: Floats
+    limit_mag: Floats
+    sin_latitude: Floats
 
     @property
-    def per_deg2(self) -> float:
+    def per_deg2(self) -> Floats:
         """Stars to `limit_mag`, per square degree."""
-        cap = 2.0 * math.pi * (1.0 - math.cos(math.radians(self.radius_deg)))
-        return self.count / (cap * (180.0 / math.pi) ** 2)
+        cap_deg2 = 2.0 * np.pi * (1.0 - np.cos(np.radians(self.radius_deg))) * np.degrees(1.0) ** 2
+        return self.count / cap_deg2
 
-    def expected(self, area_deg2: float, faintest_mag: float) -> float:
+    def expected(self, area_deg2: ArrayLike, faintest_mag: float) -> Floats:
         """Stars expected past `limit_mag` and to `faintest_mag` in an area; 0 if none are left."""
-        if faintest_mag <= self.limit_mag:
-            return 0.0
-        ratio = float(count_ratio(self.limit_mag, faintest_mag, self.sin_latitude))
-        return self.per_deg2 * area_deg2 * (ratio - 1.0)
+        ratio = count_ratio(self.limit_mag, faintest_mag, self.sin_latitude)
+        return self.per_deg2 * np.asarray(area_deg2, float) * np.maximum(ratio - 1.0, 0.0)
 
 
-def local_density(catalog: StarCatalog, ra_deg: float, dec_deg: float) -> LocalDensity:
-    """Count stars around a place in the smallest circle, 1.5 to 12 deg, that holds forty.
+def local_density(catalog: StarCatalog, ra_deg: ArrayLike, dec_deg: ArrayLike) -> LocalDensity:
+    """Count stars around places in the smallest circle, 1.5 to 12 deg, that holds forty.
 
     The limit is that of the bundled catalogue, or the faintest star of the user's deeper file
-    where that file holds at least half as many of the fainter stars as the bundled ones lead to
-    expect (elsewhere the file does not cover the place, or only in part).
+    where that file, within half a degree, holds at least half as many of the fainter stars as
+    the bundled ones lead to expect (elsewhere it does not cover the place, or only in part).
+
+    Parameters
+    ----------
+    catalog : StarCatalog
+        The stars.
+    ra_deg, dec_deg : array_like
+        Places, ICRS, not too far from each other: one cone is drawn around them all.
     """
-    latitude = float(sin_galactic_latitude(ra_deg, dec_deg))
+    ra, dec = np.broadcast_arrays(np.asarray(ra_deg, float), np.asarray(dec_deg, float))
+    latitude = sin_galactic_latitude(ra, dec)
     bundled = catalog.bundled
-    for radius_deg in _RADII_DEG:
-        count = len(bundled.cone(ra_deg, dec_deg, radius_deg))
-        if count >= _ENOUGH_STARS:
+    count = np.zeros(ra.shape, dtype=np.int64)
+    radius = np.zeros(ra.shape)
+    for step_deg in _RADII_DEG:
+        few = count < _ENOUGH_STARS
+        if not few.any():
             break
-    density = LocalDensity(count, radius_deg, bundled.limit_mag, latitude)
+        count = np.where(few, _count_within(bundled, ra, dec, step_deg), count)
+        radius = np.where(few, step_deg, radius)
+    limit = np.full(ra.shape, bundled.limit_mag)
+    density = LocalDensity(count, radius, limit, latitude)
     deeper = catalog.deeper
     if deeper is None or deeper.limit_mag <= bundled.limit_mag:
         return density
-    near_deg = _COVERED_RADIUS_DEG
-    cap_deg2 = math.pi * near_deg**2
-    fainter = int((deeper.cone(ra_deg, dec_deg, near_deg).g_mag > bundled.limit_mag).sum())
-    if fainter < 0.5 * density.expected(cap_deg2, deeper.limit_mag):
-        return density
-    both = len(catalog.cone(ra_deg, dec_deg, near_deg))
-    return LocalDensity(both, near_deg, deeper.limit_mag, latitude)
+    past = _count_within(deeper, ra, dec, _COVERED_RADIUS_DEG, brightest_mag=bundled.limit_mag)
+    area_deg2 = np.pi * _COVERED_RADIUS_DEG**2
+    covered = past >= 0.5 * density.expected(area_deg2, deeper.limit_mag)
+    both = past + _count_within(bundled, ra, dec, _COVERED_RADIUS_DEG)
+    return LocalDensity(
+        np.where(covered, both, count),
+        np.where(covered, _COVERED_RADIUS_DEG, radius),
+        np.where(covered, deeper.limit_mag, limit),
+        latitude,
+    )
+
+
+def _count_within(
+    stars: StarList, ra: Floats, dec: Floats, radius_deg: float, brightest_mag: float = -np.inf
+) -> NDArray[np.int64]:
+    """Stars fainter than `brightest_mag` within a radius of each place."""
+    places = unit_vector(np.radians(ra), np.radians(dec))
+    middle = places.reshape(-1, 3).mean(axis=0)
+    middle_ra = float(np.degrees(np.arctan2(middle[1], middle[0])))
+    middle_dec = float(np.degrees(np.arctan2(middle[2], np.hypot(middle[0], middle[1]))))
+    reach = float(np.max(separation_deg(middle_ra, middle_dec, ra, dec)))
+    near = stars.cone(middle_ra, middle_dec, radius_deg + reach + 1e-6)
+    near = near.keep(near.g_mag > brightest_mag)
+    vectors = unit_vector(np.radians(near.ra_deg), np.radians(near.dec_deg))
+    inside = places @ vectors.T >= np.cos(np.radians(radius_deg))
+    return inside.sum(axis=-1)

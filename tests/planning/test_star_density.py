@@ -58,6 +58,22 @@ def test_ratio_composes_and_grows():
         assert np.prod(step) == pytest.approx(count_ratio(7.0, 18.0, latitude))
 
 
+def places(count, radius, limit, latitude) -> LocalDensity:
+    return LocalDensity(*(np.asarray(value) for value in (count, radius, limit, latitude)))
+
+
+def test_many_places_at_once_as_one_by_one():
+    """Near a pole of the sky, of the Galaxy and across RA 0."""
+    for ra0, dec0 in ((10.0, 88.5), (192.0, 27.0), (359.5, -5.0)):
+        ra, dec = np.array([ra0, ra0 + 1.0, ra0 - 1.0]), np.array([dec0, dec0 + 0.7, dec0 - 1.0])
+        together = local_density(star_catalog(), ra % 360.0, dec)
+        for index in range(3):
+            alone = local_density(star_catalog(), ra[index] % 360.0, dec[index])
+            assert together.count[index] == alone.count
+            assert together.radius_deg[index] == alone.radius_deg
+            assert alone.count == len(star_catalog().cone(ra[index], dec[index], alone.radius_deg))
+
+
 def test_density_of_a_uniform_sky():
     """10 stars per square degree by construction; Poisson noise of about 1000 stars."""
     rng = np.random.default_rng(5)
@@ -67,13 +83,13 @@ def test_density_of_a_uniform_sky():
     density = local_density(sky, 100.0, 80.0)
     assert density.radius_deg == 1.5
     assert density.per_deg2 == pytest.approx(10.0, rel=0.4)
-    assert LocalDensity(10_000, 18.0, 10.0, 0.3).per_deg2 == pytest.approx(
+    assert places(10_000, 18.0, 10.0, 0.3).per_deg2 == pytest.approx(
         10_000 / 1009.5, rel=1e-3
     )  # cap of 18 deg: 41252.96 (1 - cos 18 deg) / 2 = 1009.5 square degrees
 
 
 def test_nothing_is_expected_past_a_limit_the_catalogue_reaches():
-    density = LocalDensity(40, 1.5, 10.0, 0.5)
+    density = places(40, 1.5, 10.0, 0.5)
     assert density.expected(0.1, 9.5) == 0.0
     assert density.expected(0.1, 10.0) == 0.0
     twice = density.expected(0.2, 12.0)
