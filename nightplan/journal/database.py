@@ -1,0 +1,224 @@
+"""Opening the journal's database: writing safely, reading without leaving a trace.
+
+Writers use SQLite's write-ahead log with `synchronous = FULL`: what a call has confirmed is on
+the disk, whatever happens to the process or the power after it. Two processes take turns, each
+waiting for the other.
+
+Readers never write. A read-only connection to a write-ahead database would leave its two side
+files behind, so a reader without a writer beside it reads a snapshot of the file into memory;
+where a log is present it opens read-only and shares the log with the living writer; where the log
+is a dead one's, it reads a copy.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from nightplan.errors import FileError
+from nightplan.journal.migrations import STEPS, check_version, migrate
+
+BUSY_TIMEOUT_S = 15.0
+_MAGIC = b"SQLite format 3\x00"
+_WAL_BYTES = slice(18, 20)
+_SNAPSHOT_TRIES = 50
+_SNAPSHOT_PAUSE_S = 0.02
+
+
+def open_writable(path: Path) -> sqlite3.Connection:
+    """Open for writing, in autocommit mode; makes the file or migrates it as needed.
+
+    Raises
+    ------
+    FileError
+        The file is damaged, is no journal, is from a newer program, or cannot be written; it is
+        left as it is.
+    """
+    if path.exists():
+        open_readonly(path).close()
+    try:
+        connection = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+        try:
+            _patiently(connection, "PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            migrate(connection, str(path))
+        except BaseException:
+            connection.close()
+            raise
+    except sqlite3.Error as error:
+        raise _explained(path, error) from error
+    connection.row_factory = sqlite3.Row
+    return connection
+
+
+def open_readonly(path: Path) -> sqlite3.Connection:
+    """Open for reading; nothing in the folder changes.
+
+    A journal of an older version is brought up to date in memory only.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, is damaged, is no journal, or is from a newer program.
+    """
+    try:
+        connection = _reader(path)
+        try:
+            fault = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if fault != "ok":
+                raise sqlite3.DatabaseError(str(fault))
+            if 0 < check_version(connection, str(path)) < len(STEPS):
+                connection = _to_memory(connection)
+                migrate(connection, str(path))
+            connection.execute("PRAGMA query_only = ON")
+        except BaseException:
+            connection.close()
+            raise
+    except sqlite3.Error as error:
+        raise _explained(path, error) from error
+    except OSError as error:
+        raise FileError(
+            path, f"cannot be read: {(error.strerror or str(error)).lower()}"
+        ) from error
+    connection.row_factory = sqlite3.Row
+    return connection
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection, path: Path) -> Iterator[None]:
+    """All of the block's writes or none; confirmed on the disk when the block ends.
+
+    Raises
+    ------
+    FileError
+        The database is locked by another process for too long, the disk is full, or similar.
+    """
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            connection.execute("COMMIT")
+        except BaseException:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise
+    except sqlite3.Error as error:
+        raise _explained(path, error) from error
+
+
+def _patiently(connection: sqlite3.Connection, statement: str) -> None:
+    """Run a statement that SQLite refuses at once when another process holds the file."""
+    deadline = time.monotonic() + BUSY_TIMEOUT_S
+    while True:
+        try:
+            connection.execute(statement).fetchone()
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > deadline:
+                raise
+            time.sleep(_SNAPSHOT_PAUSE_S)
+
+
+def _reader(path: Path) -> sqlite3.Connection:
+    for _ in range(_SNAPSHOT_TRIES):
+        if _size(_side(path, "-wal")) > 0:
+            if _side(path, "-shm").exists():
+                try:
+                    return _shared(path)
+                except sqlite3.OperationalError:
+                    pass  # the log went away, or the folder cannot be written: look again
+            if _size(_side(path, "-wal")) > 0:
+                return _copied(path)
+        data = _snapshot(path)
+        if data is not None:
+            return _in_memory(data)
+        time.sleep(_SNAPSHOT_PAUSE_S)
+    return _copied(path)
+
+
+def _side(path: Path, ending: str) -> Path:
+    return path.with_name(path.name + ending)
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+def _shared(path: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None
+    )
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _snapshot(path: Path) -> bytes | None:
+    """The file's bytes, or none if a writer was at work while they were read."""
+    before = path.stat()
+    data = path.read_bytes()
+    after = path.stat()
+    still = (before.st_mtime_ns, before.st_size) == (after.st_mtime_ns, after.st_size)
+    return data if still and _size(_side(path, "-wal")) == 0 else None
+
+
+def _in_memory(data: bytes) -> sqlite3.Connection:
+    if data and not data.startswith(_MAGIC):
+        raise sqlite3.DatabaseError("file is not a database")
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    if data:
+        # A database in memory has no log; say so in its header (SQLite file format, 1.3.3).
+        plain = bytearray(data)
+        plain[_WAL_BYTES] = b"\x01\x01"
+        connection.deserialize(bytes(plain))
+    return connection
+
+
+def _copied(path: Path) -> sqlite3.Connection:
+    """A copy with its log replayed, in memory; the log's writer is gone."""
+    with tempfile.TemporaryDirectory(prefix="nightplan-") as folder:
+        twin = Path(folder) / path.name
+        shutil.copyfile(path, twin)
+        if _side(path, "-wal").exists():
+            shutil.copyfile(_side(path, "-wal"), _side(twin, "-wal"))
+        return _to_memory(sqlite3.connect(twin, isolation_level=None))
+
+
+def _to_memory(connection: sqlite3.Connection) -> sqlite3.Connection:
+    memory = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        connection.backup(memory)
+    finally:
+        connection.close()
+    return memory
+
+
+def _explained(path: Path, error: sqlite3.Error) -> FileError:
+    text = str(error)
+    if "locked" in text or "busy" in text:
+        return FileError(
+            path, f"another process kept the journal for {BUSY_TIMEOUT_S:g} s; try again"
+        )
+    if isinstance(error, sqlite3.OperationalError):
+        if "unable to open" in text or "readonly" in text:
+            reason = "folder is missing" if not path.parent.exists() else "no permission"
+            return FileError(path, f"cannot be opened as a journal: {reason}")
+        if "disk" in text or "full" in text:
+            return FileError(path, f"cannot be written: {text}")
+    return FileError(
+        path,
+        f"is damaged or no journal of nightplan ({text}); it is left as it is: "
+        "move it away, or put a good copy in its place",
+    )
