@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.filters import Role
-from nightplan.sky.refraction import pressure_hpa, seen_altitude_deg
+from nightplan.planning.visibility import limit_margin_deg
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -36,13 +36,12 @@ def geometry_margin_deg(config: Config, tracks: SkyTracks) -> Floats:
     Shape (target, time); positive where the mount may point. The minimum and the highest altitude
     are airless, the skyline is compared with the refracted altitude.
     """
-    altitude = tracks.altitude_deg
-    seen = seen_altitude_deg(altitude, pressure_hpa(config.site.elevation_m))
-    margin = np.minimum(
-        altitude - config.preferences.minimum_altitude_deg,
-        seen - config.horizon.altitude_deg(tracks.azimuth_deg),
+    return limit_margin_deg(
+        tracks,
+        config.horizon.altitude_deg,
+        config.preferences.minimum_altitude_deg,
+        config.mount.highest_altitude_deg,
     )
-    return np.minimum(margin, config.mount.highest_altitude_deg - altitude)
 
 
 def moon_margin_deg(config: Config, tracks: SkyTracks, role: Role) -> Floats:
@@ -69,18 +68,15 @@ def dark_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Role)
     return SUN_LIMIT_DEG[wish] - tracks.sun_altitude_deg + _EDGE_DEG
 
 
-def usable(config: Config, night: Night, tracks: SkyTracks, role: Role) -> Bools:
-    """Where a filter of this role may work: every limit holds and the window is open.
+def usable_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Role) -> Floats:
+    """Degrees by which the nearest limit is kept, shape (target, time); negative where one breaks.
 
-    Shape (target, time).
+    Outside the night's window the margin is negative whatever else holds.
     """
     window = night.window_utc_mjd
     if window is None:
-        return np.zeros(tracks.altitude_deg.shape, dtype=bool)
-    inside = (tracks.utc_mjd >= window[0] - 1e-9) & (tracks.utc_mjd <= window[1] + 1e-9)
-    inside &= dark_margin_deg(config, night, tracks, role) >= 0.0
-    spare = np.minimum(
-        geometry_margin_deg(config, tracks), moon_margin_deg(config, tracks, role)
-    )
-    result: Bools = (spare >= 0.0) & inside[None, :]
-    return result
+        return np.full(tracks.altitude_deg.shape, -180.0)
+    outside = (tracks.utc_mjd < window[0] - 1e-9) | (tracks.utc_mjd > window[1] + 1e-9)
+    dark = np.where(outside, -180.0, dark_margin_deg(config, night, tracks, role))
+    spare = np.minimum(geometry_margin_deg(config, tracks), moon_margin_deg(config, tracks, role))
+    return np.minimum(spare, dark[None, :])
