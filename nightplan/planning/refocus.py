@@ -39,12 +39,12 @@ def refocus_rule(config: Config, night: Night, train: str) -> RefocusRule:
     zone_um = focus.zone_quarter_wave_um(optics.f_ratio)
     focuser = config.focuser
     if focuser.steps_per_k is not None and focuser.step_um is not None:
-        shift = focus.measured_shift_um_per_k(focuser.steps_per_k, focuser.step_um)
+        native = focus.measured_shift_um_per_k(focuser.steps_per_k, focuser.step_um)
     else:
         native = focus.native_shift_um_per_k(
             config.optics.tube_expansion_um_m_k, config.optics.focal_length_mm
         )
-        shift = focus.sensor_shift_um_per_k(native, config.train[train].factor)
+    shift = focus.sensor_shift_um_per_k(native, config.train[train].factor)
     step_k = focuser.refocus_step_k or focus.refocus_step_k(zone_um, shift)
     start = night.sunset.utc_mjd or night.window_start_utc_mjd
     end = night.sunrise.utc_mjd or night.window_end_utc_mjd
