@@ -18,7 +18,7 @@ MEAN_DISTANCE_KM = 384_400.0
 SURGE_DEG = 7.0
 SURGE_SHARE = 0.35
 HORIZON_LOW_DEG = -0.85
-HORIZON_HIGH_DEG = 4.0
+HORIZON_HIGH_DEG = 13.0
 NEAREST_DEG = 0.25
 _TWICE = 0.4
 
@@ -90,10 +90,11 @@ def moon_illuminance_used(
 ) -> Floats:
     """I* above the air with distance and surge, faded out at the horizon; shapes broadcast.
 
-    (384,400 km / d)² × eq. 20 × surge. The fade, from 4° airless altitude to 0.85° below the
-    horizon where the limb sets, is ours: it keeps the sky free of steps. A moon that has set
-    gives nothing; its real twilight is left out (a full moon just below the horizon still adds
-    some tens of nL, by comparison with the sun's).
+    (384,400 km / d)² × eq. 20 × surge. The fade, from 13° airless altitude to 0.85° below
+    the horizon where the limb sets, is ours: it keeps the V sky below 0.1 mag a minute wherever
+    the moon rises at most 0.22° a minute, for the price of 0.5 mag of moonlight at 7°. A moon
+    that has set gives nothing; its real twilight is left out (a full moon just below the horizon
+    still adds some tens of nL, by comparison with the sun's).
     """
     distance = MEAN_DISTANCE_KM / np.asarray(moon_distance_km, dtype=float)
     up = smooth_step(moon_altitude_deg, HORIZON_LOW_DEG, HORIZON_HIGH_DEG)

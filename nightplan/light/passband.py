@@ -22,7 +22,8 @@ class Passband:
 
     def at(self, wavelength_nm: npt.ArrayLike) -> Floats:
         """Response at each wavelength; zero outside the grid."""
-        return np.interp(wavelength_nm, self.wavelength_nm, self.response, 0.0, 0.0)
+        where = np.asarray(wavelength_nm, dtype=float)
+        return np.interp(where, self.wavelength_nm, self.response, 0.0, 0.0)
 
     def times(self, wavelength_nm: npt.ArrayLike, share: npt.ArrayLike) -> Passband:
         """This passband behind another element given as a curve (linear, ends held)."""

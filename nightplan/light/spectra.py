@@ -117,10 +117,10 @@ def natural_sky_spectrum() -> Spectrum:
     V = 22.0: zodiacal light 80 S10 (mid-latitude mean of Leinert et al. 1998, A&AS 127, 1),
     sunlight in colour; faint stars and their scattered light 40 S10, sunlight reddened by
     (λ/550 nm)^0.5; airglow continuum in R/Å, 0.25 in the blue and rising to 0.5 in the red.
-    The S10 figures and the airglow nodes are from memory, the nodes chosen so that the whole has
-    the B − V and V − R of Benn & Ellison 1998 (La Palma, quiet sun); the check against two other
-    models is in tests/light/test_dark_sky.py. Good to about 0.2 mag in a narrow filter, for the
-    airglow itself changes by more than that from night to night.
+    The S10 figures and the airglow nodes are from memory, the nodes chosen so that the
+    colours lie between those of two published sky models and within 0.25 mag of Benn & Ellison
+    1998 (La Palma, quiet sun); tests/light/test_dark_sky.py holds both. Good to about
+    0.2 mag in a narrow filter, for airglow itself changes by more from night to night.
     """
     sun = solar_spectrum()
     wavelength = sun.wavelength_nm

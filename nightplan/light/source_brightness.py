@@ -1,0 +1,190 @@
+"""What a target sends down, through any filter: continuum of a known colour plus lines.
+
+One description serves every filter: a broadband filter sees a nebula's lines that fall in it, a
+narrow one the continuum of a galaxy and the lines that leak (N II beside H-alpha).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from nightplan.light.line_brightness import CLASS_DEFAULT, LINE_NM, nebula_lines
+from nightplan.light.passband import SPEED_OF_LIGHT_KM_S, Passband
+from nightplan.light.photometry import PHOTONS_PER_RAYLEIGH, Floats
+from nightplan.light.spectra import REFERENCE_NM, Spectrum, solar_spectrum, v_band_rate, v_zero_rate
+
+
+@dataclass(frozen=True)
+class ContinuumClass:
+    """Typical continuum of one kind.
+
+    `v_mag` is the mean V surface brightness; the spectrum is sunlight × (λ/550 nm)^`reddening`;
+    `b_minus_v` turns a B figure into V.
+    """
+
+    v_mag: float
+    reddening: float
+    b_minus_v: float
+    from_catalogue: bool
+
+
+# From memory, typical of catalogue objects: discs near 23.3 (Freeman 1970, ApJ 160, 811: 21.65 B
+# at the centre), dust in moonless exposures 24 and fainter. Power of λ: 0 is the sun's B - V 0.65.
+CONTINUA = {
+    "galaxy": ContinuumClass(23.3, 0.5, 0.8, True),
+    "galaxy_group": ContinuumClass(24.0, 0.5, 0.8, True),
+    "emission_nebula": ContinuumClass(25.0, 0.0, 0.5, False),
+    "cluster_with_nebula": ContinuumClass(24.5, 0.0, 0.5, False),
+    "reflection_nebula": ContinuumClass(22.8, -1.5, 0.2, False),
+    "dark_nebula": ContinuumClass(24.2, 0.7, 0.9, False),
+    "planetary_nebula": ContinuumClass(27.0, 0.0, 0.5, False),
+    "supernova_remnant": ContinuumClass(26.5, 0.0, 0.5, False),
+    "open_cluster": ContinuumClass(22.0, -1.0, 0.3, True),
+    "globular_cluster": ContinuumClass(20.5, 0.2, 0.7, True),
+    "star_field": ContinuumClass(22.8, 0.2, 0.8, False),
+    "other": ContinuumClass(24.5, 0.2, 0.7, True),
+}
+
+# Equivalent widths of a spiral's lines, nm (H-alpha + N II: Kennicutt 1998, ARA&A 36, 189, fig. 3,
+# from memory), shared over `LINE_NM`.
+GALAXY_EW_NM = np.array([0.3, 0.1, 0.3, 0.13, 1.2, 0.4, 0.25, 0.2])
+
+
+@dataclass(frozen=True)
+class TargetFacts:
+    """What the catalogue knows of one target's light; None for what it does not."""
+
+    kind: str
+    names: tuple[str, ...]
+    lines: tuple[str, ...] = ()
+    surface_brightness: float | None = None
+    surface_band: str = ""
+    surface_source: str = ""
+    magnitude: float | None = None
+    magnitude_band: str = "V"
+    major_arcmin: float | None = None
+    minor_arcmin: float | None = None
+    radial_velocity_km_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Source:
+    """Light of one target above the air, mean over its outline, at rest.
+
+    `continuum` is per V = 0 as every `Spectrum`; `line_rate` has shape (8,), photons/s/cm²/arcsec²
+    at `LINE_NM`.
+    """
+
+    v_mag: float
+    reddening: float
+    line_rate: Floats
+    continuum_source: str
+    line_source: str
+    radial_velocity_km_s: float
+
+
+def reddened_sunlight(power: float) -> Spectrum:
+    """Sunlight × (λ/550 nm)^power, scaled to V = 0."""
+    sun = solar_spectrum()
+    density = sun.density * (sun.wavelength_nm / REFERENCE_NM) ** power
+    tilted = Spectrum(
+        f"sunlight, power {power:g}", sun.wavelength_nm, density, sun.line_nm, sun.line_rate
+    )
+    return tilted.scaled(v_zero_rate() / v_band_rate(tilted))
+
+
+def mean_surface_brightness(magnitude: float, major_arcmin: float, minor_arcmin: float) -> float:
+    """mag/arcsec² of a total magnitude spread over an ellipse of full axes in arcminutes."""
+    area_arcsec2 = np.pi / 4.0 * major_arcmin * minor_arcmin * 3600.0
+    return float(magnitude + 2.5 * np.log10(area_arcsec2))
+
+
+def target_source(facts: TargetFacts) -> Source:
+    """Describe one target's light; what the catalogue lacks is its class's default, labelled.
+
+    A catalogue brightness counts as continuum for galaxies and clusters. For a planetary nebula
+    it is the lines' own light seen through V, and sets their scale. For other nebulae it is
+    mostly that of the stars inside, and is left aside.
+    """
+    shape = CONTINUA.get(facts.kind, CONTINUA["other"])
+    catalogue = _catalogue_v_mag(facts, shape.b_minus_v)
+    v_mag, continuum_source = shape.v_mag, f"{CLASS_DEFAULT}: {facts.kind}"
+    nebula = nebula_lines(facts.kind, facts.names, facts.lines)
+    own_measure = facts.surface_brightness is not None and facts.surface_source == "user"
+    if catalogue is not None and (shape.from_catalogue or own_measure):
+        v_mag, continuum_source = catalogue
+    if facts.kind in {"galaxy", "galaxy_group"}:
+        spectrum = reddened_sunlight(shape.reddening)
+        at_lines = spectrum.density_at(LINE_NM) * 10.0 ** (-0.4 * v_mag)
+        line_rate = at_lines * GALAXY_EW_NM
+        line_source = f"{CLASS_DEFAULT}: equivalent widths of a spiral"
+    elif nebula is None:
+        line_rate, line_source = np.zeros(LINE_NM.size), continuum_source
+    else:
+        rayleigh, line_source = nebula
+        line_rate = rayleigh * PHOTONS_PER_RAYLEIGH
+        if facts.kind == "planetary_nebula" and line_source.startswith(CLASS_DEFAULT):
+            line_rate, line_source = _scaled_to_v(line_rate, line_source, catalogue)
+    return Source(
+        v_mag,
+        shape.reddening,
+        line_rate,
+        continuum_source,
+        line_source,
+        facts.radial_velocity_km_s or 0.0,
+    )
+
+
+def _catalogue_v_mag(facts: TargetFacts, b_minus_v: float) -> tuple[float, str] | None:
+    if facts.surface_brightness is not None:
+        to_v = b_minus_v if facts.surface_band == "B" else 0.0
+        source = facts.surface_source or "surface brightness"
+        return facts.surface_brightness - to_v, f"catalogue: {source}"
+    if facts.magnitude is None or facts.major_arcmin is None:
+        return None
+    minor = facts.minor_arcmin or facts.major_arcmin
+    mean = mean_surface_brightness(facts.magnitude, facts.major_arcmin, minor)
+    to_v = b_minus_v if facts.magnitude_band == "B" else 0.0
+    return mean - to_v, "catalogue: magnitude over area"
+
+
+def _scaled_to_v(
+    line_rate: Floats, line_source: str, catalogue: tuple[float, str] | None
+) -> tuple[Floats, str]:
+    """Lines in the class's ratios, as bright together in V as the catalogue says."""
+    if catalogue is None:
+        return line_rate, line_source
+    none = np.zeros(2)
+    seen = v_band_rate(Spectrum("lines", np.array([300.0, 301.0]), none, LINE_NM, line_rate))
+    wanted = v_zero_rate() * 10.0 ** (-0.4 * catalogue[0])
+    return line_rate * (wanted / seen), f"{catalogue[1]}, as lines in class ratios"
+
+
+def source_rates(sources: Sequence[Source], passbands: Sequence[Passband]) -> tuple[Floats, Floats]:
+    """Photons/s/cm²/arcsec² above the air by continuum and by lines, each of shape (T, F).
+
+    Lines are moved by each target's radial velocity (relativistic Doppler formula); the continuum
+    is not.
+    """
+    v_mag = np.array([source.v_mag for source in sources], dtype=float)
+    powers = np.array([source.reddening for source in sources], dtype=float)
+    kinds, which = np.unique(powers, return_inverse=True)
+    per_zero = np.array(
+        [[band.rate(reddened_sunlight(float(power))) for band in passbands] for power in kinds]
+    ).reshape(kinds.size, len(passbands))
+    continuum = per_zero[which] * 10.0 ** (-0.4 * v_mag)[:, None]
+
+    beta = np.array([source.radial_velocity_km_s for source in sources]) / SPEED_OF_LIGHT_KM_S
+    beta = np.clip(beta, -0.999, 0.999)
+    seen_nm = LINE_NM * np.sqrt((1.0 + beta) / (1.0 - beta))[:, None]
+    rate = np.array([source.line_rate for source in sources]).reshape(-1, LINE_NM.size)
+    lines = np.stack([np.sum(rate * band.at(seen_nm), axis=1) for band in passbands], axis=1)
+    return continuum, lines
+
+
+def brightness_label(source: Source, continuum_rate: float, line_rate: float) -> str:
+    """Where most of the light in one filter comes from."""
+    return source.line_source if line_rate > continuum_rate else source.continuum_source

@@ -1,0 +1,160 @@
+"""Moonlight against Krisciunas & Schaefer 1991 and the colours of the ESO sky model."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nightplan.light.air_path import moon_air_path, scattering_air_path
+from nightplan.light.extinction import site_extinction
+from nightplan.light.moonlight import (
+    moon_colour,
+    moon_illuminance,
+    moon_illuminance_used,
+    moonlight_used_v_nl,
+    moonlight_v_nl,
+    opposition_surge,
+)
+from nightplan.light.passband import Passband, top_hat
+from nightplan.light.photometry import nl_from_v_mag, v_mag_from_nl
+from nightplan.light.spectra import moon_spectrum
+from nightplan.sky.airmass import kasten_young
+
+
+def test_printed_equations(reference_rows) -> None:
+    for row in reference_rows("ks91_sample"):
+        value = {key: float(text) for key, text in row.items()}
+        ours = float(
+            moonlight_v_nl(
+                value["alpha_deg"],
+                90.0 - value["Zmoon_deg"],
+                90.0 - value["Z_deg"],
+                value["rho_deg"],
+                value["k"],
+            )
+        )
+        assert ours == pytest.approx(value["Bmoon_nL"], abs=0.006)
+        assert float(v_mag_from_nl(ours)) == pytest.approx(value["V_moonlight"], abs=0.001)
+        path = float(scattering_air_path(90.0 - value["Z_deg"]))
+        dark = 79.0 * 10 ** (-0.4 * value["k"] * (path - 1)) * path
+        change = float(v_mag_from_nl(dark + ours) - v_mag_from_nl(dark))
+        assert change == pytest.approx(value["dV_dark21.587"], abs=0.002)
+
+
+def test_near_moon_term_and_below_horizon() -> None:
+    # Eq. 19: within 10 degrees 6.2e7 / rho^2; with the Rayleigh part of eq. 17.
+    scattered = 6.2e7 / 25.0 + 10**5.36 * (1.06 + np.cos(np.radians(5.0)) ** 2)
+    expected = scattered * 10 ** (-0.4 * 3.84) * 10 ** (-0.4 * 0.2) * (1 - 10 ** (-0.4 * 0.2))
+    assert float(moonlight_v_nl(0.0, 90.0, 90.0, 5.0, 0.2)) == pytest.approx(expected)
+    assert float(moonlight_v_nl(0.0, -0.1, 50.0, 60.0, 0.2)) == 0.0
+
+
+def test_illuminance_in_magnitudes() -> None:
+    # Eq. 20 by hand at 90 degrees: 3.84 + 2.34 + 0.2624.
+    assert -2.5 * np.log10(float(moon_illuminance(90.0))) == pytest.approx(6.4424, abs=1e-4)
+
+
+def test_used_moon_distance_and_surge() -> None:
+    # Perigee 356,500 km against apogee 406,700 km: inverse squares.
+    near = float(moon_illuminance_used(30.0, 60.0, 356_500.0))
+    far = float(moon_illuminance_used(30.0, 60.0, 406_700.0))
+    assert near / far == pytest.approx((406_700 / 356_500) ** 2)
+    # K&S 1991 sec. 2, after Whitaker 1969: full moon 35 % above eq. 20, nothing at 7 degrees.
+    assert float(opposition_surge(0.0)) == pytest.approx(1.35)
+    assert float(opposition_surge(-7.0)) == 1.0
+
+
+def test_low_moon_path_joins_both_formulas() -> None:
+    altitude = np.linspace(-1.0, 90.0, 2000)
+    path = moon_air_path(altitude)
+    assert np.all(np.diff(path) <= 1e-9)
+    assert float(moon_air_path(20.0)) == pytest.approx(float(scattering_air_path(20.0)))
+    # At 10 degrees airless the moon is seen at 10.09 (Bennett 1982: 5.4 arcmin), half blended.
+    expected = 0.5 * (float(kasten_young(10.09)) + float(scattering_air_path(10.0)))
+    assert float(moon_air_path(10.0)) == pytest.approx(expected, rel=0.005)
+    assert 10.0 < float(moon_air_path(0.0)) < 20.0
+
+
+@pytest.mark.parametrize("elevation", [0, 2635, 4200])
+def test_no_step_at_moonrise_in_any_filter(elevation: int) -> None:
+    """A rise of 0.22 degrees a minute, latitude 24 degrees or more; limit 0.1 mag a minute."""
+    from nightplan.light.background import SkyGeometry, sky_rate
+    from nightplan.light.dark_sky import site_dark_sky
+
+    altitude = np.arange(-3.0, 30.0, 0.22)
+    times = altitude.size
+    every = np.full((3, times), 60.0)
+    every[1], every[2] = 30.0, 85.0
+    geometry = SkyGeometry(
+        every,
+        np.full((3, times), 70.0),
+        np.full((3, times), 150.0),
+        altitude,
+        np.full(times, 360_000.0),
+        np.full(times, 2.0),
+        np.full(times, -40.0),
+    )
+    air = site_extinction(elevation)
+    bands = [top_hat(400, 500), top_hat(590, 700), top_hat(499, 502), top_hat(670, 673)]
+    rate = sky_rate(bands, geometry, site_dark_sky(22.0, "natural"), air)
+    step = np.abs(np.diff(-2.5 * np.log10(rate), axis=2))
+    assert step.max() < 0.1
+    below = altitude <= -0.85
+    assert np.ptp(rate[:, :, below], axis=2).max() == 0.0
+
+
+def test_colours_of_the_eso_sky_model(reference_rows) -> None:
+    """Full moon at 45 degrees, target at 45, 45 apart, Cerro Paranal; 0.1 mag is the bar.
+
+    The table does not say where moon and target stood; 45 degrees is its own name for the case,
+    and 30 degrees either way moves no colour by 0.04.
+    """
+    bands = {
+        "L": (400, 700),
+        "B": (400, 500),
+        "G": (495, 575),
+        "R": (590, 700),
+        "OIII_5": (498.2, 503.2),
+        "Ha_5": (653.8, 658.8),
+        "SII_5": (669.9, 674.9),
+    }
+    air = site_extinction(2635)
+    path = float(scattering_air_path(45.0))
+    worst = 0.0
+    for row in reference_rows("moon_colour_check"):
+        band = top_hat(*bands[row["filter"]])
+        colour = moon_colour(band.wavelength_nm, air, 45.0, path, path)
+        rate = Passband(band.wavelength_nm, band.response * colour).rate(moon_spectrum())
+        worst = max(worst, abs(float(band.ab_mag(rate)) - float(row["SkyCalc_AB-V"])))
+    assert worst < 0.08
+
+
+def test_oxygen_suffers_more_than_hydrogen() -> None:
+    air = site_extinction(300)
+    colour = moon_colour(np.array([500.7, 656.3]), air, 60.0, 1.5, 1.2)
+    density = moon_spectrum().density_at(np.array([500.7, 656.3]))
+    assert colour[0] * density[0] > 1.3 * colour[1] * density[1]
+
+
+@given(
+    phase=st.floats(0, 120),
+    brighter=st.floats(0, 60),
+    moon=st.floats(-5, 90),
+    altitude=st.floats(10, 90),
+    separation=st.floats(1, 180),
+)
+@settings(max_examples=100, deadline=None)
+def test_a_fuller_moon_is_never_fainter(phase, brighter, moon, altitude, separation) -> None:
+    fuller = max(0.0, phase - brighter)
+    full = moonlight_used_v_nl(fuller, moon, 384_400.0, altitude, separation, 0.2)
+    less = moonlight_used_v_nl(phase, moon, 384_400.0, altitude, separation, 0.2)
+    assert float(full) >= float(less) * (1 - 1e-12)
+
+
+def test_used_and_printed_agree_for_a_high_moon_at_mean_distance() -> None:
+    used = moonlight_used_v_nl(40.0, 50.0, 384_400.0, 60.0, 70.0, 0.2)
+    printed = moonlight_v_nl(40.0, 50.0, 60.0, 70.0, 0.2)
+    assert float(used) == pytest.approx(float(printed), rel=1e-12)
+    assert float(nl_from_v_mag(22.0)) < float(printed)
