@@ -93,8 +93,7 @@ def configure_astropy() -> None:
         (erfa.ErfaWarning, r".*dubious year"),
         (AstropyWarning, r"Tried to get polar motions for times"),
     ):
-        if not any(f[0] == "ignore" and f[2] is category for f in warnings.filters):
-            warnings.filterwarnings("ignore", message=message, category=category)
+        warnings.filterwarnings("ignore", message=message, category=category)
 
 
 def _note_beyond(days: float, last: float) -> str:

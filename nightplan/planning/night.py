@@ -200,7 +200,9 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
     The window is the longest single stretch with the sun below -18 degrees; failing that, below
     -12 (`nautical`, with a notice); failing that, `none`. Sun events are those that bound the
     window where the night holds them; where noon and noon hold two of a kind (the clock far from
-    the sun, or the polar circle), the one at the window's side is given.
+    the sun, or the polar circle), the one at the window's side is given. Of two moonrises or
+    moonsets in one night, which happens beyond the polar circles, the first is given;
+    `moon_up_utc_mjd` holds them all.
 
     Raises InputError for a date that the site's calendar skipped (crossing the date line).
     """
@@ -243,8 +245,8 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
     kind, window = _window(sun_crossings, noon, next_noon)
     anchor = midnight if window is None else 0.5 * (window[0] + window[1])
     events = {
-        "moonrise": _event(moon_crossings, moon_crossings.rises(), midnight, before=None),
-        "moonset": _event(moon_crossings, moon_crossings.falls(), midnight, before=None),
+        "moonrise": _event(moon_crossings, moon_crossings.rises()[:1]),
+        "moonset": _event(moon_crossings, moon_crossings.falls()[:1]),
     }
     for key, dusk, dawn in (
         ("sun", "sunset", "sunrise"),
@@ -253,8 +255,8 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
         ("astronomical", "astronomical_dusk", "astronomical_dawn"),
     ):
         crossings = sun_crossings[key]
-        events[dusk] = _event(crossings, crossings.falls(), anchor, before=True)
-        events[dawn] = _event(crossings, crossings.rises(), anchor, before=False)
+        events[dusk] = _event(crossings, _last_before(crossings.falls(), anchor))
+        events[dawn] = _event(crossings, _first_after(crossings.rises(), anchor))
 
     moon_up = tuple(moon_crossings.intervals(noon, next_noon, above=True))
     dark_hours, moonless = 0.0, 0.0
@@ -324,14 +326,19 @@ def _window(
     return "none", None
 
 
-def _event(crossings: Crossings, times: np.ndarray, anchor: float, *, before: bool | None) -> Event:
-    """The one of `times` that belongs to the anchor: last before it, first after it, or nearest."""
-    if times.size:
-        fitting = times
-        if before is not None:
-            side = times[times <= anchor] if before else times[times > anchor]
-            fitting = side if side.size else times
-        return Event(float(fitting[np.argmin(np.abs(fitting - anchor))]))
+def _last_before(times: np.ndarray, anchor: float) -> np.ndarray:
+    before = times[times <= anchor]
+    return before[-1:] if before.size else times[:1]
+
+
+def _first_after(times: np.ndarray, anchor: float) -> np.ndarray:
+    after = times[times > anchor]
+    return after[:1] if after.size else times[-1:]
+
+
+def _event(crossings: Crossings, chosen: np.ndarray) -> Event:
+    if chosen.size:
+        return Event(float(chosen[0]))
     if crossings.times.size:
         return Event(None, "outside_interval")
     return Event(None, "always_up" if crossings.starts_above else "always_down")

@@ -14,8 +14,8 @@ Floats = NDArray[np.float64]
 def _wrap(angle_deg: ArrayLike, start: float, turn: float) -> Floats:
     angle = np.asarray(angle_deg, dtype=np.float64)
     wrapped = angle - turn * np.floor((angle - start) / turn)
-    # A hair below `start` rounds up to the excluded end of the range.
-    return np.where(wrapped >= start + turn, start, wrapped)
+    # A hair below `start` rounds up to the excluded end of the range, or stays where it is.
+    return np.where((wrapped >= start + turn) | (wrapped < start), start, wrapped)
 
 
 def wrap_360_deg(angle_deg: ArrayLike) -> Floats:

@@ -15,7 +15,7 @@ import erfa
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from nightplan.sky.times import MJD_ZERO, TT_MINUS_TAI_DAYS, quiet_dubious_years, tai_mjd
+from nightplan.sky.times import MJD_ZERO, TT_MINUS_TAI_DAYS, quiet_far_years, tai_mjd
 
 Floats = NDArray[np.float64]
 
@@ -79,7 +79,7 @@ def site_frame(
     x_pole, y_pole = np.radians(polar_x_arcsec / 3600.0), np.radians(polar_y_arcsec / 3600.0)
     tai = float(tai_mjd(utc_mjd))
     tt = tai + TT_MINUS_TAI_DAYS
-    with quiet_dubious_years():
+    with quiet_far_years():
         ut1, ut1_rest = erfa.utcut1(MJD_ZERO, utc_mjd, dut1_s)
         astrometry, equation_of_origins = erfa.apci13(MJD_ZERO, tt)
         icrs_to_cirs = erfa.c2i06a(MJD_ZERO, tt)

@@ -20,7 +20,7 @@ from nightplan.sky.apparent import (
     SiteFrame,
     cirs_to_horizon,
 )
-from nightplan.sky.times import MJD_ZERO, tt_mjd
+from nightplan.sky.times import MJD_ZERO, quiet_far_years, tt_mjd
 
 Floats = NDArray[np.float64]
 
@@ -91,10 +91,10 @@ def phase_from_elongation(
 ) -> MoonPhase:
     """Phase angle and lit fraction: Meeus, *Astronomical Algorithms*, eqs. 48.3 and 48.1."""
     elongation = np.asarray(elongation_deg, dtype=np.float64)
+    to_sun = np.asarray(sun_distance_km, dtype=np.float64)
+    to_moon = np.asarray(moon_distance_km, dtype=np.float64)
     psi = np.radians(elongation)
-    phase_angle = np.arctan2(
-        sun_distance_km * np.sin(psi), moon_distance_km - sun_distance_km * np.cos(psi)
-    )
+    phase_angle = np.arctan2(to_sun * np.sin(psi), to_moon - to_sun * np.cos(psi))
     return MoonPhase(elongation, np.degrees(phase_angle), (1.0 + np.cos(phase_angle)) / 2.0)
 
 
@@ -122,7 +122,8 @@ def _sun_gcrs_au(tt: Floats) -> tuple[Floats, Floats]:
     """
     index = np.floor(tt / _SUN_NODE_DAYS)
     nodes, at = np.unique(np.concatenate((index, index + 1.0)), return_inverse=True)
-    heliocentric, _ = erfa.epv00(MJD_ZERO, nodes * _SUN_NODE_DAYS)
+    with quiet_far_years():
+        heliocentric, _ = erfa.epv00(MJD_ZERO, nodes * _SUN_NODE_DAYS)
     p, v = -heliocentric["p"], -heliocentric["v"] * _SUN_NODE_DAYS
     left, right = at[: tt.size], at[tt.size :]
     s = (tt / _SUN_NODE_DAYS - index)[:, None]

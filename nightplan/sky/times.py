@@ -23,17 +23,17 @@ _MJD_EPOCH = datetime.datetime(1858, 11, 17, tzinfo=datetime.UTC)
 
 
 @contextmanager
-def quiet_dubious_years() -> Iterator[None]:
-    """Silence ERFA's warning that UTC is unsure before 1960 and in years after its release."""
+def quiet_far_years() -> Iterator[None]:
+    """Silence ERFA on dates where UTC or the Earth's orbit is less sure: far past and future."""
     with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=".*dubious year", category=erfa.ErfaWarning)
+        warnings.filterwarnings("ignore", message=".*(dubious year|date outside)", category=erfa.ErfaWarning)
         yield
 
 
 def tai_mjd(utc_mjd: ArrayLike) -> Floats:
     """International atomic time as MJD; before 1960, where UTC has no meaning, equal to UTC."""
     utc = np.asarray(utc_mjd, dtype=np.float64)
-    with quiet_dubious_years():
+    with quiet_far_years():
         day, rest = erfa.utctai(MJD_ZERO, utc)
     return np.asarray((day - MJD_ZERO) + rest)
 
