@@ -86,12 +86,18 @@ def draw_clocks(
         axes.set_xticks([mjd for mjd, _ in ticks], labels=[])
         axes.grid(axis="x", color=colours["grid"], linewidth=0.5)
     local_axes.set_xticks([mjd for mjd, _ in ticks], labels=[f"{when:%H}" for _, when in ticks])
-    local_axes.set_xlabel(axis_title(start_utc_mjd, end_utc_mjd, zone), labelpad=2)
+    local_axes.set_xlabel(axis_title(start_utc_mjd, end_utc_mjd, zone), labelpad=2, fontsize=8.5)
     upper = utc_axes.secondary_xaxis("top")
     utc_ticks = whole_hours(start_utc_mjd, end_utc_mjd, ZoneInfo("UTC"), every_h)
     upper.set_xticks([mjd for mjd, _ in utc_ticks], labels=[f"{when:%H}" for _, when in utc_ticks])
     upper.tick_params(colors=colours["faint"], length=3, pad=1.5)
-    upper.set_xlabel("UTC", labelpad=2, color=colours["faint"])
+    upper.set_xlabel("UTC", labelpad=2, color=colours["faint"], fontsize=8.0)
     for axes in dict.fromkeys((local_axes, utc_axes)):
         for mjd, _, _ in clock_changes(start_utc_mjd, end_utc_mjd, zone):
             axes.axvline(mjd, color=colours["warning"], linewidth=1.0, linestyle=(0, (1, 2)))
+            if axes is utc_axes:
+                axes.annotate(
+                    "clocks change", (mjd, 0.0), (-2.0, 3.0), xycoords=axes.get_xaxis_transform(),
+                    textcoords="offset points", rotation=90, ha="right", va="bottom", fontsize=6.5,
+                    color=colours["ink"],
+                )  # fmt: skip

@@ -1,0 +1,172 @@
+"""The night's blocks as lanes: which target, and one lane a filter, told apart without colour."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from nightplan.report.night_picture import NightPicture, PictureBlock
+from nightplan.report.style import filter_look, styled
+from nightplan.report.words import number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+BAR = 0.72
+FONT = 7.0
+
+
+def lane_count(picture: NightPicture) -> int:
+    """Lanes that `draw_lanes` needs: one a filter with work, and one for the targets."""
+    return len(picture.filters) + 1
+
+
+def draw_lanes(
+    axes: Axes, picture: NightPicture, *, style: str = "day", narrow: bool = False
+) -> None:
+    """Draw the blocks of a night below each other, in UTC MJD along x.
+
+    The first lane names the target; each further lane holds one filter's blocks with their sub
+    count and length, in the filter's hatch and colour. Focus runs are ticks under the first lane,
+    meridian flips are marked on it.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+        Drawn into; its limits are set.
+    picture : NightPicture
+    style : str
+        One of `nightplan.report.style.STYLES`.
+    narrow : bool
+        Write shorter labels, for a picture a hand wide.
+    """
+    with styled(style) as colours:
+        names = [name for name, _ in picture.filters]
+        axes.set_xlim(float(picture.utc_mjd[0]), float(picture.utc_mjd[-1]))
+        axes.set_ylim(len(names) + 0.5, -0.5)
+        axes.set_yticks(range(len(names) + 1), labels=["target", *names])
+        axes.tick_params(axis="y", length=0, pad=3)
+        axes.grid(axis="y", visible=False)
+        for side in ("top", "right", "left"):
+            axes.spines[side].set_visible(False)
+        for lane in range(len(names) + 1):
+            axes.axhline(lane + 0.5, color=colours["grid"], linewidth=0.5, zorder=0)
+        for start, end, target in target_spans(picture):
+            _bar(axes, start, end, 0, colours["panel"], "", colours["ink"])
+            _fit(axes, start, end, 0, (target, target.replace(" ", "")), colours["ink"])
+        for block in picture.blocks:
+            look = filter_look(block.role, style)
+            lane = names.index(block.filter) + 1
+            start, end = block.start_utc_mjd, block.end_utc_mjd
+            if look.hatch:
+                _bar(axes, start, end, lane, look.colour, look.hatch, look.on_colour)
+            _bar(axes, start, end, lane, "none" if look.hatch else look.colour, "", colours["ink"])
+        for block in picture.blocks:
+            _beside(axes, picture, block, names.index(block.filter) + 1, narrow, colours)
+        _events(axes, picture, colours)
+
+
+def target_spans(picture: NightPicture) -> list[tuple[float, float, str]]:
+    """Stretches on one target, (start, end, target), from its first block in a row to the last."""
+    spans: list[tuple[float, float, str]] = []
+    for block in sorted(picture.blocks, key=lambda item: item.start_utc_mjd):
+        if spans and spans[-1][2] == block.target:
+            spans[-1] = (spans[-1][0], block.end_utc_mjd, block.target)
+        else:
+            spans.append((block.start_utc_mjd, block.end_utc_mjd, block.target))
+    return spans
+
+
+def _block_labels(block: PictureBlock, narrow: bool) -> tuple[str, ...]:
+    length = number(block.sub_s)
+    short = (f"{block.count}×{length}", str(block.count))
+    return short if narrow else (f"{block.count} × {length} s", *short)
+
+
+def _bar(axes: Axes, start: float, end: float, lane: int, face: str, hatch: str, edge: str) -> None:
+    axes.barh(
+        lane,
+        end - start,
+        left=start,
+        height=BAR,
+        facecolor=face,
+        edgecolor=edge,
+        hatch=hatch,
+        linewidth=0.8,
+        zorder=2,
+    )
+
+
+def _fit(
+    axes: Axes, start: float, end: float, lane: int, labels: Sequence[str], colour: str
+) -> None:
+    """Write the first of `labels` that fits the bar, or none."""
+    room = _points(axes, start, end) - 4.0
+    for label in labels:
+        if _width(axes, label) <= room:
+            middle = 0.5 * (start + end)
+            axes.text(
+                middle, lane, label, ha="center", va="center_baseline", fontsize=FONT,
+                color=colour, zorder=4,
+            )  # fmt: skip
+            return
+
+
+def _beside(
+    axes: Axes,
+    picture: NightPicture,
+    block: PictureBlock,
+    lane: int,
+    narrow: bool,
+    colours: Mapping[str, str],
+) -> None:
+    """Write count and length behind the bar, or before it where the lane goes on behind."""
+    left, right = (float(edge) for edge in axes.get_xlim())
+    row = [other for other in picture.blocks if other.filter == block.filter and other != block]
+    before = max((o.end_utc_mjd for o in row if o.end_utc_mjd <= block.start_utc_mjd), default=left)
+    after = min(
+        (o.start_utc_mjd for o in row if o.start_utc_mjd >= block.end_utc_mjd), default=right
+    )
+    for label in _block_labels(block, narrow):
+        need = _width(axes, label) + 6.0
+        for edge, side, room in (
+            (block.end_utc_mjd, 1.0, _points(axes, block.end_utc_mjd, after)),
+            (block.start_utc_mjd, -1.0, _points(axes, before, block.start_utc_mjd)),
+        ):
+            if need <= room:
+                axes.annotate(
+                    label, (edge, lane), (3.0 * side, 0.0), textcoords="offset points",
+                    ha="left" if side > 0.0 else "right", va="center_baseline", fontsize=FONT,
+                    color=colours["ink"], zorder=4, annotation_clip=False,
+                )  # fmt: skip
+                return
+
+
+def _points(axes: Axes, start: float, end: float) -> float:
+    """Length of a stretch of time on the paper, points."""
+    pixels = axes.transData.transform([(start, 0.0), (end, 0.0)])
+    dpi = axes.get_figure().dpi  # type: ignore[union-attr]
+    return float(pixels[1, 0] - pixels[0, 0]) * 72.0 / dpi
+
+
+def _width(axes: Axes, label: str) -> float:
+    """Width of a label, points."""
+    figure = axes.get_figure()
+    text = axes.text(0.0, 0.0, label, fontsize=FONT)
+    width = text.get_window_extent(figure.canvas.get_renderer()).width  # type: ignore[union-attr]
+    text.remove()
+    return float(width) * 72.0 / figure.dpi  # type: ignore[union-attr]
+
+
+def _events(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None:
+    for event in picture.events:
+        middle = 0.5 * (event.start_utc_mjd + event.end_utc_mjd)
+        if event.kind == "focus":
+            axes.plot(
+                [middle], [0.5], marker="|", markersize=7.0, color=colours["ink"], zorder=5,
+                clip_on=False, linestyle="none",
+            )  # fmt: skip
+        elif event.kind == "flip":
+            axes.axvline(
+                middle, color=colours["warning"], linewidth=1.2, linestyle=(0, (3, 1.5)), zorder=1
+            )

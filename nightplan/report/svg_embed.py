@@ -1,0 +1,119 @@
+"""SVG pictures made fit to stand inside a page: small, self-contained, named, in one palette."""
+
+from __future__ import annotations
+
+import re
+
+_PROLOG = re.compile(r"<\?xml[^>]*\?>|<!DOCTYPE[^>]*>|<!--.*?-->|<metadata>.*?</metadata>", re.S)
+_UNSAFE = re.compile(r"<(script|foreignObject)\b.*?</\1>|\son\w+=\"[^\"]*\"", re.S | re.I)
+_NUMBER = re.compile(r"(?<![#\w.])-?\d+\.\d{2,}")
+_COLOUR = re.compile(r"#[0-9a-fA-F]{6}\b|#[0-9a-fA-F]{3}\b|\brgba?\([^)]*\)")
+_WORD_COLOUR = re.compile(
+    r"(?<=[:\"\s])(white|black|gray|grey|red|green|blue|orange|purple|brown|cyan|magenta|yellow)"
+    r"(?=[;\"])"
+)
+_WORDS = {
+    "white": "#ffffff", "black": "#000000", "gray": "#808080", "grey": "#808080",
+    "red": "#ff0000", "green": "#008000", "blue": "#0000ff", "orange": "#ffa500",
+    "purple": "#800080", "brown": "#a52a2a", "cyan": "#00ffff", "magenta": "#ff00ff",
+    "yellow": "#ffff00",
+}  # fmt: skip
+
+
+def embed_svg(text: str, prefix: str, title: str, *, red_only: bool = False) -> str:
+    """An SVG document turned into an element for an HTML page.
+
+    Parameters
+    ----------
+    text : str
+        The SVG document.
+    prefix : str
+        Put before every id, so that two pictures on a page do not borrow each other's parts.
+    title : str
+        What the picture shows, for those who hear the page.
+    red_only : bool
+        Turn every colour into the red of the same luminance.
+
+    Returns
+    -------
+    str
+        An ``<svg>`` element that scales with its box; numbers are cut to a tenth of a unit.
+
+    Raises
+    ------
+    ValueError
+        `text` holds no ``<svg>`` element, or an image of dots while `red_only` is asked for
+        (its colours cannot be seen from here).
+    """
+    body = _UNSAFE.sub("", _PROLOG.sub("", text)).strip()
+    if not body.startswith("<svg"):
+        raise ValueError("not an SVG document")
+    if red_only:
+        if "<image" in body:
+            raise ValueError("an SVG with an image of dots cannot be turned red")
+        body = redden(body)
+    body = _small(body)
+    body = _own_ids(body, prefix)
+    head, rest = body.split(">", 1)
+    head = re.sub(r"\s(?:width|height|xmlns:xlink|version|role|class)=\"[^\"]*\"", "", head)
+    rest = rest.replace("xlink:href=", "href=")
+    rest = re.sub(r"^\s*<title>.*?</title>", "", rest, flags=re.S)
+    return f'{head} role="img" aria-label="{_attribute(title)}" class="picture">{rest}'
+
+
+def redden(svg: str) -> str:
+    """Every colour of an SVG or of CSS as the pure red of equal luminance (Rec. 709 weights)."""
+    named = _WORD_COLOUR.sub(lambda match: _WORDS[match.group(1)], svg)
+    return _COLOUR.sub(lambda match: red_of(match.group()), named)
+
+
+def red_of(colour: str) -> str:
+    """``#RR0000`` as bright as the colour is; what is red only stays as it is."""
+    if colour.startswith("#"):
+        digits = colour[1:]
+        if len(digits) == 3:
+            digits = "".join(2 * digit for digit in digits)
+        red, green, blue = (int(digits[i : i + 2], 16) for i in (0, 2, 4))
+    else:
+        parts = re.findall(r"[\d.]+%?", colour)
+        red, green, blue = (
+            round(float(part[:-1]) * 2.55) if part.endswith("%") else round(float(part))
+            for part in parts[:3]
+        )
+    if green == blue == 0:
+        return f"#{red:02x}0000"
+    level = min(255, round(0.2126 * red + 0.7152 * green + 0.0722 * blue))
+    return f"#{level:02x}0000"
+
+
+def _small(svg: str) -> str:
+    svg = _NUMBER.sub(lambda match: _short(match.group()), svg)
+    svg = re.sub(r"\s+(?=[A-Za-z] ?[-\d])|\s*\n\s*(?=[a-z]\s*\")", " ", svg)
+    svg = re.sub(r">\s+<", "><", svg)
+    svg = re.sub(r"\s*\n\s*", " ", svg)
+    svg = re.sub(r"(?<=[MLCQ]) | (?=[MLCQz][ \"])", "", svg)
+    return svg
+
+
+def _short(number: str) -> str:
+    text = f"{float(number):.1f}"
+    text = text[:-2] if text.endswith(".0") else text
+    return "0" if text in {"-0", "0"} else text
+
+
+def _own_ids(svg: str, prefix: str) -> str:
+    used = set(re.findall(r"(?:href=\"#|url\(#)([^\")]+)", svg))
+
+    def rename(match: re.Match[str]) -> str:
+        return f' id="{prefix}{match.group(1)}"' if match.group(1) in used else ""
+
+    svg = re.sub(r"\sid=\"([^\"]*)\"", rename, svg)
+    svg = re.sub(r"href=\"#([^\"]+)\"", rf'href="#{prefix}\1"', svg)
+    svg = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}\1)", svg)
+    return re.sub(r"<g>\s*</g>", "", svg)
+
+
+def _attribute(text: str) -> str:
+    return (
+        text.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;").replace(">", "&gt;")
+    )

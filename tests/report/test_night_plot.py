@@ -1,0 +1,190 @@
+"""The night's picture: right edges, readable labels, no colour but red in the red style.
+
+Twilight edges are checked against ephem (Brandon Rhodes; VSOP87), and the change of clocks
+against Directive 2000/84/EC: summer time ends at 01:00 UTC on the last Sunday of October.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import itertools
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+
+from nightplan.errors import FileError, InputError
+from nightplan.model.starter import demo_config
+from nightplan.report.altitude_plot import BANDS, band_edges, night_figure, save_night_plot
+from nightplan.report.filter_lanes import target_spans
+from nightplan.report.label_place import place_labels
+from nightplan.report.local_time import moment, utc_mjd
+from nightplan.report.night_picture import NightPicture, PictureTarget, runs
+from nightplan.report.style import figure_bytes
+from nightplan.report.time_axis import axis_title, clock_changes, whole_hours
+
+LISBON = ZoneInfo("Europe/Lisbon")
+BOTH_LAYOUTS = pytest.mark.parametrize("narrow", [False, True], ids=["wide", "narrow"])
+
+
+def test_twilight_edges_agree_with_ephem(picture):
+    import ephem
+
+    site = demo_config().site
+    place = ephem.Observer()
+    place.lat, place.lon = str(site.latitude_deg), str(site.longitude_deg)
+    place.elevation, place.pressure = 0.0, 0.0
+    place.date = "2027/10/06 12:00:00"
+    bands = band_edges(picture("picture"))
+    order = [BANDS[index] for *_, index in bands]
+    assert order == [*BANDS, *BANDS[-2::-1]]
+    for start, level in zip([band[0] for band in bands[1:5]], (-0.833, -6, -12, -18), strict=True):
+        place.horizon = str(level)
+        setting = place.next_setting(ephem.Sun(), use_center=True)
+        # 10-minute samples and straight lines between them: good to half a minute.
+        assert abs(start - (float(setting) + 15019.5)) * 86400.0 < 30.0
+
+
+def test_hours_of_the_wall_clock_through_a_change():
+    start, end = utc_mjd("2027-10-30T21:30:00Z"), utc_mjd("2027-10-31T03:30:00Z")
+    ticks = whole_hours(start, end, LISBON)
+    assert [f"{when:%H}" for _, when in ticks] == ["23", "00", "01", "01", "02", "03"]
+    hours = [mjd * 24.0 for mjd, _ in ticks]
+    assert np.diff(hours) == pytest.approx(1.0, abs=1e-6)
+    ((mjd, before, after),) = clock_changes(start, end, LISBON)
+    assert moment(mjd) == dt.datetime(2027, 10, 31, 1, 0, tzinfo=dt.UTC)
+    assert (before, after) == ("+01:00", "+00:00")
+    assert axis_title(start, end, LISBON) == "local time, UTC+01:00 then UTC+00:00"
+
+
+def test_hours_of_a_zone_off_by_a_quarter_hour():
+    start, end = utc_mjd("2027-10-06T12:00:00Z"), utc_mjd("2027-10-06T14:00:00Z")
+    ticks = whole_hours(start, end, ZoneInfo("Asia/Kathmandu"))  # UTC+05:45
+    assert [f"{moment(mjd):%H:%M}" for mjd, _ in ticks] == ["12:15", "13:15"]
+
+
+@settings(deadline=None, max_examples=80)
+@given(st.lists(st.booleans(), max_size=40))
+def test_runs_are_the_stretches_of_true(mask):
+    found = runs(mask)
+    rebuilt = [any(a <= i <= b for a, b in found) for i in range(len(mask))]
+    assert rebuilt == mask
+    assert all(b + 1 < c for (_, b), (c, _) in itertools.pairwise(found))
+
+
+@BOTH_LAYOUTS
+@pytest.mark.parametrize(("name", "planned"), [("picture", True), ("picture_clock_change", False)])
+def test_labels_lie_inside_and_apart(picture, name, planned, narrow):
+    night = picture(name, planned=planned)
+    figure = night_figure(night, narrow=narrow)
+    figure.canvas.draw()
+    renderer = figure.canvas.get_renderer()
+    frame = figure.bbox
+    texts = list(figure.texts)
+    names = {target.name for target in night.targets}
+    for axes in figure.axes:
+        texts += [*axes.texts, *axes.get_xticklabels(), *axes.get_yticklabels(), axes.xaxis.label]
+    shown = [text for text in texts if text.get_text() and text.get_visible()]
+    for text in shown:
+        box = text.get_window_extent(renderer)
+        assert min(box.x0 - frame.x0, frame.x1 - box.x1) > -1.0, text.get_text()
+        assert min(box.y0 - frame.y0, frame.y1 - box.y1) > -1.0, text.get_text()
+    labels = [text for text in figure.axes[0].texts if text.get_text() in names | {"moon"}]
+    assert {text.get_text() for text in labels} == names
+    for one, two in itertools.combinations(labels, 2):
+        assert not one.get_window_extent(renderer).overlaps(two.get_window_extent(renderer))
+
+
+def test_every_block_is_in_its_lane_with_its_count(picture):
+    night = picture()
+    lanes = night_figure(night).axes[1]
+    ticks = [label.get_text() for label in lanes.get_yticklabels()]
+    assert ticks == ["target", *dict.fromkeys(block.filter for block in night.blocks)]
+    written = [text.get_text() for text in lanes.texts]
+    for block in night.blocks:
+        assert f"{block.count} × {block.sub_s:g} s" in written
+    spans = target_spans(night)
+    assert [target for *_, target in spans] == ["NGC 7000", "M 31", "IC 1805"]
+    patches = [patch.get_extents() for patch in lanes.patches]
+    for block in night.blocks:
+        left, right = (
+            lanes.transData.transform((edge, 0.0))[0]
+            for edge in (block.start_utc_mjd, block.end_utc_mjd)
+        )
+        assert any(abs(p.x0 - left) < 0.5 and abs(p.x1 - right) < 0.5 for p in patches)
+
+
+@BOTH_LAYOUTS
+def test_red_style_has_no_green_and_no_blue(picture, narrow):
+    figure = night_figure(picture(), style="red", narrow=narrow)
+    pixels = np.asarray(Image.open(io.BytesIO(figure_bytes(figure, dpi=100.0))).convert("RGB"))
+    assert pixels[..., 1:].max() == 0
+    assert pixels[..., 0].max() > 240
+
+
+def test_day_style_tells_filters_apart_without_colour(picture):
+    lanes = night_figure(picture()).axes[1]
+    hatches = {patch.get_hatch() for patch in lanes.patches}
+    filters = {block.filter for block in picture().blocks}
+    # One filter (L) is plain; the outlines and the target lane are plain too.
+    assert len(hatches - {None, ""}) == len(filters) - 1
+
+
+def test_files_by_ending(picture, tmp_path):
+    for ending, magic in ((".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF")):
+        path = tmp_path / f"night{ending}"
+        save_night_plot(path, picture())
+        assert path.read_bytes().startswith(magic)
+    first = (tmp_path / "night.svg").read_bytes()
+    save_night_plot(tmp_path / "night.svg", picture())
+    assert (tmp_path / "night.svg").read_bytes() == first
+    with pytest.raises(FileError, match=r"must end in \.png"):
+        save_night_plot(tmp_path / "night.bmp", picture())
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["night.pdf", "night.png", "night.svg"]
+
+
+def test_a_night_without_darkness_or_plan_is_drawn(picture):
+    night = picture()
+    bare = NightPicture(
+        site=night.site,
+        evening=night.evening,
+        zone=night.zone,
+        utc_mjd=night.utc_mjd,
+        sun_altitude_deg=np.full(night.utc_mjd.shape, 5.0),
+        moon_altitude_deg=np.full(night.utc_mjd.shape, -20.0),
+        moon_illuminated_fraction=0.9,
+    )
+    figure = night_figure(bare)
+    assert [BANDS[index] for *_, index in band_edges(bare)] == ["sun up"]
+    assert not any("moon" in text.get_text() for text in figure.axes[0].texts)
+
+
+def test_wrong_shapes_are_refused(picture):
+    night = picture()
+    with pytest.raises(InputError, match="skyline of M 31"):
+        NightPicture(
+            site=night.site,
+            evening=night.evening,
+            zone=night.zone,
+            utc_mjd=night.utc_mjd,
+            sun_altitude_deg=night.sun_altitude_deg,
+            moon_altitude_deg=night.moon_altitude_deg,
+            moon_illuminated_fraction=0.5,
+            targets=(PictureTarget("M 31", night.sun_altitude_deg, np.zeros(3)),),
+        )
+
+
+def test_label_goes_where_there_is_room():
+    x = np.linspace(0.0, 400.0, 81)
+    low = np.column_stack((x, np.full_like(x, 50.0)))
+    crossing = np.column_stack((x, 0.5 * x))
+    wanted = [np.ones(81, dtype=bool), np.zeros(81, dtype=bool)]
+    places = place_labels([low, crossing], wanted, [(60.0, 12.0), (60.0, 12.0)], (0, 0, 400, 200))
+    for (cx, cy), curve in itertools.product(places, (low, crossing)):
+        gap_x = np.maximum(np.abs(curve[:, 0] - cx) - 30.0, 0.0)
+        gap_y = np.maximum(np.abs(curve[:, 1] - cy) - 6.0, 0.0)
+        assert np.hypot(gap_x, gap_y).min() > 1.0
