@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -15,6 +16,10 @@ from nightplan.light.line_brightness import CLASS_DEFAULT, LINE_NM, nebula_lines
 from nightplan.light.passband import SPEED_OF_LIGHT_KM_S, Passband
 from nightplan.light.photometry import PHOTONS_PER_RAYLEIGH, Floats
 from nightplan.light.spectra import REFERENCE_NM, Spectrum, solar_spectrum, v_band_rate, v_zero_rate
+
+
+OWN_SOURCE = "configuration"
+"""How a brightness that the imager gave is labelled; it counts for every kind of target."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,7 @@ class Source:
     radial_velocity_km_s: float
 
 
+@cache
 def reddened_sunlight(power: float) -> Spectrum:
     """Sunlight × (λ/550 nm)^power, scaled to V = 0."""
     sun = solar_spectrum()
@@ -113,7 +119,7 @@ def target_source(facts: TargetFacts) -> Source:
     catalogue = _catalogue_v_mag(facts, shape.b_minus_v)
     v_mag, continuum_source = shape.v_mag, f"{CLASS_DEFAULT}: {facts.kind}"
     nebula = nebula_lines(facts.kind, facts.names, facts.lines)
-    own_measure = facts.surface_brightness is not None and facts.surface_source == "user"
+    own_measure = facts.surface_brightness is not None and facts.surface_source == OWN_SOURCE
     if catalogue is not None and (shape.from_catalogue or own_measure):
         v_mag, continuum_source = catalogue
     if facts.kind in {"galaxy", "galaxy_group"}:
@@ -142,7 +148,8 @@ def _catalogue_v_mag(facts: TargetFacts, b_minus_v: float) -> tuple[float, str] 
     if facts.surface_brightness is not None:
         to_v = b_minus_v if facts.surface_band == "B" else 0.0
         source = facts.surface_source or "surface brightness"
-        return facts.surface_brightness - to_v, f"catalogue: {source}"
+        label = source if source == OWN_SOURCE else f"catalogue: {source}"
+        return facts.surface_brightness - to_v, label
     if facts.magnitude is None or facts.major_arcmin is None:
         return None
     minor = facts.minor_arcmin or facts.major_arcmin

@@ -32,7 +32,7 @@ class SubLengths(Section):
     guiding_longest_s: Annotated[float, Field(gt=0.0, le=7200.0)] = 600.0
     extra_noise: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
     overhead_share: Annotated[float, Field(gt=0.0, le=1.0)] = 0.1
-    unsaturated_star_mag: Annotated[float, Field(ge=-2.0, le=20.0)] = 9.0
+    unsaturated_star_mag: Annotated[float, Field(ge=-2.0, le=20.0)] = 12.0
 
     @model_validator(mode="after")
     def _ordered(self) -> SubLengths:
