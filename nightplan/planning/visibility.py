@@ -246,7 +246,8 @@ def usable_hours(utc_mjd: Floats, margin_deg: Floats) -> Floats:
     left, right = margin_deg[:, :-1], margin_deg[:, 1:]
     share = (left >= 0.0).astype(np.float64)
     cut = (left >= 0.0) != (right >= 0.0)
-    share[cut] = (np.maximum(left, right) / np.abs(left - right))[cut]
+    a, b = left[cut], right[cut]
+    share[cut] = np.maximum(a, b) / np.abs(a - b)
     return 24.0 * (share @ np.diff(utc_mjd))
 
 
@@ -286,6 +287,8 @@ def best_moment(utc_mjd: Floats, altitude_deg: Floats, margin_deg: Floats) -> tu
     Between samples (evenly spaced) the altitude is a parabola, held to the usable stretch.
     """
     usable = margin_deg >= 0.0
+    if utc_mjd.size == 0:
+        return np.full(usable.shape[0], np.nan), np.full(usable.shape[0], np.nan)
     rows = np.arange(usable.shape[0])
     top = np.argmax(np.where(usable, altitude_deg, -np.inf), axis=1)
     never = ~usable[rows, top]

@@ -26,7 +26,9 @@ _MJD_EPOCH = datetime.datetime(1858, 11, 17, tzinfo=datetime.UTC)
 def quiet_far_years() -> Iterator[None]:
     """Silence ERFA on dates where UTC or the Earth's orbit is less sure: far past and future."""
     with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=".*(dubious year|date outside)", category=erfa.ErfaWarning)
+        warnings.filterwarnings(
+            "ignore", message=".*(dubious year|date outside)", category=erfa.ErfaWarning
+        )
         yield
 
 
