@@ -53,7 +53,8 @@ CLASSES = {
     "other": LineClass(15.0, 0.20, 0.35, 0.25),
 }
 WITHOUT_O_III = 0.05
-"""O III over H-alpha where the target is known for its lines and O III is not among them."""
+WITHOUT_S_II = 0.10
+"""The line over H-alpha where the target is known for its lines and it is not among them."""
 
 
 @cache
@@ -88,15 +89,25 @@ def nebula_lines(
 ) -> tuple[Floats, str] | None:
     """Rayleighs above the air of each line, shape (8,), and where they come from.
 
-    None for a kind that has no line light of its own (see `CLASSES`). Published figures go by any
-    of `names`; ratios they lack are the class's.
+    None for a kind that has no line light of its own (see `CLASSES`) unless the target is known
+    for lines; a cluster with nebula that is known for none shines by reflection. Published figures
+    go by any of `names`; ratios they lack are the class's, lowered for lines that the target is
+    not known for.
     """
+    if kind == "cluster_with_nebula" and not known_lines:
+        return None
+    label_kind = kind if kind in CLASSES else "emission_nebula"
     default = CLASSES.get(kind)
     if default is None:
-        return None
-    o_iii_ratio = default.o_iii
-    if known_lines and "O III" not in known_lines:
-        o_iii_ratio = min(o_iii_ratio, WITHOUT_O_III)
+        if not known_lines:
+            return None
+        default = CLASSES[label_kind]
+    o_iii, s_ii, h_alpha = default.o_iii, default.s_ii, default.h_alpha_rayleigh
+    if known_lines:
+        o_iii = o_iii if "O III" in known_lines else min(o_iii, WITHOUT_O_III)
+        s_ii = s_ii if "S II" in known_lines else min(s_ii, WITHOUT_S_II)
+        if "H-alpha" not in known_lines and "O III" in known_lines:
+            h_alpha, o_iii = o_iii * h_alpha, 1.0
     table = published_lines()
     for name in names:
         if name in table:
@@ -105,12 +116,9 @@ def nebula_lines(
             label = f"published, from memory: {source}"
             return line_rayleigh(
                 h_alpha,
-                found.get("o_iii", h_alpha * o_iii_ratio),
+                found.get("o_iii", h_alpha * o_iii),
                 found.get("n_ii", h_alpha * default.n_ii),
-                found.get("s_ii", h_alpha * default.s_ii),
+                found.get("s_ii", h_alpha * s_ii),
             ), label
-    h_alpha = default.h_alpha_rayleigh
-    rayleigh = line_rayleigh(
-        h_alpha, h_alpha * o_iii_ratio, h_alpha * default.n_ii, h_alpha * default.s_ii
-    )
-    return rayleigh, f"{CLASS_DEFAULT}: {kind}"
+    rayleigh = line_rayleigh(h_alpha, h_alpha * o_iii, h_alpha * default.n_ii, h_alpha * s_ii)
+    return rayleigh, f"{CLASS_DEFAULT}: {label_kind}"

@@ -17,7 +17,6 @@ from nightplan.light.passband import SPEED_OF_LIGHT_KM_S, Passband
 from nightplan.light.photometry import PHOTONS_PER_RAYLEIGH, Floats
 from nightplan.light.spectra import REFERENCE_NM, Spectrum, solar_spectrum, v_band_rate, v_zero_rate
 
-
 OWN_SOURCE = "configuration"
 """How a brightness that the imager gave is labelled; it counts for every kind of target."""
 
@@ -115,9 +114,12 @@ def target_source(facts: TargetFacts) -> Source:
     it is the lines' own light seen through V, and sets their scale. For other nebulae it is
     mostly that of the stars inside, and is left aside.
     """
-    shape = CONTINUA.get(facts.kind, CONTINUA["other"])
+    kind = facts.kind
+    if kind == "cluster_with_nebula" and not facts.lines:
+        kind = "reflection_nebula"
+    shape = CONTINUA.get(kind, CONTINUA["other"])
     catalogue = _catalogue_v_mag(facts, shape.b_minus_v)
-    v_mag, continuum_source = shape.v_mag, f"{CLASS_DEFAULT}: {facts.kind}"
+    v_mag, continuum_source = shape.v_mag, f"{CLASS_DEFAULT}: {kind}"
     nebula = nebula_lines(facts.kind, facts.names, facts.lines)
     own_measure = facts.surface_brightness is not None and facts.surface_source == OWN_SOURCE
     if catalogue is not None and (shape.from_catalogue or own_measure):

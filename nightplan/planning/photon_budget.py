@@ -50,6 +50,9 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+CHUNK_TARGETS = 64
+"""Targets whose worth is worked out at once, so that work arrays stay small."""
+
 _LN_MAG = 0.4 * np.log(10.0)
 _EXACT_AIRMASS = 1.5
 
@@ -174,8 +177,13 @@ class PhotonBudget:
     @cached_property
     def worth(self) -> Floats:
         """Hours of moonless zenith that one hour is worth."""
-        now = self._snr2(self.target_rate_e_s_px, self.sky_rate_e_s_px)
-        return worth(now, self._reference_snr2)
+        target, sky = self.target_rate_e_s_px, self.sky_rate_e_s_px
+        answer = np.empty_like(target)
+        for start in range(0, answer.shape[0], CHUNK_TARGETS):
+            part = slice(start, start + CHUNK_TARGETS)
+            now = self._snr2(target[part], sky[part])
+            answer[part] = worth(now, self._reference_snr2[part])
+        return answer
 
     def hours_to_snr(self, wanted_snr: float) -> Floats:
         """Equivalent (moonless zenith, open shutter) hours to a wanted S/N, (target, filter)."""

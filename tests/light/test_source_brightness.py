@@ -36,6 +36,23 @@ def test_every_kind_of_the_catalogue_is_known() -> None:
     assert set(CLASSES) <= set(KINDS)
 
 
+def test_lines_follow_what_the_target_is_known_for() -> None:
+    all_three = nebula_lines("emission_nebula", (), ("H-alpha", "O III", "S II"))
+    hydrogen = nebula_lines("emission_nebula", (), ("H-alpha",))
+    oxygen = nebula_lines("emission_nebula", (), ("O III",))
+    assert all_three is not None
+    assert hydrogen is not None
+    assert oxygen is not None
+    assert hydrogen[0][2] < 0.5 * all_three[0][2]
+    assert hydrogen[0][6] < 0.5 * all_three[0][6]
+    assert oxygen[0][2] >= oxygen[0][4]
+    assert nebula_lines("cluster_with_nebula", ("M 45",), ()) is None
+    assert nebula_lines("dark_nebula", ("B 33",), ("H-alpha",)) is not None
+    pleiades = target_source(TargetFacts("cluster_with_nebula", ("M 45",)))
+    assert pleiades.continuum_source == "class default: reflection_nebula"
+    assert np.all(pleiades.line_rate == 0.0)
+
+
 def test_fixed_line_ratios() -> None:
     # Storey & Zeippen 2000: O III 500.7/495.9 = 2.98, N II 658.3/654.8 = 3.05.
     lines = nebula_lines("planetary_nebula", ())
