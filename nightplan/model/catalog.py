@@ -210,6 +210,7 @@ class Catalog:
         TargetError
             The name is unknown or fits several targets; the error holds what lies near.
         """
+        text = " ".join(text.split())
         rows = self._rows_of(text)
         if not rows and "(" in text:
             rows = self._rows_of(text.split("(", 1)[0])
@@ -293,9 +294,12 @@ def _quick_keys(column: NDArray[Any]) -> list[str]:
     """
     import re
 
-    plain = re.compile(r"(?!.* \+ )[A-Za-z]{1,4}\d?[ \-][\d+\-GNED .;A-Za-z]*\d[A-Z]{0,2}")
+    plain = re.compile(
+        r"(?!.* \+ )(?!.*\D0\d)[A-Za-z]{1,4}\d?[ \-][\d+\-GNED .;A-Za-z]*\d[A-Z]{0,2}"
+    )
     text = "\n".join(column).lower()
-    text = text.replace("+", "p").replace(".", "-").replace(" ", "").replace("ned0", "ned")
+    text = re.sub(r"(?<=\d) (?=\d)", "-", text)
+    text = text.replace("+", "p").replace(".", "-").replace(" ", "")
     text = re.sub(r"(?<=[a-z])-(?=\d)", "", text)
     keys = text.split("\n")
     for row, line in enumerate(column):

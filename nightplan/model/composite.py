@@ -9,8 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.target import Outline, Target
+from nightplan.plane.polygons import convex_hull, ellipse_points
+from nightplan.sky.angles import unit_vector
+from nightplan.sky.tangent_plane import deproject, project
 
-_CORNERS = 48
+Floats = NDArray[np.float64]
+
+_EDGE_POINTS = 48
+_ARCMIN_PER_RADIAN = 60.0 * 180.0 / np.pi
 
 
 class CompositeField(NamedTuple):
@@ -29,34 +35,29 @@ class CompositeField(NamedTuple):
 
 
 def composite_field(members: Sequence[Target]) -> CompositeField:
-    """Field that holds all members' ellipses (a member without size counts as a point).
+    """Field that holds all members' ellipses.
 
-    The hull of the ellipses is taken in the tangent plane (gnomonic projection; Calabretta &
-    Greisen 2002, A&A 395, 1077, eqs. 12 to 15 and 54) at the members' mean direction; of all
-    rectangles around a convex polygon the smallest has a side along one of the polygon's
-    (Freeman & Shapira 1975, Comm. ACM 18, 409). The plane is then laid anew at the rectangle's
-    centre.
+    A member without a size counts as a point, one without an angle as the circle over its major
+    axis. Of all rectangles around a convex polygon the smallest has a side along one of the
+    polygon's (Freeman & Shapira 1975, Comm. ACM 18, 409). The tangent plane starts at the
+    members' mean direction and is laid anew at the rectangle's centre.
     """
-    ra = np.radians([member.ra_deg for member in members])
-    dec = np.radians([member.dec_deg for member in members])
-    mean = np.array(
-        [(np.cos(dec) * np.cos(ra)).mean(), (np.cos(dec) * np.sin(ra)).mean(), np.sin(dec).mean()]
+    directions = unit_vector(
+        np.radians([member.ra_deg for member in members]),
+        np.radians([member.dec_deg for member in members]),
     )
-    centre = (
-        float(np.arctan2(mean[1], mean[0])),
-        float(np.arcsin(mean[2] / np.hypot.reduce(mean))),
-    )
+    x, y, z = directions.sum(axis=0)
+    ra, dec = float(np.degrees(np.arctan2(y, x))), float(np.degrees(np.arctan2(z, np.hypot(x, y))))
     for _ in range(3):
-        points = np.concatenate([_ellipse(member, centre) for member in members])
-        hull = _convex_hull(points)
-        middle, major, minor, angle = _smallest_rectangle(hull)
-        centre = _from_plane(middle, centre)
-    points = np.concatenate([_ellipse(member, centre) for member in members])
-    hull = _convex_hull(points)
+        middle, *_ = _smallest_rectangle(_hull(members, ra, dec))
+        xi, eta = middle / _ARCMIN_PER_RADIAN
+        new_ra, new_dec = deproject(xi, eta, ra, dec)
+        ra, dec = float(new_ra), float(new_dec)
+    hull = _hull(members, ra, dec)
     _, major, minor, angle = _smallest_rectangle(hull)
     return CompositeField(
-        ra_deg=float(np.degrees(centre[0]) % 360.0),
-        dec_deg=float(np.degrees(centre[1])),
+        ra_deg=ra,
+        dec_deg=dec,
         major_arcmin=major,
         minor_arcmin=minor,
         angle_deg=angle,
@@ -64,67 +65,23 @@ def composite_field(members: Sequence[Target]) -> CompositeField:
     )
 
 
-_Floats = NDArray[np.float64]
+def _hull(members: Sequence[Target], ra_deg: float, dec_deg: float) -> Floats:
+    """Convex hull (n, 2) of all members' edges, arcminutes east and north in one plane."""
+    return convex_hull(np.concatenate([_edge(member, ra_deg, dec_deg) for member in members]))
 
 
-def _ellipse(member: Target, centre: tuple[float, float]) -> _Floats:
-    """Points (n, 2) of a member's edge, arcminutes east and north in the plane at `centre`."""
-    axes = member.axes_arcmin or (0.0, 0.0)
-    turn = np.linspace(0.0, 2.0 * np.pi, _CORNERS, endpoint=False)
-    along, across = np.cos(turn) * axes[0] / 2.0, np.sin(turn) * axes[1] / 2.0
-    angle = np.radians(member.angle_deg or 0.0)
+def _edge(member: Target, ra_deg: float, dec_deg: float) -> Floats:
+    major, minor = member.axes_arcmin or (0.0, 0.0)
     if member.angle_deg is None:
-        # Unknown direction: the circle that holds the ellipse at every angle.
-        across = np.sin(turn) * axes[0] / 2.0
-    edge = np.stack(
-        [along * np.sin(angle) + across * np.cos(angle),
-         along * np.cos(angle) - across * np.sin(angle)],
-        axis=-1,
-    )  # fmt: skip
-    ra, dec = _sky(edge, (np.radians(member.ra_deg), np.radians(member.dec_deg)))
-    turn_ra = ra - centre[0]
-    depth = np.sin(dec) * np.sin(centre[1]) + np.cos(dec) * np.cos(centre[1]) * np.cos(turn_ra)
-    east = np.cos(dec) * np.sin(turn_ra) / depth
-    north = (
-        np.sin(dec) * np.cos(centre[1]) - np.cos(dec) * np.sin(centre[1]) * np.cos(turn_ra)
-    ) / depth
-    return np.degrees(np.stack([east, north], axis=-1)) * 60.0
+        minor = major
+    own = ellipse_points(major / 2.0, minor / 2.0, member.angle_deg or 0.0, _EDGE_POINTS)
+    xi, eta = (own / _ARCMIN_PER_RADIAN).T
+    place = deproject(xi, eta, member.ra_deg, member.dec_deg)
+    xi, eta = project(*place, ra_deg, dec_deg)
+    return np.stack([xi, eta], axis=-1) * _ARCMIN_PER_RADIAN
 
 
-def _sky(points: _Floats, centre: tuple[float, float]) -> tuple[_Floats, _Floats]:
-    """Right ascension and declination, radians, of tangent-plane points in arcminutes."""
-    east, north = np.radians(points / 60.0).T
-    sine, cosine = np.sin(centre[1]), np.cos(centre[1])
-    ra = centre[0] + np.arctan2(east, cosine - north * sine)
-    dec = np.arctan2(sine + north * cosine, np.hypot(east, cosine - north * sine))
-    return ra, dec
-
-
-def _from_plane(point: _Floats, centre: tuple[float, float]) -> tuple[float, float]:
-    ra, dec = _sky(point[None, :], centre)
-    return float(ra[0]), float(dec[0])
-
-
-def _convex_hull(points: _Floats) -> _Floats:
-    """Corners, counted anticlockwise in (east, north); monotone chain (Andrew 1979)."""
-    ordered = sorted({(round(float(x), 6), round(float(y), 6)) for x, y in points})
-
-    def half(sequence: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-        chain: list[tuple[float, float]] = []
-        for point in sequence:
-            while len(chain) >= 2 and (
-                (chain[-1][0] - chain[-2][0]) * (point[1] - chain[-2][1])
-                - (chain[-1][1] - chain[-2][1]) * (point[0] - chain[-2][0])
-                <= 0.0
-            ):
-                chain.pop()
-            chain.append(point)
-        return chain[:-1]
-
-    return np.array(half(ordered) + half(ordered[::-1]))
-
-
-def _smallest_rectangle(hull: _Floats) -> tuple[_Floats, float, float, float]:
+def _smallest_rectangle(hull: Floats) -> tuple[Floats, float, float, float]:
     """Centre, long side, short side, position angle (degrees) of the rectangle of least area."""
     edges = np.roll(hull, -1, axis=0) - hull
     angle = np.arctan2(edges[:, 0], edges[:, 1])
@@ -133,9 +90,8 @@ def _smallest_rectangle(hull: _Floats) -> tuple[_Floats, float, float, float]:
     u, v = hull @ along, hull @ across
     length, width = np.ptp(u, axis=0), np.ptp(v, axis=0)
     best = int(np.argmin(length * width))
-    middle = (u[:, best].max() + u[:, best].min()) / 2.0 * along[:, best] + (
-        v[:, best].max() + v[:, best].min()
-    ) / 2.0 * across[:, best]
+    middle = (u[:, best].max() + u[:, best].min()) / 2.0 * along[:, best]
+    middle = middle + (v[:, best].max() + v[:, best].min()) / 2.0 * across[:, best]
     direction = float(np.degrees(angle[best]))
     major, minor = float(length[best]), float(width[best])
     if minor > major:

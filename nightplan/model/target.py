@@ -230,10 +230,12 @@ class Target:
         if not coord.isscalar:
             raise InputError(f"target {name}", "coord", f"{coord.size} positions", "one position")
         icrs = coord.icrs
+        ra_deg = float(icrs.ra.deg) % 360.0
         fields.setdefault("position_source", "user")
         return cls(
             name=name,
-            ra_deg=float(icrs.ra.deg) % 360.0,
+            # a hair below zero rounds up to a full turn
+            ra_deg=ra_deg if ra_deg < 360.0 else 0.0,
             dec_deg=float(icrs.dec.deg),
             **fields,
         )
