@@ -35,6 +35,15 @@ SHARES_BY_KIND: dict[str, dict[Role, float]] = {
     "other": dict(_CONTINUUM),
 }
 
+# Share of the configured goal hours that a kind can put to use; common practice, no source:
+# stars are bright, so a cluster is done in a part of the time that faint dust asks for.
+HOURS_BY_KIND: dict[str, float] = {
+    "open_cluster": 0.25,
+    "globular_cluster": 0.3,
+    "star_field": 0.3,
+    "planetary_nebula": 0.8,
+}
+
 
 @dataclass(frozen=True)
 class WantedFilter:
@@ -96,10 +105,16 @@ def wanted_filters(config: Config, target: Target) -> tuple[WantedFilter, ...]:
     if not weights:
         weights = dict.fromkeys(config.filter, 1.0)
     total = sum(weights.values())
+    hours = goal_hours(config, target.kind)
     return tuple(
-        WantedFilter(name, weight / total, config.preferences.goal_hours * weight / total)
+        WantedFilter(name, weight / total, hours * weight / total)
         for name, weight in weights.items()
     )
+
+
+def goal_hours(config: Config, kind: str) -> float:
+    """Equivalent hours, of all filters together, wanted for a kind of target by default."""
+    return config.preferences.goal_hours * HOURS_BY_KIND.get(kind, 1.0)
 
 
 def leading_role(kind: str) -> Role:
