@@ -48,6 +48,17 @@ PREFIX_OF_ROW = {"Cl": "Cr", "H": "Harvard"}
 
 SERPENS = {"Se1": "Ser", "Se2": "Ser"}
 
+# Objects that OpenNGC puts on the wrong side of a boundary (Roman 1987, PASP 99, 695).
+CONSTELLATION_MENDED = {
+    "NGC0630": "Phe",
+    "NGC1641": "Dor",
+    "NGC1692": "Lep",
+    "NGC6079": "Dra",
+    "NGC6832": "Dra",
+    "NGC6946": "Cep",
+    "NGC7438": "Lac",
+}
+
 FAULTY_V_ABOVE_B_MAG = 0.3
 
 ATTRIBUTION = """\
@@ -64,7 +75,8 @@ Changes made to the data, all by build_catalogue.py:
   come first, and only cross-identifiers of deep-sky catalogues are kept;
 - positions are in degrees, rounded to 0.00001 degree;
 - position angles are taken modulo 180 degrees; a round object has none;
-- the two halves of Serpens share the abbreviation Ser;
+- the two halves of Serpens share the abbreviation Ser, and {mended} objects are moved to the
+  constellation that the IAU boundaries put them in;
 - types are translated to kinds; 69 of the objects typed only as "nebula" follow
   nebula_kinds.csv, which is ours, from memory;
 - where V > B + {limit} the V magnitude is faulty ({faulty} objects) and is left out.
@@ -206,7 +218,7 @@ def build_rows(
         if v is not None and b is not None and float(str(v)) > float(str(b)) + FAULTY_V_ABOVE_B_MAG:
             counts["faulty"] += 1
             v = None
-        constellation = str(row["const"])
+        constellation = CONSTELLATION_MENDED.get(row_name, str(row["const"]))
         common = [re.sub(r"^the ", "", part) for part in _listed(row["commonnames"])]
         built.append(
             [
@@ -248,6 +260,7 @@ def main(folder: Path = HERE) -> None:
         package="PyOngc",
         version=importlib.metadata.version("pyongc"),
         limit=FAULTY_V_ABOVE_B_MAG,
+        mended=len(CONSTELLATION_MENDED),
         **counts,
     )
     (folder / "LICENSE-OpenNGC.txt").write_bytes(attribution.encode("utf-8"))
