@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.star_catalog import Floats, StarCatalog, Stars, star_catalog
 from nightplan.planning.guide_patch import GuidePatch, guide_patch, patch_direction_deg
+from nightplan.planning.kept_angles import turns_that_keep
 from nightplan.planning.star_density import local_density
 from nightplan.sky.angles import axis_turn_deg, wrap_360_deg
 from nightplan.sky.tangent_plane import project
@@ -24,6 +25,8 @@ from nightplan.sky.tangent_plane import project
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.equipment import Guider
+    from nightplan.model.target import Target
+    from nightplan.planning.framing import Framing
 
 STATES = ("unlikely", "expected", "found")
 """From worst to best; the place in this list is used as the state's rank."""
@@ -33,30 +36,6 @@ EXPECTED_COUNT = 3.0
 
 FOUND = STATES.index("found")
 _ARCMIN = 60.0 * np.degrees(1.0)
-
-
-class PanelLike(Protocol):
-    """What is read of a panel."""
-
-    @property
-    def ra_deg(self) -> float: ...
-    @property
-    def dec_deg(self) -> float: ...
-    @property
-    def image_up_angle_deg(self) -> float: ...
-
-
-class FramingLike(Protocol):
-    """What is read of a framing."""
-
-    @property
-    def train(self) -> str: ...
-    @property
-    def panels(self) -> Sequence[Any]: ...
-    @property
-    def image_up_angle_deg(self) -> float: ...
-    @property
-    def position_angle_tolerance_deg(self) -> float: ...
 
 
 @dataclass(frozen=True)
@@ -150,7 +129,11 @@ class GuideOutlook:
 
 
 def guide_outlook(
-    config: Config, framing: FramingLike, *, stars: StarCatalog | None = None
+    config: Config,
+    framing: Framing,
+    *,
+    target: Target | Sequence[Target] | None = None,
+    stars: StarCatalog | None = None,
 ) -> GuideOutlook | None:
     """Judge the guider's patch for a framing; None if the configuration has no guider.
 
@@ -160,6 +143,9 @@ def guide_outlook(
         The rig.
     framing : Framing
         Train, panels, and how far the angle may be off (`position_angle_tolerance_deg`).
+    target : Target or sequence of Target, optional
+        What is framed: then every angle that keeps the framing is tried for a better one; else
+        only those within its tolerance.
     stars : StarCatalog, optional
         Stars to use; else the bundled ones with the file `guider.star_file`.
 
@@ -174,7 +160,7 @@ def guide_outlook(
     scan = _Scan(config, framing, guider, stars or star_catalog(config))
     here = scan.sides(guider.fitted)
     ranks = (_worst(here, 0), _worst(here, 1))
-    better, reason = _better_angle(scan, guider, ranks)
+    better, reason = _better_angle(scan, guider, ranks, _kept(config, framing, target))
     sensor = _better_sensor(scan, guider, ranks)
     before = min((pair[0] for pair in here), key=_rank)
     after = min((pair[1] for pair in here), key=_rank)
@@ -202,7 +188,7 @@ class _Scan:
     """The stars around every panel, and the patch laid over them at any angle."""
 
     def __init__(
-        self, config: Config, framing: FramingLike, guider: Guider, catalog: StarCatalog
+        self, config: Config, framing: Framing, guider: Guider, catalog: StarCatalog
     ) -> None:
         self.config, self.framing, self.guider, self.catalog = config, framing, guider, catalog
         self.mirrored = config.train[framing.train].mirrored
@@ -305,25 +291,26 @@ def _worst(sides: tuple[tuple[GuideSide, GuideSide], ...], which: int) -> int:
     return min(STATES.index(pair[which].state) for pair in sides)
 
 
-def allowed_turns_deg(tolerance_deg: float) -> Floats:
-    """Turns of the camera that keep the framing: within the tolerance, and 180° from there.
+def turns_of_camera_deg(kept: NDArray[np.bool_]) -> Floats:
+    """Turns of the camera, whole degrees, that keep the framing.
 
-    Whole degrees; first those that turn the rectangle least, and of two that turn it alike the
+    `kept` says of 0, 1, ... 179 degrees whether they do; half a circle more always lays the same
+    rectangle. First come those that turn the rectangle least, and of two that turn it alike the
     one that turns the camera less.
     """
-    near = np.arange(-np.floor(min(tolerance_deg, 90.0)), np.floor(min(tolerance_deg, 90.0)) + 1)
-    turns = np.unique(np.concatenate((near, (near + 360.0) % 360.0 - 180.0)))
-    return turns[np.lexsort((np.abs(turns), np.abs(axis_turn_deg(0.0, turns))))]
+    turns = np.flatnonzero(kept).astype(float)
+    both = np.concatenate((turns, turns - 180.0))
+    return both[np.lexsort((np.abs(both), np.abs(axis_turn_deg(0.0, both))))]
 
 
 def _better_angle(
-    scan: _Scan, guider: Guider, ranks: tuple[int, int]
+    scan: _Scan, guider: Guider, ranks: tuple[int, int], kept: NDArray[np.bool_]
 ) -> tuple[float | None, str | None]:
     if min(ranks) == FOUND:
         return None, "not_needed"
     if not guider.turns_with_camera:
         return None, "guider_does_not_turn"
-    turns = allowed_turns_deg(scan.framing.position_angle_tolerance_deg)
+    turns = turns_of_camera_deg(kept)
     rank = scan.ranks(turns, guider.fitted)
     for good in _wishes(rank, ranks):
         if good.any():
@@ -331,6 +318,15 @@ def _better_angle(
             up = scan.framing.panels[0].image_up_angle_deg
             return float(wrap_360_deg(up + turn)), None
     return None, "no_better_angle"
+
+
+def _kept(
+    config: Config, framing: Framing, target: Target | Sequence[Target] | None
+) -> NDArray[np.bool_]:
+    if target is not None:
+        return turns_that_keep(config, framing, target)
+    turns = np.arange(180.0)
+    return np.minimum(turns, 180.0 - turns) <= framing.position_angle_tolerance_deg
 
 
 def _wishes(rank: NDArray[Any], now: tuple[int, int]) -> list[NDArray[np.bool_]]:

@@ -9,8 +9,14 @@ import pytest
 
 from nightplan.model.star_catalog import StarCatalog, StarList
 from nightplan.model.starter import demo_config
+from nightplan.model.target import Target
+from nightplan.planning.field_search import Field
+from nightplan.planning.field_search import place as placing
+from nightplan.planning.framing import frame_target
 from nightplan.planning.guide_patch import guide_patch, patch_direction_deg
-from nightplan.planning.guide_star import EXPECTED_COUNT, allowed_turns_deg, guide_outlook
+from nightplan.planning.guide_star import EXPECTED_COUNT, guide_outlook, turns_of_camera_deg
+from nightplan.planning.kept_angles import turns_that_keep
+from nightplan.planning.outlines import shape_of
 from nightplan.sky.angles import position_angle_deg, separation_deg
 
 CONFIG = demo_config()
@@ -308,12 +314,34 @@ def test_a_mosaic_is_as_good_as_its_worst_panel():
     assert "panel 2" in result.advice
 
 
-def test_allowed_turns():
-    turns = allowed_turns_deg(2.6)
-    assert sorted(turns) == [-180, -179, -178, -2, -1, 0, 1, 2, 178, 179]
+def test_turns_that_keep_a_rectangle():
+    kept = np.zeros(180, bool)
+    kept[[0, 1, 2, 170]] = True
+    turns = turns_of_camera_deg(kept)
+    assert sorted(turns) == [-180, -179, -178, -10, 0, 1, 2, 170]
     assert list(turns[:2]) == [0, -180]
-    assert set(turns[2:6]) == {-1, 1, -179, 179}
-    assert len(allowed_turns_deg(90.0)) == 360
+    assert list(turns[-2:]) == [-10, 170]
+
+
+def test_a_lopsided_band_is_used_to_its_end():
+    """An ellipse 80' x 10' in the starter's field of 102' x 68': asked at 20° off its own axis."""
+    target = Target("Bar", 150.0, 0.0, major_arcmin=80.0, minor_arcmin=10.0, angle_deg=0.0)
+    framing = frame_target(CONFIG, target, "flattener", angle_deg=20.0)
+    kept = turns_that_keep(CONFIG, framing, target)
+    field = Field(7.8 / F_MM * 1.5, 7.8 / F_MM)
+    for turn in range(0, 180, 7):
+        placed = placing(shape_of(target), field, 150.0, 0.0, 20.0 + turn)
+        assert kept[turn] == (placed.margin_rad * 3437.75 >= 5.0), turn
+    left = np.argmin(kept)  # first turn that fails, one way
+    right = np.argmin(kept[::-1])
+    assert right - left >= 38
+    assert framing.position_angle_tolerance_deg < left
+    # A pair of stars at the far end of the band: out of reach of the even tolerance.
+    up = framing.image_up_angle_deg - (right - 4)
+    stars = sky(place(up), place(up + 180.0))
+    assert guide_outlook(CONFIG, framing, stars=stars).better_image_up_angle_deg is None
+    better = guide_outlook(CONFIG, framing, target=target, stars=stars).better_image_up_angle_deg
+    assert abs((better - up + 180) % 360 - 180) <= 11
 
 
 def test_no_guider():
