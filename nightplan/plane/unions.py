@@ -25,14 +25,22 @@ def boundary_segments(polygons: list[Floats]) -> tuple[Floats, Floats]:
     start, end : ndarray, shape (k, 2)
     """
     lines = [edge_lines(polygon) for polygon in polygons]
+    middles = [polygon.mean(axis=0) for polygon in polygons]
+    radii = [
+        float(np.linalg.norm(polygon - middle, axis=1).max())
+        for polygon, middle in zip(polygons, middles, strict=True)
+    ]
     starts: list[Floats] = []
     ends: list[Floats] = []
     for own, polygon in enumerate(polygons):
+        near = [
+            line
+            for other, line in enumerate(lines)
+            if other != own
+            and np.hypot(*(middles[own] - middles[other])) < radii[own] + radii[other]
+        ]
         for p, q in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-            covered = []
-            for other, (normals, offsets) in enumerate(lines):
-                if other != own:
-                    covered.append(_inside_stretch(p, q, normals, offsets))
+            covered = [_inside_stretch(p, q, *line) for line in near]
             for a, b in _gaps([c for c in covered if c is not None]):
                 starts.append(p + a * (q - p))
                 ends.append(p + b * (q - p))
@@ -82,7 +90,9 @@ def inside_any(points: ArrayLike, polygons: list[Floats]) -> NDArray[np.bool_]:
     return found
 
 
-def union_margin(points: ArrayLike, polygons: list[Floats]) -> float:
+def union_margin(
+    points: ArrayLike, polygons: list[Floats], segments: tuple[Floats, Floats] | None = None
+) -> float:
     """Least angle from places to the edge of a union, radians; negative where one is outside.
 
     Nearest places are sought in the tangent plane and their distance measured on the sphere,
@@ -94,9 +104,11 @@ def union_margin(points: ArrayLike, polygons: list[Floats]) -> float:
         Places of an outline as tangents.
     polygons : list of ndarray, shape (n, 2)
         Convex polygons of the same plane.
+    segments : pair of ndarray, optional
+        Their `boundary_segments`, if known already.
     """
     places = np.asarray(points, float)
-    start, end = boundary_segments(polygons)
+    start, end = boundary_segments(polygons) if segments is None else segments
     along = end - start
     length2 = np.maximum(np.sum(along * along, axis=1), 1e-300)
     share = np.sum((places[:, None] - start) * along, axis=-1) / length2
