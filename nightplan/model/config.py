@@ -53,11 +53,12 @@ class Config(Section):
                 "filter", list(self.filter), f"at most {self.wheel.positions} (wheel.positions)"
             )
         for owner, goal in self.goal.items():
-            for name in (*goal.hours, *goal.gathered_hours):
-                if name not in self.filter:
-                    raise KeyedValueError(
-                        f"goal.{owner}.hours", name, f"one of {', '.join(self.filter)}"
-                    )
+            for key in ("hours", "gathered_hours", "snr"):
+                for name in getattr(goal, key):
+                    if name not in self.filter:
+                        raise KeyedValueError(
+                            f"goal.{owner}.{key}", name, f"one of {', '.join(self.filter)}"
+                        )
         return self
 
     def __eq__(self, other: object) -> bool:

@@ -114,13 +114,18 @@ class Preferences(Section):
 
 
 class Goal(Section):
-    """What the imager wants of one target; hours are equivalent hours of each filter."""
+    """What the imager wants of one target, filter by filter.
+
+    `hours` are equivalent hours; `snr` is the signal to noise per square arcsecond that the
+    stack should reach, and stands before `hours` for its filter.
+    """
 
     priority: Annotated[float, Field(gt=0.0, le=100.0)] = 1.0
     hours: dict[str, Annotated[float, Field(gt=0.0, le=1000.0)]] = Field(default_factory=dict)
     gathered_hours: dict[str, Annotated[float, Field(ge=0.0, le=10_000.0)]] = Field(
         default_factory=dict
     )
+    snr: dict[str, Annotated[float, Field(gt=0.0, le=10_000.0)]] = Field(default_factory=dict)
     position_angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
 
 

@@ -84,12 +84,14 @@ def wanted_filters(config: Config, target: Target) -> tuple[WantedFilter, ...]:
     A wheel that lacks every filter of the kind's list gets all that it has, in equal shares.
     """
     goal = config.goal.get(target.name)
-    if goal is not None and goal.hours:
-        total = sum(goal.hours.values())
+    if goal is not None and (goal.hours or goal.snr):
+        # Hours for a wanted signal to noise follow from the photon budget; 1 h holds the place.
+        hours = {**dict.fromkeys(goal.snr, 1.0), **goal.hours}
+        total = sum(hours.values())
         return tuple(
-            WantedFilter(name, goal.hours[name] / total, goal.hours[name])
+            WantedFilter(name, hours[name] / total, hours[name])
             for name in config.filter
-            if name in goal.hours
+            if name in hours
         )
     shares = dict(SHARES_BY_KIND.get(target.kind, SHARES_BY_KIND["other"]))
     velocity = target.radial_velocity_km_s

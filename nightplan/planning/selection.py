@@ -21,8 +21,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.errors import InputError
-from nightplan.model.target import KINDS
 from nightplan.planning.catalog_framing import frame_catalog
 from nightplan.planning.filter_set import goal_hours, leading_role
 from nightplan.planning.limits import usable_margin_deg
@@ -44,6 +42,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 GRID_MIN = 10.0
+FINE_GRID_MIN = 1.0
 PARTS = ("time", "framing", "contrast", "priority", "missing")
 SHORTEST_H = 0.25
 """A target that is up for less than this is not worth a slew."""
@@ -188,7 +187,7 @@ def rank_targets(
         # No target left can score above its bound, for time and contrast are at most their caps.
         if start < bound.size and scores.size >= most and scores[most - 1] >= bound[start]:
             break
-    ranked = _gather(config, night, catalog, scored, most)
+    ranked = _gather(config, night, catalog, scored, most, wishes)
     if not ranked:
         return nothing
     return Ranking(ranked, int(rows.size), "")
@@ -196,35 +195,17 @@ def rank_targets(
 
 def wished_rows(catalog: Catalog, wishes: Wishes) -> NDArray[np.intp]:
     """Rows of a catalogue that the wishes leave in. Raises as `rank_targets`."""
-    keep = np.ones(len(catalog), dtype=bool)
-    for kind in wishes.kinds:
-        if kind not in KINDS:
-            raise InputError("command line", "--kind", kind, "one of " + ", ".join(KINDS))
-    if wishes.kinds:
-        keep &= np.isin(catalog.kind, list(wishes.kinds))
-    if wishes.constellations:
-        known = {str(name).lower(): str(name) for name in np.unique(catalog.constellation) if name}
-        chosen = []
-        for name in wishes.constellations:
-            if name.lower() not in known:
-                raise InputError(
-                    "command line", "--constellation", name, "an IAU abbreviation such as Cyg"
-                )
-            chosen.append(known[name.lower()])
-        keep &= np.isin(catalog.constellation, chosen)
-    with np.errstate(invalid="ignore"):
-        if wishes.larger_arcmin is not None:
-            keep &= catalog.major_arcmin >= wishes.larger_arcmin
-        if wishes.smaller_arcmin is not None:
-            keep &= catalog.major_arcmin <= wishes.smaller_arcmin
-        if wishes.brighter_mag is not None:
-            keep &= catalog.magnitude <= wishes.brighter_mag
-    if wishes.names:
-        named = np.zeros(len(catalog), dtype=bool)
-        for name in wishes.names:
-            named[catalog.find(name)] = True
-        keep &= named
-    return np.flatnonzero(keep)
+    return np.flatnonzero(
+        catalog.mask(
+            kinds=wishes.kinds,
+            constellations=wishes.constellations,
+            smallest_arcmin=wishes.larger_arcmin,
+            largest_arcmin=wishes.smaller_arcmin,
+            faintest_mag=wishes.brighter_mag,
+            keep_unknown_magnitude=False,
+            names=wishes.names,
+        )
+    )
 
 
 def _geometry(
@@ -239,15 +220,7 @@ def _geometry(
     """Hours inside the limits, the best moment and the framing of every row that is up."""
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
     role = _roles(config, catalog.kind[rows])
-    margin = np.empty(tracks.altitude_deg.shape)
-    for one in np.unique(role):
-        mine = role == one
-        margin[mine] = usable_margin_deg(config, night, _rows_of(tracks, mine), one)[:, :]
-    for constraint in wishes.constraints:
-        up = np.flatnonzero((margin >= 0.0).any(axis=1))
-        margin[up] = np.where(
-            _constraint(config, catalog, rows[up], constraint, tracks) > 0.0, margin[up], -1.0
-        )
+    margin = _margin(config, night, catalog, rows, role, tracks, wishes)
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
     up = np.flatnonzero((hours >= SHORTEST_H) & np.isfinite(best))
@@ -271,6 +244,29 @@ def _geometry(
         priority=_by_name(names, {name: goal.priority for name, goal in config.goal.items()}, 1.0),
         missing=_by_name(names, _missing_shares(config, catalog, gathered_h), 1.0),
     )
+
+
+def _margin(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    rows: NDArray[np.intp],
+    role: NDArray[Any],
+    tracks: SkyTracks,
+    wishes: Wishes,
+) -> Floats:
+    """Degrees by which each row keeps the limits of its role, and of the wishes' constraints."""
+    margin = np.empty(tracks.altitude_deg.shape)
+    for one in np.unique(role):
+        mine = role == one
+        margin[mine] = usable_margin_deg(config, night, _rows_of(tracks, mine), one)
+    for constraint in wishes.constraints:
+        up = np.flatnonzero((margin >= 0.0).any(axis=1))
+        if up.size:
+            allowed = _constraint(config, catalog, rows[up], constraint, tracks) > 0.0
+            # A constraint has no margin; mirrored, its edge falls half way between samples.
+            margin[up] = np.where(allowed, margin[up], -np.abs(margin[up]) - 1e-9)
+    return margin
 
 
 def _framing_part(
@@ -326,10 +322,9 @@ def _photons(
         column = np.array([budget.filter_names.index(name) for name in names])
         local = np.arange(mine.size)
         worth = budget.worth[local, column, :] * grades[mine]
-        margin = np.empty(worth.shape)
-        for one in np.unique(columns.role[mine]):
-            same = columns.role[mine] == one
-            margin[same] = usable_margin_deg(config, night, _rows_of(part, same), one)
+        margin = _margin(
+            config, night, catalog, columns.rows[mine], columns.role[mine], part, wishes
+        )
         worth = np.where(margin >= 0.0, worth, 0.0)
         columns.equivalent_h[mine] = 24.0 * np.trapezoid(worth, utc_mjd, axis=1)
         half = 0.5 * config.preferences.wanted_snr
@@ -339,9 +334,7 @@ def _photons(
     wanted_h = np.array([goal_hours(config, target.kind) for target in targets])
     columns.time = np.minimum(columns.equivalent_h, wanted_h) / night.window_hours
     columns.time = np.minimum(1.0, columns.time)
-    score = (
-        columns.time * columns.framing * columns.contrast * columns.priority * columns.missing
-    )
+    score = columns.time * columns.framing * columns.contrast * columns.priority * columns.missing
     return score, columns
 
 
@@ -351,32 +344,44 @@ def _gather(
     catalog: Catalog,
     scored: list[tuple[Floats, _Columns]],
     most: int,
+    wishes: Wishes,
 ) -> tuple[RankedTarget, ...]:
-    trains = tuple(config.train)
+    """The best `most`, their hours and best moments made exact on a grid of minutes."""
     entries = []
     for scores, columns in scored:
         best = np.argsort(-scores, kind="stable")[:most]
         entries += [(float(scores[i]), columns, int(i)) for i in best if scores[i] > 0.0]
     entries.sort(key=lambda entry: (-entry[0], str(catalog.name[entry[1].rows[entry[2]]])))
+    entries = entries[:most]
+    if not entries:
+        return ()
+    trains = tuple(config.train)
+    rows = np.array([columns.rows[i] for _, columns, i in entries])
+    role = np.array([columns.role[i] for _, columns, i in entries], dtype=object)
+    utc_mjd = time_grid(night, FINE_GRID_MIN)
+    tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
+    margin = _margin(config, night, catalog, rows, role, tracks, wishes)
+    hours = usable_hours(utc_mjd, margin)
+    best_utc_mjd, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
     ranked = []
-    for score, columns, i in entries[:most]:
-        row = int(columns.rows[i])
-        target = catalog.target(row)
-        at = sky_tracks(night, [target.ra_deg], [target.dec_deg], [columns.best_utc_mjd[i]])
-        parts = {name: float(getattr(columns, name)[i]) for name in PARTS}
-        moon_altitude = float(at.moon_altitude_deg[0])
+    for number, (score, columns, i) in enumerate(entries):
+        if not np.isfinite(best_utc_mjd[number]):
+            continue
+        moment = best_utc_mjd[number]
         entry = RankedTarget(
-            row=row,
-            target=target,
+            row=int(rows[number]),
+            target=catalog.target(int(rows[number])),
             train=trains[columns.train[i]],
             score=score,
-            score_parts=parts,
-            hours=float(columns.hours[i]),
+            score_parts={name: float(getattr(columns, name)[i]) for name in PARTS},
+            hours=float(hours[number]),
             equivalent_h=float(columns.equivalent_h[i]),
-            best_utc_mjd=float(columns.best_utc_mjd[i]),
-            max_altitude_deg=float(at.altitude_deg[0, 0]),
-            moon_altitude_deg=moon_altitude,
-            moon_separation_deg=float(at.moon_separation_deg[0, 0]),
+            best_utc_mjd=float(moment),
+            max_altitude_deg=float(altitude[number]),
+            moon_altitude_deg=float(np.interp(moment, utc_mjd, tracks.moon_altitude_deg)),
+            moon_separation_deg=float(
+                np.interp(moment, utc_mjd, tracks.moon_separation_deg[number])
+            ),
             leading_filter=str(columns.leading_filter[i]),
             coverage=float(columns.coverage[i]),
             panels=int(columns.panels[i]),

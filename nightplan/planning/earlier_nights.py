@@ -1,0 +1,77 @@
+"""What earlier nights left behind, as far as a plan needs it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.planning.framing import Panel
+
+
+@dataclass(frozen=True)
+class GatheredHours:
+    """Equivalent hours that count, of one target's panel, filter and train (None: not known)."""
+
+    target: str
+    panel: int
+    filter: str
+    train: str | None
+    hours: float
+
+
+@dataclass(frozen=True)
+class EarlierNights:
+    """Hours gathered, camera angles used, and angles whose flats are still good.
+
+    Attributes
+    ----------
+    gathered : tuple of GatheredHours
+    used_angles : mapping of (target, train) to tuple of float
+        Position angles, deg, newest first.
+    used_panels : mapping of (target, train) to tuple of Panel
+        The newest stored framing, panel by panel.
+    flats_angles : mapping of train to tuple of float
+        Position angles whose flats still hold.
+    """
+
+    gathered: tuple[GatheredHours, ...] = ()
+    used_angles: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict)
+    used_panels: Mapping[tuple[str, str], tuple[Panel, ...]] = field(default_factory=dict)
+    flats_angles: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+
+    def gathered_h(self, target: str, panel: int, filter_name: str, train: str) -> float:
+        """Hours of one panel and filter; those of a train that is not known count too."""
+        return sum(
+            row.hours
+            for row in self.gathered
+            if row.target == target
+            and row.panel == panel
+            and row.filter == filter_name
+            and row.train in (None, train)
+        )
+
+    def by_filter(self) -> dict[str, dict[str, float]]:
+        """Hours by target and filter, over panels and trains."""
+        table: dict[str, dict[str, float]] = {}
+        for row in self.gathered:
+            own = table.setdefault(row.target, {})
+            own[row.filter] = own.get(row.filter, 0.0) + row.hours
+        return table
+
+
+def with_configured(config: Config, earlier: EarlierNights) -> EarlierNights:
+    """Add the hours that the configuration's goals name as gathered; they count for panel 1."""
+    extra: Iterable[GatheredHours] = (
+        GatheredHours(name, 1, filter_name, None, hours)
+        for name, goal in config.goal.items()
+        for filter_name, hours in goal.gathered_hours.items()
+    )
+    return EarlierNights(
+        (*earlier.gathered, *extra),
+        earlier.used_angles,
+        earlier.used_panels,
+        earlier.flats_angles,
+    )

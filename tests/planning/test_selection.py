@@ -1,0 +1,176 @@
+"""The ranking of the catalogue: limits kept, parts explained, astroplan constraints taken."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import numpy as np
+import pytest
+
+from nightplan.errors import InputError, TargetError
+from nightplan.model.catalog import Catalog, load_catalog
+from nightplan.model.config import Config, parse_config
+from nightplan.model.starter import starter_text
+from nightplan.planning.night import Night, compute_night
+from nightplan.planning.night_targets import best_targets
+from nightplan.planning.selection import Ranking, Wishes, rank_targets
+from nightplan.planning.visibility import sky_tracks, time_grid
+
+EVENING = datetime.date(2027, 10, 6)
+
+
+@pytest.fixture(scope="module")
+def catalog() -> Catalog:
+    return load_catalog()
+
+
+@pytest.fixture(scope="module")
+def night(demo: Config) -> Night:
+    return compute_night(demo.site, EVENING)
+
+
+@pytest.fixture(scope="module")
+def ranking(demo: Config, night: Night, catalog: Catalog) -> Ranking:
+    return rank_targets(demo, night, catalog)
+
+
+def test_the_score_is_the_product_of_its_parts_best_first(ranking: Ranking) -> None:
+    scores = [entry.score for entry in ranking.ranked]
+    assert scores == sorted(scores, reverse=True)
+    for entry in ranking.ranked:
+        assert entry.score == pytest.approx(math.prod(entry.score_parts.values()))
+        assert set(entry.score_parts) == {"time", "framing", "contrast", "priority", "missing"}
+        assert all(0.0 <= value <= 1.0 for value in entry.score_parts.values())
+
+
+def test_pruning_by_bounds_leaves_the_order_as_it_is(
+    demo: Config, night: Night, catalog: Catalog, ranking: Ranking, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("nightplan.planning.selection.FIRST_LOOK", 40)
+    short = rank_targets(demo, night, catalog, most=20)
+    assert [e.row for e in short.ranked] == [e.row for e in ranking.ranked[:20]]
+
+
+def test_every_ranked_target_keeps_its_limits_at_its_best_moment(
+    demo: Config, night: Night, ranking: Ranking
+) -> None:
+    assert night.window_utc_mjd is not None
+    start, end = night.window_utc_mjd
+    for entry in ranking.ranked:
+        assert start - 1e-9 <= entry.best_utc_mjd <= end + 1e-9
+        assert entry.max_altitude_deg >= demo.preferences.minimum_altitude_deg - 0.002
+        assert entry.max_altitude_deg <= demo.mount.highest_altitude_deg + 0.002
+        assert 0.25 <= entry.hours <= night.window_hours + 1e-6
+
+
+def test_hours_agree_with_a_minute_by_minute_count_by_astropy(
+    demo: Config, night: Night, ranking: Ranking, catalog: Catalog
+) -> None:
+    # astropy.coordinates AltAz and get_body as the outside: altitude, skyline, moon distance.
+    from astropy import units as u
+    from astropy.coordinates import AltAz, get_body
+    from astropy.time import Time
+
+    from nightplan.planning.earth_orientation import configure_astropy
+
+    configure_astropy()
+    utc_mjd = time_grid(night, 2.0)
+    times = Time(utc_mjd, format="mjd", scale="utc")
+    frame = AltAz(obstime=times, location=demo.site.location)
+    refracted = AltAz(
+        obstime=times, location=demo.site.location, pressure=985 * u.hPa, temperature=10 * u.deg_C
+    )
+    moon = get_body("moon", times, demo.site.location, ephemeris="builtin")
+    moon_alt = moon.transform_to(frame).alt.deg
+    lit = 0.5 * (1 - np.cos(np.radians(180 - 82.0)))  # the fraction is checked elsewhere
+    galaxies = [e for e in ranking.ranked if e.target.kind == "galaxy"][:3]
+    assert galaxies
+    for entry in galaxies:
+        coord = entry.target.coord
+        place = coord.transform_to(frame)
+        seen = coord.transform_to(refracted).alt.deg
+        apart = place.separation(moon.transform_to(frame)).deg
+        ok = (place.alt.deg >= 30.0) & (place.alt.deg <= 87.0)
+        ok &= seen >= demo.horizon.altitude_deg(place.az.deg)
+        ok &= (moon_alt < -1.0) | (apart >= 60.0 * lit)
+        share = ok[:-1] & ok[1:]
+        assert entry.hours == pytest.approx(float(share.sum()) * 2.0 / 60.0, abs=0.15)
+
+
+def test_named_targets_alone_are_ranked(demo: Config, night: Night, catalog: Catalog) -> None:
+    ranking = rank_targets(demo, night, catalog, Wishes(names=("m 31", "ngc7000")))
+    assert {entry.target.name for entry in ranking.ranked} == {"M 31", "NGC 7000"}
+    with pytest.raises(TargetError):
+        rank_targets(demo, night, catalog, Wishes(names=("no such thing at all",)))
+
+
+def test_wishes_narrow_and_bad_ones_say_what_is_accepted(
+    demo: Config, night: Night, catalog: Catalog
+) -> None:
+    wishes = Wishes(kinds=("galaxy",), constellations=("and",), larger_arcmin=10.0, brighter_mag=11)
+    for entry in rank_targets(demo, night, catalog, wishes).ranked:
+        assert entry.target.kind == "galaxy"
+        assert entry.target.constellation == "And"
+        assert (entry.target.major_arcmin or 0.0) >= 10.0
+    with pytest.raises(InputError, match=r"kind = 'galxy'.*galaxy"):
+        rank_targets(demo, night, catalog, Wishes(kinds=("galxy",)))
+    with pytest.raises(InputError, match="constellation"):
+        rank_targets(demo, night, catalog, Wishes(constellations=("Xyz",)))
+
+
+def test_an_astroplan_constraint_joins_the_limits(
+    demo: Config, night: Night, catalog: Catalog
+) -> None:
+    from astroplan import AltitudeConstraint
+    from astropy import units as u
+
+    names = ("M 31", "M 33", "NGC 7000", "M 45")
+    free = rank_targets(demo, night, catalog, Wishes(names=names))
+    high = rank_targets(
+        demo,
+        night,
+        catalog,
+        Wishes(names=names, constraints=(AltitudeConstraint(min=60 * u.deg),)),
+    )
+    hours = {entry.target.name: entry.hours for entry in free.ranked}
+    for entry in high.ranked:
+        assert entry.hours < hours[entry.target.name]
+        tracks = sky_tracks(
+            night, [entry.target.ra_deg], [entry.target.dec_deg], time_grid(night, 1.0)
+        )
+        above = tracks.altitude_deg[0] >= 60.0
+        assert entry.hours <= above.sum() / 60.0 + 0.2
+
+
+def test_gathered_hours_make_a_target_matter_less(
+    demo: Config, night: Night, catalog: Catalog
+) -> None:
+    wishes = Wishes(names=("M 33",))
+    free = rank_targets(demo, night, catalog, wishes).ranked[0]
+    half = rank_targets(
+        demo, night, catalog, wishes, gathered_h={"M 33": {"L": 100.0, "R": 100.0}}
+    ).ranked[0]
+    assert half.score_parts["missing"] < 1.0
+    assert half.score < free.score
+
+
+def test_no_darkness_is_an_answer_with_a_reason(demo: Config, catalog: Catalog) -> None:
+    north = demo.site.model_copy(update={"latitude_deg": 70.0})
+    bright = compute_night(north, datetime.date(2027, 6, 21))
+    ranking = rank_targets(demo.model_copy(update={"site": north}), bright, catalog)
+    assert ranking.ranked == ()
+    assert ranking.empty_reason == "no_darkness"
+
+
+def test_tonights_best_are_different_pictures(demo: Config, night: Night, catalog: Catalog) -> None:
+    chosen = best_targets(demo, night, catalog)
+    assert len(chosen) == demo.preferences.tonight_most_targets
+    for i, one in enumerate(chosen):
+        for other in chosen[i + 1 :]:
+            assert one.coord.separation(other.coord).deg > 0.7
+
+
+def test_a_goal_comes_first_when_it_is_up(night: Night, catalog: Catalog) -> None:
+    config = parse_config(starter_text() + '\n[goal."M 74"]\npriority = 1.0\n')
+    assert best_targets(config, night, catalog)[0].name == "M 74"
