@@ -15,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.schedule_blocks import Block, EventKind, Schedule
+from nightplan.planning.schedule_blocks import Block, Event, EventKind, Schedule
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -157,8 +157,8 @@ class Problem:
         ``plain`` counts equivalent hours.
     now_s : float
         Nothing is scheduled before it.
-    kept : tuple of Block
-        Blocks already shot tonight.
+    kept, kept_events : tuples of Block and Event
+        What was already done tonight, before `now_s`.
     state : RigState or None
         The rig at `now_s`; None means that setting up ends on the first target, in focus.
     previous : Schedule or None
@@ -183,6 +183,7 @@ class Problem:
     balance: Balance = "diminishing"
     now_s: float = 0.0
     kept: tuple[Block, ...] = ()
+    kept_events: tuple[Event, ...] = ()
     state: RigState | None = None
     previous: Schedule | None = None
     stability_gain: float = 0.002
@@ -250,8 +251,9 @@ class Problem:
     def lane_intervals(self, task: int, after_meridian: bool) -> list[tuple[float, float]]:
         """Spans in which subs of a task may lie on one side of the pier.
 
-        Before the meridian a sub ends by `transit - stop_before` or, where the mount tracks
-        past, by `transit + track_past`; on the other side none starts before the transit.
+        Before the meridian a block ends by `transit - stop_before` or, where the mount tracks
+        past, by `transit + track_past`; on the other side none starts before the transit. A
+        pointing that is reached anew after its transit is on the other side.
         """
         transit = self.pointings[self.tasks[task].pointing].transit_s
         rules = self.overheads
@@ -269,12 +271,12 @@ class Problem:
         """What lies between the end of task `before` and the first sub of `task`.
 
         `before` None: the rig is parked somewhere, out of focus. `flip`: same pointing, other
-        side of the pier. Returns (kind, seconds) in order; a focus run that only the clock asks
-        for is not among them.
+        side of the pier. Taking a task up again after a pause centres and focuses anew. Returns
+        (kind, seconds) in order; a focus run that only the clock asks for is not among them.
         """
         rules = self.overheads
         centring = rules.slew_centre_s + rules.settle_s
-        if before is None:
+        if before is None or (before == task and not flip):
             return [("slew_centre", centring), ("focus", rules.focus_s)]
         old, new = self.tasks[before], self.tasks[task]
         steps: list[tuple[EventKind, float]] = []

@@ -1,0 +1,1 @@
+"""Parts of the schedule's solver: placement, bound, prices, search."""
