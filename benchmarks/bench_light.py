@@ -1,7 +1,7 @@
 """Sky rate of targets × filters × times: ours beside the same equations on astropy objects.
 
-One run on one machine (the sky rate itself uses one core); each figure is the least of its repeats and only the ratio is
-worth comparing. The other route does what a notebook would: astropy's AltAz for targets and moon,
+One run on one machine (the sky rate itself uses one core); each figure is the least of its repeats
+and only the ratio is worth comparing. The other route does what a notebook would: astropy's AltAz for targets and moon,
 `separation` between SkyCoords, astroplan's phase angle, and the same equations filter by filter in
 Quantities, at each filter's effective wavelength; on a part of the targets, and scaled up. Run
 from the repository's root: python benchmarks/bench_light.py [TARGETS]
@@ -10,9 +10,9 @@ from the repository's root: python benchmarks/bench_light.py [TARGETS]
 from __future__ import annotations
 
 import datetime
-import resource
 import sys
 import time
+import tracemalloc
 import warnings
 from collections.abc import Callable
 
@@ -98,11 +98,12 @@ def main(targets: int) -> None:
     mjd = np.linspace(start, end, TIMES)
     tracks = sky_tracks(night, ra, dec, mjd)
     geometry = sky_geometry(tracks)
-    answer = np.zeros((targets, len(bands), TIMES))
-    answer += 1.0  # touched, so that its pages do not count as growth below
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    answer = np.empty((targets, len(bands), TIMES))
     ours = least_s(lambda: sky_rate(bands, geometry, sky.dark, sky.air, out=answer), 5)
-    grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024.0
+    tracemalloc.start()
+    sky_rate(bands, geometry, sky.dark, sky.air, out=answer)
+    work_mib = tracemalloc.get_traced_memory()[1] / 2**20
+    tracemalloc.stop()
     whole = least_s(
         lambda: sky_rate(bands, sky_geometry(sky_tracks(night, ra, dec, mjd)), sky.dark, sky.air),
         2,
@@ -123,7 +124,7 @@ def main(targets: int) -> None:
     apart = np.abs(2.5 * np.log10(answer[:part][cells] / other.value[cells]))
     print(f"{targets} targets × {len(bands)} filters × {TIMES} times")
     print(f"sky rate from the geometry:      {ours:.2f} s")
-    print(f"  the answer {answer.nbytes / 2**20:.0f} MiB, beyond it {grown:.0f} MiB at most")
+    print(f"  the answer {answer.nbytes / 2**20:.0f} MiB, work arrays {work_mib:.1f} MiB at most")
     print(f"with the geometry:               {whole:.2f} s")
     print(f"astropy and astroplan objects:   {scaled:.1f} s (scaled from {part} targets)")
     print(f"ratio, both with the geometry:   {scaled / whole:.0f}")
