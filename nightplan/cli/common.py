@@ -91,3 +91,14 @@ def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str])
             click.echo(document.to_json(), nl=False)
     else:
         click.echo(text().rstrip("\n"))
+
+
+def utc_option(option: str, text: str) -> float:
+    """UTC MJD of a time given on the command line, ISO 8601 with Z or an offset."""
+    from nightplan.sky.times import mjd_from_iso
+
+    try:
+        return mjd_from_iso(text)
+    except ValueError as error:
+        accepted = "a time such as 2027-10-07T01:10:00Z"
+        raise InputError("command line", option, text, accepted) from error

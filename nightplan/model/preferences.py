@@ -65,10 +65,10 @@ class Setup(Section):
 class ChangeCost(Section):
     """What a change costs in utility beyond its minutes; a finished target is worth 1."""
 
-    filter_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.001
-    target_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.003
-    new_angle: Annotated[float, Field(ge=0.0, le=1.0)] = 0.004
-    train_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.02
+    filter_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.003
+    target_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.02
+    new_angle: Annotated[float, Field(ge=0.0, le=1.0)] = 0.03
+    train_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.05
 
 
 class Preferences(Section):

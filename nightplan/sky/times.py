@@ -67,3 +67,11 @@ def utc_iso(utc_mjd: float) -> str:
     """ISO 8601 UTC to the nearest second, for instance `2027-03-05T21:14:09Z`."""
     moment = datetime_from_mjd(utc_mjd) + datetime.timedelta(microseconds=500_000)
     return moment.replace(microsecond=0, tzinfo=None).isoformat() + "Z"
+
+
+def mjd_from_iso(text: str) -> float:
+    """UTC modified Julian date of ISO 8601 text that ends in Z or carries an offset.
+
+    Raises ValueError for text that is no time, or a time without an offset.
+    """
+    return mjd_from_datetime(datetime.datetime.fromisoformat(text))

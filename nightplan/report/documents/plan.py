@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
+from nightplan.planning.plan import NightPlan
+from nightplan.planning.schedule import LEDGER_KINDS, ledger_min
 from nightplan.report.documents.base import Document
+from nightplan.sky.times import utc_iso
 
-LEDGER_KINDS = (
-    "exposure",
-    "download",
-    "dither",
-    "focus",
-    "filter_change",
-    "slew_centre",
-    "flip",
-    "setup",
-    "idle",
-)
+DAY_S = 86400.0
 
 
 class PlanBlock(Document):
@@ -112,3 +105,130 @@ class PlanDocument(Document):
     progress: list[ProgressRow]
     setup: list[SetupStepRow]
     notices: list[str]
+
+
+def plan_document(plan: NightPlan) -> PlanDocument:
+    """Put a night's plan into its document."""
+    night, window = plan.night, plan.night.window_utc_mjd
+    base = {
+        "site": night.site.name,
+        "timezone": night.site.timezone,
+        "date": night.evening.isoformat(),
+        "train": plan.train.train,
+        "train_reason": plan.train.reason,
+        "window_kind": night.window_kind,
+        "window_start_utc": None if window is None else utc_iso(window[0]),
+        "window_end_utc": None if window is None else utc_iso(window[1]),
+        "window_start_utc_reason": "no_darkness" if window is None else None,
+        "window_end_utc_reason": "no_darkness" if window is None else None,
+        "targets": [_framed(plan, target.name) for target in plan.targets],
+        "setup": [
+            SetupStepRow(
+                name=step.name,
+                start_utc=utc_iso(step.start_utc_mjd),
+                end_utc=utc_iso(step.end_utc_mjd),
+            )
+            for step in plan.setup.steps
+        ],
+        "notices": list(plan.notices),
+        "blocks_reason": plan.empty_reason,
+    }
+    if plan.posed is None or plan.solution is None:
+        idle = dict.fromkeys(LEDGER_KINDS, 0.0)
+        idle["idle"] = 60.0 * night.window_hours
+        nothing = {
+            "bound": 0.0,
+            "objective": 0.0,
+            "gap_percent": 0.0,
+            "bound_holds_for": "whole_subs",
+            "solve_s": 0.0,
+            "change_cost": 0.0,
+        }
+        lists: dict[str, object] = {"blocks": [], "events": [], "progress": []}
+        return PlanDocument.model_validate({**base, **nothing, **lists, "ledger": idle})
+    problem, solution = plan.posed.problem, plan.solution
+    schedule = solution.schedule
+
+    def utc(seconds: float) -> str:
+        return utc_iso(problem.epoch_utc_mjd + seconds / DAY_S)
+
+    blocks = []
+    for block in schedule.blocks:
+        task, pointing = problem.tasks[block.task], problem.pointings[block.pointing]
+        up = pointing.image_up_angle_deg
+        blocks.append(
+            PlanBlock(
+                target=pointing.target,
+                panel=pointing.panel,
+                ra_deg=round(pointing.ra_deg, 6),
+                dec_deg=round(pointing.dec_deg, 6),
+                position_angle_deg=pointing.position_angle_deg,
+                image_up_angle_deg=0.0 if up is None else up,
+                train=task.train,
+                filter=task.filter,
+                gain=task.gain,
+                start_utc=utc(block.start_s),
+                end_utc=utc(block.end_s),
+                sub_s=block.sub_s,
+                count=block.count,
+                why=block.why,
+            )
+        )
+    events = [
+        PlanEvent(
+            kind=event.kind,
+            target=None if event.pointing is None else problem.pointings[event.pointing].target,
+            target_reason="no_target" if event.pointing is None else None,
+            start_utc=utc(event.start_s),
+            end_utc=utc(event.end_s),
+        )
+        for event in schedule.events
+    ]
+    return PlanDocument.model_validate(
+        {
+            **base,
+            "blocks": blocks,
+            "events": events,
+            "ledger": ledger_min(problem, schedule),
+            "bound": solution.bound,
+            "objective": solution.objective,
+            "gap_percent": solution.gap_percent,
+            "bound_holds_for": solution.bound_holds_for,
+            "solve_s": round(solution.solve_s, 3),
+            "change_cost": solution.evaluation.change_cost,
+            "progress": [
+                ProgressRow(
+                    target=row.target,
+                    panel=row.panel,
+                    filter=row.filter,
+                    priority=row.priority,
+                    goal_h=row.goal_h,
+                    gathered_h=row.gathered_h,
+                    tonight_h=row.tonight_h,
+                    tonight_clock_h=row.tonight_clock_h,
+                )
+                for row in solution.evaluation.progress
+            ],
+        }
+    )
+
+
+def _framed(plan: NightPlan, name: str) -> FramedTarget:
+    target = next(target for target in plan.targets if target.name == name)
+    framing = plan.framing(name)
+    wanted = plan.posed.wanted[name] if plan.posed is not None else ()
+    return FramedTarget(
+        target=name,
+        common_name=target.common_names[0] if target.common_names else "",
+        kind=target.kind,
+        train=framing.train,
+        position_angle_deg=framing.position_angle_deg,
+        image_up_angle_deg=framing.image_up_angle_deg,
+        position_angle_tolerance_deg=framing.position_angle_tolerance_deg,
+        coverage=framing.coverage,
+        margin_arcmin=framing.margin_arcmin,
+        panels=len(framing.panels),
+        reason=framing.reason,
+        train_loss=next((loss.reason for loss in plan.train.losses if loss.target == name), ""),
+        filters=[item.filter for item in wanted],
+    )

@@ -1,0 +1,43 @@
+"""`nightplan demo`: plan a night of the invented scenario."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from nightplan.cli.common import common_options, evening_of
+
+DEMO_EVENING = "2027-10-06"
+
+
+@click.command("demo")
+@common_options
+@click.option(
+    "--plot",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Save the altitude-and-moon plot (.png or .svg).",
+)
+def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | None) -> None:
+    """Plan one night of the demo scenario: the invented site "Hollow Ridge" and its rig.
+
+    The site and rig do not exist; sky, moon and photons are computed like for any other. The
+    night is that of 2027-10-06 unless --date says otherwise; --config is not read.
+
+    \b
+    Example:
+        nightplan demo --plot demo.png
+    """
+    from nightplan.cli.plan import show
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.model.starter import demo_config
+    from nightplan.planning.night import compute_night
+    from nightplan.planning.plan import make_plan
+    from nightplan.report.style import picture_format
+
+    if plot is not None:
+        picture_format(plot)
+    config = demo_config()
+    night = compute_night(config.site, evening_of(config.site, evening or DEMO_EVENING))
+    show(make_plan(config, night, catalog_for(config)), as_json, plot)

@@ -1,0 +1,225 @@
+"""Re-plan in the night: keep what was shot, and solve the rest from now on."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from nightplan.errors import FileError, InputError
+from nightplan.planning.schedule_blocks import Block, Event, Schedule
+from nightplan.planning.schedule_problem import Problem, RigState
+from nightplan.sky.times import mjd_from_iso
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+
+DAY_S = 86400.0
+# Times in a plan document are whole seconds; a sub that ends in the second of `from` counts.
+ROUNDING_S = 1.0
+
+
+@dataclass(frozen=True)
+class Replan:
+    """From when to plan anew, the plan in force, and what was really shot before.
+
+    Attributes
+    ----------
+    from_utc_mjd : float
+    plan : mapping or None
+        The plan document in force (`--keep`).
+    done : mapping of filter to count
+        Subs really shot before `from`; filters that are not named were shot as planned.
+    """
+
+    from_utc_mjd: float
+    plan: Mapping[str, Any] | None = None
+    done: Mapping[str, int] | None = None
+
+
+def read_plan_document(source: str, text: str) -> dict[str, Any]:
+    """Read the plan document that `--keep` names; raises FileError where it is none."""
+    try:
+        document = json.loads(text)
+    except json.JSONDecodeError as error:
+        raise FileError(source, f"is not JSON: {error}") from error
+    wanted = ("train", "blocks", "events", "window_start_utc")
+    if not isinstance(document, dict) or any(key not in document for key in wanted):
+        raise FileError(source, "is not a plan document; save one with: nightplan plan --json")
+    keys = ("target", "panel", "filter", "start_utc", "sub_s", "count")
+    for number, block in enumerate(document["blocks"], start=1):
+        missing = [key for key in keys if not isinstance(block, dict) or key not in block]
+        if missing:
+            raise FileError(source, f"block {number} lacks {', '.join(missing)}")
+    return document
+
+
+def parse_done(config: Config, items: Sequence[str]) -> dict[str, int]:
+    """Read `FILTER=COUNT` items. Raises InputError for an unknown filter or a bad count."""
+    counts: dict[str, int] = {}
+    for item in items:
+        name, _, number = item.partition("=")
+        if name not in config.filter or not number.isdigit():
+            accepted = f"FILTER=COUNT with a filter of {', '.join(config.filter)}"
+            raise InputError("command line", "--done", item, accepted)
+        counts[name] = counts.get(name, 0) + int(number)
+    return counts
+
+
+def with_past(problem: Problem, again: Replan) -> Problem:
+    """The problem from `from` on, with what was shot before as kept blocks.
+
+    Raises
+    ------
+    InputError
+        More subs are said to be done than the plan in force held before `from`.
+    """
+    now_s = (again.from_utc_mjd - problem.epoch_utc_mjd) * DAY_S
+    now_s = min(max(now_s, 0.0), problem.window_s)
+    done = dict(again.done or {})
+    previous = None if again.plan is None else plan_schedule(problem, again.plan)
+    if previous is None:
+        return replace(_with_gathered(problem, now_s, done), now_s=now_s)
+    kept, left_over = _kept_blocks(problem, previous, now_s, done)
+    for name, count in left_over.items():
+        held = done[name] - count
+        raise InputError(
+            "command line", "--done", f"{name}={done[name]}", f"at most {held}, as planned before"
+        )
+    events = _kept_events(previous, kept, now_s)
+    return replace(
+        problem,
+        now_s=now_s,
+        kept=tuple(kept),
+        kept_events=tuple(events),
+        state=_state(kept, events),
+        previous=previous,
+    )
+
+
+def plan_schedule(problem: Problem, plan: Mapping[str, Any]) -> Schedule:
+    """A plan document as a schedule of this problem; blocks that fit no task are left out."""
+    tasks = {
+        (problem.pointings[task.pointing].target, problem.pointings[task.pointing].panel,
+         task.filter, task.train): number
+        for number, task in enumerate(problem.tasks)
+    }  # fmt: skip
+    pointing_of: dict[str, int] = {}
+    for i, pointing in enumerate(problem.pointings):
+        pointing_of.setdefault(pointing.target, i)
+    blocks = []
+    for row in plan["blocks"]:
+        train = row.get("train", plan["train"])
+        number = tasks.get((row["target"], row["panel"], row["filter"], train))
+        if number is None:
+            continue
+        task = problem.tasks[number]
+        start = _seconds(problem, row["start_utc"])
+        count = int(row["count"])
+        blocks.append(_block(problem, number, start, count, start >= _transit(problem, task)))
+    events = [
+        Event(
+            row["kind"],
+            pointing_of.get(row.get("target") or ""),
+            _seconds(problem, row["start_utc"]),
+            _seconds(problem, row["end_utc"]),
+        )
+        for row in plan["events"]
+    ]
+    return Schedule(tuple(blocks), tuple(events))
+
+
+def _transit(problem: Problem, task: Any) -> float:
+    return problem.pointings[task.pointing].transit_s
+
+
+def _seconds(problem: Problem, utc: str) -> float:
+    return (mjd_from_iso(utc) - problem.epoch_utc_mjd) * DAY_S
+
+
+def _block(problem: Problem, task: int, start_s: float, count: int, after: bool) -> Block:
+    rules = problem.overheads
+    return Block(
+        task=task,
+        pointing=problem.tasks[task].pointing,
+        start_s=start_s,
+        end_s=start_s + problem.run_s(task, count),
+        count=count,
+        sub_s=problem.tasks[task].sub_s,
+        dithers=max(0, (count - 1) // rules.dither_every),
+        after_meridian=after,
+    )
+
+
+def _kept_blocks(
+    problem: Problem, previous: Schedule, now_s: float, done: dict[str, int]
+) -> tuple[list[Block], dict[str, int]]:
+    """Whole subs finished by `now_s`, cut to what was really shot; and what found no room."""
+    left = dict(done)
+    kept = []
+    for block in previous.blocks:
+        starts = problem.sub_starts_s(block.task, block.start_s, block.count)
+        ends = starts + block.sub_s + problem.overheads.download_s
+        count = int((ends <= now_s + ROUNDING_S).sum())
+        name = problem.tasks[block.task].filter
+        if name in left:
+            count = min(count, left[name])
+            left[name] -= count
+        if count > 0:
+            kept.append(_block(problem, block.task, block.start_s, count, block.after_meridian))
+    return kept, {name: count for name, count in left.items() if count > 0}
+
+
+def _kept_events(previous: Schedule, kept: Sequence[Block], now_s: float) -> list[Event]:
+    """Past events up to the last kept sub, cut so that none overlaps a block."""
+    events = []
+    for event in previous.events:
+        if event.kind == "idle" or event.start_s >= now_s:
+            continue
+        start, end = event.start_s, min(event.end_s, now_s)
+        for block in kept:
+            # Whole seconds in the document may leave a sliver of overlap.
+            if start < block.end_s and end > block.start_s:
+                if start < block.start_s:
+                    end = min(end, block.start_s)
+                else:
+                    start = max(start, block.end_s)
+        if end > start:
+            events.append(replace(event, start_s=start, end_s=end))
+    return events
+
+
+def _state(kept: Sequence[Block], events: Sequence[Event]) -> RigState:
+    """Where the rig stands: on the last kept block's task, in its last focus."""
+    if not kept:
+        return RigState(None)
+    last = kept[-1]
+    focus = [event.end_s for event in events if event.kind == "focus"]
+    runs = [end_s for end_s in focus if end_s <= last.start_s + ROUNDING_S]
+    return RigState(last.task, last.after_meridian, max(runs, default=kept[0].start_s))
+
+
+def _with_gathered(problem: Problem, now_s: float, done: dict[str, int]) -> Problem:
+    """Without a plan in force: subs already shot count for the first target that wants them."""
+    tasks = list(problem.tasks)
+    for name, count in done.items():
+        number = next((i for i, task in enumerate(tasks) if task.filter == name), None)
+        if number is None:
+            wanted = ", ".join(dict.fromkeys(task.filter for task in tasks))
+            raise InputError("command line", "--done", f"{name}={count}", f"a filter of {wanted}")
+        task = tasks[number]
+        most = int(now_s // task.sub_s)
+        if count > most:
+            raise InputError(
+                "command line",
+                "--done",
+                f"{name}={count}",
+                f"at most {most} subs of {task.sub_s:g} s between the window's start and --from",
+            )
+        edges = problem.worth_until(number, [0.0, now_s])
+        mean = float(edges[1] - edges[0]) / now_s if now_s > 0.0 else 0.0
+        tasks[number] = replace(
+            task, gathered_h=task.gathered_h + count * task.sub_s * mean / 3600.0
+        )
+    return replace(problem, tasks=tuple(tasks))
