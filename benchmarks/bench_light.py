@@ -1,10 +1,10 @@
 """Sky rate of targets × filters × times: ours beside the same equations on astropy objects.
 
 One run on one machine (the sky rate itself uses one core); each figure is the least of its repeats
-and only the ratio is worth comparing. The other route does what a notebook would: astropy's AltAz for targets and moon,
-`separation` between SkyCoords, astroplan's phase angle, and the same equations filter by filter in
-Quantities, at each filter's effective wavelength; on a part of the targets, and scaled up. Run
-from the repository's root: python benchmarks/bench_light.py [TARGETS]
+and only the ratio is worth comparing. The other route does what a notebook would: astropy's AltAz
+for targets and moon, `separation` between SkyCoords, astroplan's phase angle, and the same
+equations filter by filter in Quantities, at each filter's effective wavelength; on a part of the
+targets, and scaled up. Run from the repository's root: python benchmarks/bench_light.py [TARGETS]
 """
 
 from __future__ import annotations

@@ -14,7 +14,6 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import erf
 
 from nightplan.light.passband import Passband
 from nightplan.light.photometry import Floats
@@ -76,4 +75,4 @@ def peak_pixel_share(
     """
     diffraction = 1.03 * wavelength_nm * 1e-6 / aperture_mm * ARCSEC_PER_RADIAN
     sigma = math.hypot(fwhm_arcsec, diffraction) / (2.0 * math.sqrt(2.0 * math.log(2.0)))
-    return float(erf(scale_arcsec_px / (2.0 * math.sqrt(2.0) * sigma)) ** 2)
+    return math.erf(scale_arcsec_px / (2.0 * math.sqrt(2.0) * sigma)) ** 2

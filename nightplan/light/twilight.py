@@ -15,9 +15,9 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import PchipInterpolator
 
 from nightplan.light.air_path import scattering_air_path, smooth_step
+from nightplan.light.monotone_curve import MonotoneCurve
 from nightplan.light.passband import Passband
 from nightplan.light.photometry import Floats, ab_photon_density, nl_from_v_mag
 
@@ -61,7 +61,7 @@ def schaefer_zenith_mag(sun_altitude_deg: npt.ArrayLike, extinction_v: float = 0
 
 
 @cache
-def _zenith_curve() -> PchipInterpolator:
+def _zenith_curve() -> MonotoneCurve:
     """Monotone V mag against the sun's altitude, through both sources and daylight."""
     fit = np.arange(_FIT_LOW_DEG, _FIT_HIGH_DEG + 0.1, 1.0)
     join = float(patat_zenith_mag("V", _FIT_LOW_DEG) - schaefer_zenith_mag(_FIT_LOW_DEG))
@@ -73,7 +73,7 @@ def _zenith_curve() -> PchipInterpolator:
         # sunset by Schaefer; low daylight, 700 and 1500 cd/m², from memory
         [9.45, schaefer_zenith_mag(0.0), 5.4, 4.6],
     ])  # fmt: skip
-    return PchipInterpolator(sun, mag)
+    return MonotoneCurve(sun, mag)
 
 
 def zenith_v_mag(sun_altitude_deg: npt.ArrayLike) -> Floats:
