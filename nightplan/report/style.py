@@ -199,6 +199,9 @@ def _on(colour: str, style: str, ink: str) -> str:
     return "#000000" if 0.299 * red + 0.587 * green + 0.114 * blue > 0.45 else "#FFFFFF"
 
 
+_CYCLE = ("first", "target", "second", "third", "faint")
+
+
 def settings(style: str = "day") -> dict[str, Any]:
     """The matplotlib settings of a style, as a plain dictionary.
 
@@ -229,6 +232,7 @@ def settings(style: str = "day") -> dict[str, Any]:
         "ytick.color": colours["ink"],
         "xtick.labelsize": 8.0,
         "ytick.labelsize": 8.0,
+        "axes.prop_cycle": f"cycler('color', {[colours[name] for name in _CYCLE]})",
         "grid.color": colours["grid"],
         "grid.linewidth": 0.5,
         "legend.facecolor": colours["panel"],
