@@ -15,7 +15,7 @@ from nightplan.report.filter_lanes import draw_lanes, lane_count
 from nightplan.report.label_place import place_labels
 from nightplan.report.night_picture import NightPicture, PictureTarget, runs
 from nightplan.report.style import new_figure, save_figure, styled
-from nightplan.report.time_axis import draw_clocks
+from nightplan.report.time_axis import draw_clocks, second_ink
 from nightplan.report.words import number, percent
 
 if TYPE_CHECKING:
@@ -34,7 +34,12 @@ LANES_IN = 1.9
 
 
 def night_figure(
-    picture: NightPicture, *, style: str = "day", narrow: bool = False, lanes: bool = True
+    picture: NightPicture,
+    *,
+    style: str = "day",
+    narrow: bool = False,
+    lanes: bool = True,
+    titled: bool = True,
 ) -> Figure:
     """The whole picture of a night: altitudes above, filter lanes below, both clocks.
 
@@ -47,6 +52,8 @@ def night_figure(
         Lay it out for a phone held upright (3.75 inches wide) rather than a page.
     lanes : bool
         False leaves out the filter lanes, and the height they take.
+    titled : bool
+        False leaves out the title, for a page that says it already.
 
     Returns
     -------
@@ -54,13 +61,13 @@ def night_figure(
     """
     rows = lane_count(picture) if picture.blocks and lanes else 0
     width, height = NARROW_IN if narrow else WIDE_IN
-    if not lanes:
-        height -= LANES_IN
+    head = 0.0 if titled else 0.22
+    height -= head if lanes else head + LANES_IN
     figure = new_figure((width, height), style)
     with styled(style) as colours:
         lane_in = 0.23 * rows
         left, right = (0.44, 0.10) if narrow else (0.62, 0.18)
-        top, bottom, between = (0.98 if narrow else 0.86), 0.46, 0.10 if rows else 0.0
+        top, bottom, between = (0.98 if narrow else 0.86) - head, 0.46, 0.10 if rows else 0.0
         inner = height - top - bottom - between - lane_in
 
         def box(low: float, tall: float) -> tuple[float, float, float, float]:
@@ -71,13 +78,14 @@ def night_figure(
         draw_altitude(axes, lanes_axes, picture, style=style, narrow=narrow)
         title = f"{picture.site}, night of {picture.evening:%a} {picture.evening.day} "
         title += f"{picture.evening:%b %Y}"
+        if titled:
+            figure.text(
+                left / width, 1.0 - 0.11 / height, title, fontsize=10.0, weight="bold", va="top",
+                color=colours["ink"],
+            )  # fmt: skip
         figure.text(
-            left / width, 1.0 - 0.11 / height, title, fontsize=10.0, weight="bold", va="top",
-            color=colours["ink"],
-        )  # fmt: skip
-        figure.text(
-            left / width, 1.0 - 0.31 / height, _key(picture, narrow, lanes), fontsize=7.0, va="top",
-            color=colours["faint"], linespacing=1.25,
+            left / width, 1.0 - (0.31 - head) / height, _key(picture, narrow, lanes),
+            fontsize=7.0, va="top", color=second_ink(style), linespacing=1.25,
         )  # fmt: skip
     return figure
 
@@ -133,9 +141,7 @@ def draw_altitude(
         axes.grid(axis="y", color=colours["grid"], linewidth=0.5)
         axes.set_axisbelow(True)
         every = 2 if narrow or end - start > 0.75 else 1
-        draw_clocks(
-            lanes_axes or axes, axes, start, end, picture.zone, colours=colours, every_h=every
-        )
+        draw_clocks(lanes_axes or axes, axes, start, end, picture.zone, style=style, every_h=every)
         _twilight(axes, picture, colours, narrow)
         if lanes_axes is not None:
             _twilight(lanes_axes, picture, colours, narrow, named=False)
@@ -298,19 +304,21 @@ def _names(axes: Axes, picture: NightPicture, colours: Mapping[str, str], narrow
         texts.append(text)
         sizes.append((extent.width + 4.0 * scale, extent.height + 2.0 * scale))
         curves.append(axes.transData.transform(np.column_stack((picture.utc_mjd, altitude))))
-    inside = axes.get_window_extent(renderer)
+    inside = axes.get_window_extent(renderer).extents / scale + np.array(EDGE)
+    left, bottom, right, top = (float(edge) for edge in inside)
     places = place_labels(
         [curve / scale for curve in curves],
         [likes for *_, likes in labels],
         [(w / scale, h / scale) for w, h in sizes],
-        tuple(edge / scale + inset for edge, inset in zip(inside.extents, EDGE, strict=True)),
+        (left, bottom, right, top),
         [
             axes.transData.transform([(mjd, 0.0), (mjd, 1.5 + 1.8 * len(name))]) / scale
             for mjd, name in _band_names(picture, narrow)
         ],
     )
     for text, (x, y) in zip(texts, places, strict=True):
-        text.set_position(axes.transData.inverted().transform((x * scale, y * scale)))
+        at_x, at_y = axes.transData.inverted().transform((x * scale, y * scale))
+        text.set_position((float(at_x), float(at_y)))
 
 
 def _key(picture: NightPicture, narrow: bool, lanes: bool) -> str:

@@ -84,7 +84,7 @@ def place_labels(
 
 
 def _clearance(centres: Array, half: Array, curve: Array, most: float) -> Array:
-    """Distance (the larger of across and up) in pixels from each label's box to a curve, at most `most`; 0 where it is hit."""
+    """Pixels from each label's box to a curve, the larger of across and up, 0 to `most`."""
     fine = _densify(curve)
     gap = np.abs(fine[None, :, 0] - centres[:, None, 0]) - half[0]
     np.maximum(gap, np.abs(fine[None, :, 1] - centres[:, None, 1]) - half[1], out=gap)

@@ -55,7 +55,7 @@ def embed_svg(text: str, prefix: str, title: str, *, red_only: bool = False) -> 
     body = _small(body)
     body = _own_ids(body, prefix)
     head, rest = body.split(">", 1)
-    head = re.sub(r"\s(?:width|height|xmlns:xlink|version|role|class)=\"[^\"]*\"", "", head)
+    head = re.sub(r"\s(?:width|height|xmlns|xmlns:xlink|version|role|class)=\"[^\"]*\"", "", head)
     rest = rest.replace("xlink:href=", "href=")
     rest = re.sub(r"^\s*<title>.*?</title>", "", rest, flags=re.S)
     return f'{head} role="img" aria-label="{_attribute(title)}" class="picture">{rest}'

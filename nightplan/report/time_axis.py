@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from nightplan.report.local_time import MJD_EPOCH, moment, offset_text, utc_mjd
+from nightplan.report.style import palette
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -69,6 +70,11 @@ def axis_title(start_utc_mjd: float, end_utc_mjd: float, zone: ZoneInfo) -> str:
     return "local time, UTC" + " then UTC".join(offsets)
 
 
+def second_ink(style: str) -> str:
+    """Colour of second-rank text: in red, only the brightest red can be read well on black."""
+    return palette(style)["ink" if style == "red" else "faint"]
+
+
 def draw_clocks(
     local_axes: Axes,
     utc_axes: Axes,
@@ -76,10 +82,11 @@ def draw_clocks(
     end_utc_mjd: float,
     zone: ZoneInfo,
     *,
-    colours: Any,
+    style: str = "day",
     every_h: int = 1,
 ) -> None:
     """Put local hours below `local_axes` and UTC hours above `utc_axes` (both in UTC MJD)."""
+    colours, faint = palette(style), second_ink(style)
     ticks = whole_hours(start_utc_mjd, end_utc_mjd, zone, every_h)
     for axes in dict.fromkeys((local_axes, utc_axes)):
         axes.set_xlim(start_utc_mjd, end_utc_mjd)
@@ -90,8 +97,8 @@ def draw_clocks(
     upper = utc_axes.secondary_xaxis("top")
     utc_ticks = whole_hours(start_utc_mjd, end_utc_mjd, ZoneInfo("UTC"), every_h)
     upper.set_xticks([mjd for mjd, _ in utc_ticks], labels=[f"{when:%H}" for _, when in utc_ticks])
-    upper.tick_params(colors=colours["faint"], length=3, pad=1.5)
-    upper.set_xlabel("UTC", labelpad=2, color=colours["faint"], fontsize=8.0)
+    upper.tick_params(colors=faint, length=3, pad=1.5)
+    upper.set_xlabel("UTC", labelpad=2, color=faint, fontsize=8.0)
     for axes in dict.fromkeys((local_axes, utc_axes)):
         for mjd, _, _ in clock_changes(start_utc_mjd, end_utc_mjd, zone):
             axes.axvline(mjd, color=colours["warning"], linewidth=1.0, linestyle=(0, (1, 2)))

@@ -33,10 +33,11 @@ REASON_WORDS: Mapping[str, str] = {
 }
 
 GUIDE_WORDS: Mapping[str, str] = {
-    "found": "a guide star lies in the patch",
-    "expected": "no star to the catalogue's limit, but fainter ones are expected",
-    "unlikely": "a guide star is unlikely",
+    "found": "a star in the patch",
+    "expected": "likely",
+    "unlikely": "unlikely",
 }
+"""Short, for a table: the outlook for a guide star on one side of the meridian."""
 
 
 def event_words(kind: str) -> str:
