@@ -203,3 +203,37 @@ def test_a_night_without_a_window_still_answers(demo) -> None:
     exposure = exposure_of(config, night, NEBULA)
     assert exposure.budget.v_sky.twilight_nl[0, 0] > 1e5
     assert np.all(exposure.budget.worth < 0.05)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "elevation", "zenith"),
+    [(38.6, 240.0, 21.4), (-24.6, 2635.0, 22.0), (0.0, 0.0, 21.9)],
+)
+def test_no_step_in_the_hour_of_a_full_moonrise(demo, latitude, elevation, zenith) -> None:
+    """Minute by minute on nights after the full moon of mid-October 2027."""
+    site = demo.site.model_copy(
+        update={"latitude_deg": latitude, "elevation_m": elevation, "sky_mag_arcsec2": zenith}
+    )
+    config = demo.model_copy(update={"site": site})
+    places = [
+        Target(f"Place {ra}", float(ra), latitude / 2, major_arcmin=9.0, kind="galaxy")
+        for ra in range(0, 360, 30)
+    ]
+    seen = 0
+    for day in (16, 17, 18, 19):
+        night = compute_night(site, datetime.date(2027, 10, day))
+        assert night.moonrise.utc_mjd is not None
+        times = night.moonrise.utc_mjd + np.arange(-10, 80) / 1440.0
+        tracks = sky_tracks(night, [t.ra_deg for t in places], [t.dec_deg for t in places], times)
+        budget = photon_budget(config, "flattener", places, tracks)
+        dark = tracks.sun_altitude_deg < -18.0
+        high = tracks.altitude_deg.min(axis=1) > 20.0
+        if not high.any() or dark.sum() < 60:
+            continue
+        seen += 1
+        total = budget.v_sky.total_v_mag[high][:, dark]
+        assert np.abs(np.diff(total, axis=1)).max() < 0.1
+        every = budget.sky_mag_arcsec2[high][:, :, dark]
+        assert np.abs(np.diff(every, axis=2)).max() < 0.1
+        assert np.ptp(total, axis=1).max() > 0.5
+    assert seen
