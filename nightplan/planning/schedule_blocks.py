@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 EventKind = Literal["focus", "filter_change", "slew_centre", "flip", "setup", "idle"]
@@ -23,7 +23,7 @@ class Block:
     sub_s: float
     dithers: int
     after_meridian: bool = False
-    why: str = ""
+    why: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)

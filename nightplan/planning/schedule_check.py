@@ -112,13 +112,30 @@ def _runs(problem: Problem, blocks: tuple[Block, ...], events: tuple[Event, ...]
             runs[-1].append(block)
         else:
             runs.append([block])
-    for run in runs:
+    for number, run in enumerate(runs):
         length = run[-1].end_s - run[0].start_s
+        if number == 0:
+            length += _before(problem, run[0], events)
         if length < problem.shortest_block_s - SLACK_S:
             found.append(f"{_name(problem, run[0])} lasts {length:.0f} s, below the shortest")
         if length > problem.longest_block_s + SLACK_S:
             found.append(f"{_name(problem, run[0])} lasts {length:.0f} s, above the longest")
     return found
+
+
+def _before(problem: Problem, block: Block, events: tuple[Event, ...]) -> float:
+    """How long the run that a re-plan goes on with had lasted by now."""
+    state, begun = problem.state, block.start_s
+    if state is None or (state.task, state.after_meridian) != (block.task, block.after_meridian):
+        return 0.0
+    now = max(problem.now_s, problem.setup_s)
+    if any(e.kind not in ("idle", "focus") for e in _events_between(events, now, begun)):
+        return 0.0
+    for kept in reversed(problem.kept):
+        if (kept.task, kept.after_meridian) != (block.task, block.after_meridian):
+            break
+        begun = kept.start_s
+    return block.start_s - begun
 
 
 def _events_between(events: tuple[Event, ...], low_s: float, high_s: float) -> list[Event]:
@@ -128,61 +145,62 @@ def _events_between(events: tuple[Event, ...], low_s: float, high_s: float) -> l
 def _between(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:
     """Every change is paid for in minutes, between the blocks that it parts."""
     found = []
-    rules = problem.overheads
     state = problem.state
     before: tuple[int, bool] | None = None
-    resumed = True
-    free_s = max(problem.setup_s, problem.now_s)
     if state is not None and state.task is not None:
         before = (state.task, state.after_meridian)
+    free_s, first = max(problem.setup_s, problem.now_s), True
     for block in fresh:
+        name = _name(problem, block)
         spent: dict[str, float] = {}
         for event in _events_between(schedule.events, free_s, block.start_s):
             spent[event.kind] = spent.get(event.kind, 0.0) + event.end_s - event.start_s
-        need: dict[str, float] = {}
-        centring = rules.slew_centre_s + rules.settle_s
-        new = problem.tasks[block.task]
-        if before is None:
-            if state is not None:
-                need = {"slew_centre": centring, "focus": rules.focus_s}
-            moved = True
-        elif before == (block.task, block.after_meridian):
-            moved = False
-            if "idle" in spent and not resumed:
-                need = {"slew_centre": centring, "focus": rules.focus_s}
-        else:
-            old = problem.tasks[before[0]]
-            moved = old.pointing != new.pointing or old.train != new.train
-            flip = not moved and before[1] != block.after_meridian
-            if moved or flip:
-                need["slew_centre"] = centring
-            if flip:
-                need["flip"] = rules.flip_s
-            if old.train != new.train:
-                if rules.train_change_s is None:
-                    found.append(f"{_name(problem, block)} changes the train, which is forbidden")
-                need["setup"] = rules.train_change_s or 0.0
-            if old.filter != new.filter:
-                need["filter_change"] = rules.filter_change_s
-            by_offset = (
-                rules.use_filter_offsets and old.focus_offset_known and new.focus_offset_known
-            )
-            if old.filter != new.filter and by_offset:
-                need["filter_change"] += rules.offset_move_s
-            refocus = old.filter != new.filter and not by_offset
-            if refocus or (flip and rules.focus_after_flip) or old.train != new.train:
-                need["focus"] = rules.focus_s
-            if flip and before[1]:
-                found.append(f"{_name(problem, block)} goes back over the meridian")
+        need, anew, complaints = _needed(problem, before, block, first, "idle" in spent)
+        found += [f"{name} {complaint}" for complaint in complaints]
         transit = problem.pointings[block.pointing].transit_s
-        if moved and not block.after_meridian and block.start_s >= transit + SLACK_S:
-            found.append(f"{_name(problem, block)} is reached after the transit on the near side")
+        if anew and not block.after_meridian and block.start_s >= transit + SLACK_S:
+            found.append(f"{name} is reached after the transit on the near side")
         for kind, seconds in need.items():
             if spent.get(kind, 0.0) < seconds - SLACK_S:
-                found.append(f"{_name(problem, block)} lacks {kind} of {seconds:.0f} s before it")
-        before, free_s = (block.task, block.after_meridian), block.end_s
-        resumed = False
+                found.append(f"{name} lacks {kind} of {seconds:.0f} s before it")
+        before, free_s, first = (block.task, block.after_meridian), block.end_s, False
     return found
+
+
+def _needed(
+    problem: Problem, before: tuple[int, bool] | None, block: Block, first: bool, paused: bool
+) -> tuple[dict[str, float], bool, list[str]]:
+    """Seconds by kind that must precede a block, whether its pointing is reached anew, and
+    changes that are forbidden."""
+    rules = problem.overheads
+    centring = rules.slew_centre_s + rules.settle_s
+    again = {"slew_centre": centring, "focus": rules.focus_s}
+    if before is None:
+        return (again if problem.state is not None else {}), True, []
+    if before == (block.task, block.after_meridian):
+        return (again if paused and not first else {}), False, []
+    old, new = problem.tasks[before[0]], problem.tasks[block.task]
+    swap = old.train != new.train
+    moved = old.pointing != new.pointing or swap
+    flip = not moved and before[1] != block.after_meridian
+    filters = old.filter != new.filter
+    offsets = rules.use_filter_offsets and old.focus_offset_known and new.focus_offset_known
+    need = {
+        "slew_centre": centring if moved or flip else 0.0,
+        "flip": rules.flip_s if flip else 0.0,
+        "setup": (rules.train_change_s or 0.0) if swap else 0.0,
+        "filter_change": rules.filter_change_s * filters
+        + rules.offset_move_s * (filters and offsets),
+        "focus": rules.focus_s
+        if (filters and not offsets) or (flip and rules.focus_after_flip) or swap
+        else 0.0,
+    }
+    complaints = []
+    if swap and rules.train_change_s is None:
+        complaints.append("changes the train, which is forbidden")
+    if flip and before[1]:
+        complaints.append("goes back over the meridian")
+    return need, moved, complaints
 
 
 def _focus(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:

@@ -194,7 +194,8 @@ class Problem:
     @property
     def start_s(self) -> float:
         """First moment at which a block, or what leads to it, may begin."""
-        return max(self.setup_s, self.now_s, 0.0)
+        kept = max((block.end_s for block in self.kept), default=0.0)
+        return max(self.setup_s, self.now_s, kept)
 
     @property
     def end_s(self) -> float:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from nightplan.planning.reasons import reasons
 from nightplan.planning.schedule import Objective, empty_schedule, evaluate
 from nightplan.planning.schedule_blocks import Schedule
 from nightplan.planning.schedule_check import violations
@@ -24,10 +25,11 @@ from nightplan.planning.solving.limits import binding_limits
 from nightplan.planning.solving.local_search import Candidate, LocalSearch, Order
 from nightplan.planning.solving.master import Master
 from nightplan.planning.solving.path_programme import PathProgramme
-from nightplan.planning.solving.placement import Placer
+from nightplan.planning.solving.placement import Placer, Run
 from nightplan.planning.solving.utility_model import row_utility
 
 WHOLE_SUBS = "whole_subs"
+LEAD_S = 1200.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +39,7 @@ class Solution:
     Attributes
     ----------
     schedule : Schedule
+        Each block carries its reason.
     objective, bound, gap_percent : float
         gap = 100 (bound - objective) / bound.
     evaluation : Objective
@@ -156,12 +159,51 @@ def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> 
     )
     search = LocalSearch(BatchPlacer(placer, utility), effort.spare)
     order = _best_order(search, programme, root, effort)
-    schedule = idle
+    schedule, value = idle, evaluate(problem, idle).value
     if order is not None:
-        schedule = placer.schedule(placer.place(order.runs))
-        if evaluate(problem, schedule).value < utility.constant() or violations(problem, schedule):
-            schedule = idle
-    return _finish(problem, schedule, root.value, "prices and paths, local search", WHOLE_SUBS)
+        found = placer.schedule(placer.place(order.runs))
+        found_value = evaluate(problem, found).value
+        if found_value > value and not violations(problem, found):
+            schedule, value = found, found_value
+    notes: tuple[str, ...] = ()
+    if problem.previous is not None:
+        kept = placer.schedule(placer.place(runs_in_force(problem, placer)))
+        kept_value = evaluate(problem, kept).value
+        if kept_value > value - problem.stability_gain and not violations(problem, kept):
+            gain = max(0.0, value - kept_value)
+            notes = (f"the plan in force is kept: another would gain {gain:.4f}",)
+            schedule = kept
+    return _finish(
+        problem, schedule, root.value, "prices and paths, local search", WHOLE_SUBS, notes
+    )
+
+
+def runs_in_force(problem: Problem, placer: Placer) -> list[Run]:
+    """What is left of the schedule in force, as an order of runs."""
+    previous = problem.previous
+    if previous is None:
+        return []
+    lane_of = {(lane.task, lane.after_meridian): k for k, lane in enumerate(placer.lanes)}
+    shot = {block.start_s: block.count for block in problem.kept}
+    runs: list[Run] = []
+    for block in previous.blocks:
+        lane = lane_of.get((block.task, block.after_meridian))
+        left = block.count - shot.get(block.start_s, 0)
+        over = problem.sub_starts_s(block.task, block.start_s, block.count) < problem.now_s - 1e-6
+        left = min(left, block.count - int(over.sum()))
+        if lane is None or left <= 0:
+            continue
+        if runs and runs[-1].lane == lane:
+            runs[-1] = runs[-1]._replace(count=runs[-1].count + left)
+        else:
+            # A start that the plan left free time before is a wish to wait.
+            idle = any(
+                event.kind == "idle" and event.start_s < block.start_s <= event.end_s + LEAD_S
+                for event in previous.events
+            )
+            wait = block.start_s if idle and block.start_s > problem.now_s else -np.inf
+            runs.append(Run(lane, left, wait))
+    return runs
 
 
 def _idle(problem: Problem) -> Schedule:
@@ -183,6 +225,10 @@ def _best_order(
             for lane, a, b in path.arcs
         ]
         candidates.append((lanes, counts, [-np.inf] * len(lanes)))
+    in_force = runs_in_force(placer.problem, placer)
+    if in_force:
+        lane_list, count_list, wait_list = (list(part) for part in zip(*in_force, strict=True))
+        candidates.append((lane_list, count_list, wait_list))
     ranked = search.ranked(candidates)
     likely = np.flatnonzero(bound.taken_share[programme.row] > 1e-4)
     best: Order | None = None
@@ -196,8 +242,14 @@ def _best_order(
 
 
 def _finish(
-    problem: Problem, schedule: Schedule, bound: float, method: str, holds_for: str
+    problem: Problem,
+    schedule: Schedule,
+    bound: float,
+    method: str,
+    holds_for: str,
+    notes: tuple[str, ...] = (),
 ) -> Solution:
+    schedule = schedule.with_reasons(reasons(problem, schedule))
     evaluation = evaluate(problem, schedule)
     bound = max(bound, evaluation.value)
     return Solution(
@@ -208,5 +260,6 @@ def _finish(
         evaluation=evaluation,
         bound_holds_for=holds_for,
         method=method,
+        notes=notes,
         limits=tuple(binding_limits(problem, schedule)),
     )

@@ -160,7 +160,9 @@ class BatchPlacer:
         early = ~self.after[lane] & (anew | self.after[before])
         good = (start < high) & ~(early & (start >= self.transit[lane]))
         start = np.where(good, start, 0.0)
-        limit = np.where(good, np.minimum(high, start + placer.longest_s), 0.0)
+        resumed = -1 if placer.resumed is None else placer.resumed
+        credit = np.where((before == self.first) & (lane == resumed), placer.credit_s, 0.0)
+        limit = np.where(good, np.minimum(high, start + placer.longest_s - credit), 0.0)
         focus = np.where(good, focus, 0.0)
         at, end, left = start, start, np.where(good, count, 0)
         got = np.zeros(lane.size, dtype=np.int64)
@@ -187,5 +189,5 @@ class BatchPlacer:
                 break
             at = np.where(going, following, at)
             focus = np.where(going, following, focus)
-        good = good & (got > 0) & (end - start >= placer.shortest_s - EPS_S)
+        good = good & (got > 0) & (end - start >= placer.shortest_s - credit - EPS_S)
         return good, start, end, focus, got, gained

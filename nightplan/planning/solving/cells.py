@@ -204,7 +204,8 @@ class _Span:
             fits = (most - lead >= max(placer.shortest_s, cycle) - spare) & (
                 bare <= placer.longest_s + spare
             )
-            fits_first = (most >= max(placer.shortest_s, cycle) - spare) & ~fits
+            credit = placer.credit_s if lane == placer.resumed else 0.0
+            fits_first = (most >= max(placer.shortest_s - credit, cycle) - spare) & ~fits
             fits_first &= bare <= placer.longest_s + spare
             length = b - a - 1
             value = np.maximum(value, 0.0) / HOUR_S

@@ -53,6 +53,8 @@ class LocalSearch:
             next(n for n in range(1, 10_000) if self.placer.run_s(lane, n) >= shortest - 1e-6)
             for lane in range(len(self.placer.lanes))
         ]
+        if self.placer.resumed is not None:
+            self.least[self.placer.resumed] = 1
 
     def ranked(self, candidates: list[Candidate]) -> list[Order]:
         """Candidates as placed, best first, one for each order of lanes."""

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from nightplan.planning.schedule_blocks import Block, Event, Schedule
+from nightplan.planning.schedule_blocks import Block, Event, EventKind, Schedule
 from nightplan.planning.schedule_problem import Problem
 
 EPS_S = 1e-7
@@ -65,6 +65,7 @@ class Placer:
         self.rig: Lane | None = None
         if state is not None and state.task is not None:
             self.rig = Lane(state.task, state.after_meridian, ())
+        self.resumed, self.credit_s = self._resumed()
         self.first_focus_s = self.start_s if state is None else state.last_focus_s
         tasks = [problem.tasks[lane.task] for lane in self.lanes]
         self.sub_s = [task.sub_s for task in tasks]
@@ -94,16 +95,30 @@ class Placer:
             self.lead_s.append([sum(seconds for _, seconds in lead) for lead in leads])
             self.lead_focus.append([any(kind == "focus" for kind, _ in lead) for lead in leads])
 
-    def _lead(self, before: int, lane: int) -> list[tuple[str, float]]:
+    def _resumed(self) -> tuple[int | None, float]:
+        """The lane that the rig can simply go on with, and how long its run has lasted."""
+        rig, kept = self.rig, self.problem.kept
+        if rig is None:
+            return None, 0.0
+        key = (rig.task, rig.after_meridian)
+        lane = {(k.task, k.after_meridian): n for n, k in enumerate(self.lanes)}.get(key)
+        begun = self.start_s
+        for block in reversed(kept):
+            if (block.task, block.after_meridian) != key:
+                break
+            begun = block.start_s
+        return lane, self.start_s - begun
+
+    def _lead(self, before: int, lane: int) -> list[tuple[EventKind, float]]:
         new = self.lanes[lane]
         old = self.rig if before == FIRST else self.lanes[before]
         if old is None:
-            return [] if self.problem.state is None else list(self.problem.lead_s(None, new.task))
+            return [] if self.problem.state is None else self.problem.lead_s(None, new.task)
         if before == FIRST and (old.task, old.after_meridian) == (new.task, new.after_meridian):
             return []
         same = self.problem.tasks[old.task].pointing == self.problem.tasks[new.task].pointing
         flip = same and old.after_meridian != new.after_meridian
-        return list(self.problem.lead_s(old.task, new.task, flip))
+        return self.problem.lead_s(old.task, new.task, flip)
 
     def fitting(self, lane: int, seconds: float) -> int:
         """How many subs of a lane fit into a block of so many seconds."""
@@ -141,6 +156,7 @@ class Placer:
         anew = self.pointing[before] != self.pointing[lane]
         needs_early = not self.after[lane] and (anew or self.after[before])
         sub = self.sub_s[lane]
+        credit = self.credit_s if before == FIRST and lane == self.resumed else 0.0
         for low, high in self.spans[lane]:
             start = max(free_s + lead, low, not_before_s)
             focus_first = False
@@ -157,9 +173,9 @@ class Placer:
             if needs_early and start >= self.transit_s[lane]:
                 return None
             pieces, end, focus = self._fill(
-                lane, start, focus, count, min(high, start + self.longest_s)
+                lane, start, focus, count, min(high, start + self.longest_s - credit)
             )
-            if pieces and end - start >= self.shortest_s - EPS_S:
+            if pieces and end - start >= self.shortest_s - credit - EPS_S:
                 return PlacedRun(lane, free_s, before, focus_first, start, end, pieces, focus)
         return None
 
@@ -204,24 +220,30 @@ class Placer:
         """Blocks and events of placed runs, with what was kept, filling the window."""
         problem = self.problem
         blocks = list(problem.kept)
-        events: list[Event] = list(problem.kept_events)
-        at = max((item.end_s for item in [*blocks, *events]), default=0.0)
-        if not events and not blocks and problem.setup_s > 0.0:
-            at = min(problem.setup_s, problem.window_s)
-            events.append(Event("setup", None, 0.0, at))
+        events: list[Event] = []
+        at = 0.0
+        past = [*problem.kept, *(e for e in problem.kept_events if e.kind != "idle")]
+        if not past and problem.setup_s > 0.0:
+            past = [Event("setup", None, 0.0, min(problem.setup_s, problem.window_s))]
+        for item in sorted(past, key=lambda item: (item.start_s, item.end_s)):
+            if item.start_s > at + EPS_S:
+                events.append(Event("idle", None, at, item.start_s))
+            if isinstance(item, Event):
+                events.append(item)
+            at = item.end_s
         rules = problem.overheads
         for run in placed:
             lane = self.lanes[run.lane]
             pointing = problem.tasks[lane.task].pointing
-            lead: list[tuple[str, float]] = self._lead(run.before, run.lane)
+            lead: list[tuple[EventKind, float]] = self._lead(run.before, run.lane)
             if run.focus_first:
                 lead = [*lead, ("focus", rules.focus_s)]
             begin = run.start_s - sum(seconds for _, seconds in lead)
             if begin > at + EPS_S:
                 events.append(Event("idle", None, at, begin))
-            at = begin
+                at = begin
             for kind, seconds in lead:
-                events.append(Event(kind, pointing, at, at + seconds))  # type: ignore[arg-type]
+                events.append(Event(kind, pointing, at, at + seconds))
                 at += seconds
             for number, (start, count) in enumerate(run.pieces):
                 if number:

@@ -1,0 +1,109 @@
+"""The rest of a night as a problem of its own: what was shot is kept, the rest is open."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from nightplan.planning.schedule_blocks import Block, Event, Schedule
+from nightplan.planning.schedule_problem import Problem, RigState
+
+PAUSE_S = 600.0
+"""After a longer pause the field is centred and focused anew (common practice, no source)."""
+
+
+def resume(
+    problem: Problem,
+    in_force: Schedule,
+    now_s: float,
+    done: Mapping[str, int] | None = None,
+    rounding_s: float = 1e-6,
+) -> Problem:
+    """The rest of the night as a problem of its own.
+
+    Parameters
+    ----------
+    problem : Problem
+        The night as it was planned, nothing kept.
+    in_force : Schedule
+        The plan that was being carried out.
+    now_s : float
+        Now, seconds since the window's start.
+    done : mapping of filter to count, optional
+        Subs really shot of each filter before now, where that differs from the plan. Of filters
+        that it names, earlier blocks are kept first and cut to the count; blocks cannot gain
+        subs that the plan did not have.
+    rounding_s : float
+        A sub that ends so little after now counts as shot.
+
+    Returns
+    -------
+    Problem
+        With `kept`, `kept_events`, `state`, `now_s` and `previous` set. A sub that is open now
+        is finished first, unless `done` names its filter.
+    """
+    done = done or {}
+    now_s = min(max(now_s, 0.0), problem.window_s)
+    now_s = max([now_s, *_open_sub_ends(problem, in_force, now_s, done)])
+    left = dict(done)
+    kept: list[Block] = []
+    for block in in_force.blocks:
+        starts = problem.sub_starts_s(block.task, block.start_s, block.count)
+        length = block.sub_s + problem.overheads.download_s
+        shot = int((starts + length <= now_s + rounding_s).sum())
+        name = problem.tasks[block.task].filter
+        if name in left:
+            shot = min(shot, left[name])
+            left[name] -= shot
+        if shot > 0:
+            kept.append(_cut(problem, block, shot))
+    events = [
+        replace(event, end_s=min(event.end_s, now_s))
+        for event in in_force.events
+        if event.start_s < now_s and event.kind != "idle"
+    ]
+    return replace(
+        problem,
+        now_s=now_s,
+        kept=tuple(kept),
+        kept_events=tuple(events),
+        state=_state(problem, kept, events, now_s),
+        previous=in_force,
+    )
+
+
+def _open_sub_ends(
+    problem: Problem, in_force: Schedule, now_s: float, done: Mapping[str, int]
+) -> list[float]:
+    """End of the sub, its download included, that is open now; empty if none is."""
+    ends = []
+    for block in in_force.blocks:
+        if problem.tasks[block.task].filter not in done:
+            starts = problem.sub_starts_s(block.task, block.start_s, block.count)
+            over = starts + block.sub_s + problem.overheads.download_s
+            ends += [float(end) for end in over[(starts < now_s) & (over > now_s)]]
+    return ends
+
+
+def _cut(problem: Problem, block: Block, count: int) -> Block:
+    return replace(
+        block,
+        count=count,
+        end_s=block.start_s + problem.run_s(block.task, count),
+        dithers=max(0, (count - 1) // problem.overheads.dither_every),
+    )
+
+
+def _state(
+    problem: Problem, kept: list[Block], events: list[Event], now_s: float
+) -> RigState | None:
+    if now_s <= problem.setup_s and not kept:
+        return None
+    if not kept or now_s - kept[-1].end_s > PAUSE_S:
+        return RigState(None)
+    last = kept[-1]
+    if any(e.start_s >= last.end_s - 1e-6 and e.kind != "focus" for e in events):
+        # Caught between two blocks, the mount or the wheel under way.
+        return RigState(None)
+    focused = [e.end_s for e in events if e.kind == "focus" and e.end_s <= now_s]
+    return RigState(last.task, last.after_meridian, max([problem.setup_s, *focused]))
