@@ -1,0 +1,92 @@
+"""`nightplan frame TARGET`: train, camera angle, panels and guide star."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from nightplan.cli.common import common_options, emit, evening_of, load
+from nightplan.errors import InputError
+
+
+@click.command("frame")
+@click.argument("target_name", metavar="TARGET")
+@common_options
+@click.option("--angle", "angle_text", metavar="DEG", help="The position angle wanted, 0 to 180.")
+@click.option("--train", metavar="NAME", help="The train to take. [default: the best]")
+@click.option(
+    "--chart",
+    "chart_path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Save the fields over real stars (.png, .svg, .pdf).",
+)
+@click.option(
+    "--header",
+    "header_path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a FITS file whose header holds the field's coordinates.",
+)
+def command(
+    target_name: str,
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    angle_text: str | None,
+    train: str | None,
+    chart_path: Path | None,
+    header_path: Path | None,
+) -> None:
+    """Show how each train frames a target, at which camera angle, and what the guider will see.
+
+    A position angle is the line of the sensor's long side, north through east.
+
+    \b
+    Examples:
+        nightplan frame "M 31" --chart m31.png
+        nightplan frame "NGC 7000" --train reducer --angle 30 --json
+    """
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.planning.frame_answer import frame_answer
+    from nightplan.planning.night import compute_night
+    from nightplan.report.documents.frame import frame_document
+    from nightplan.report.frame_text import frame_text
+
+    config = load(config_path)
+    date = evening_of(config.site, evening)
+    angle = None if angle_text is None else check_position_angle(_number(angle_text))
+    catalog = catalog_for(config)
+    target = catalog.target(catalog.find(target_name))
+    answer = frame_answer(
+        config, compute_night(config.site, date), target, catalog, train=train, angle_deg=angle
+    )
+    if chart_path is not None:
+        from nightplan.report.framing_chart import save_framing_chart
+
+        save_framing_chart(
+            chart_path,
+            config,
+            target,
+            answer.framing,
+            answer.framings,
+            catalog=catalog,
+            guide=answer.guide,
+        )
+    if header_path is not None:
+        from nightplan.report.fits_header import write_header_file
+
+        write_header_file(header_path, config, answer.framing)
+    document = frame_document(answer)
+    emit(document, as_json, lambda: frame_text(document))
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError(
+            "command line", "--angle", text, "a position angle from 0 to below 180 degrees"
+        ) from None
