@@ -86,8 +86,8 @@ def line_rayleigh(h_alpha: float, o_iii: float, n_ii: float, s_ii: float) -> Flo
 
 def nebula_lines(
     kind: str, names: Sequence[str], known_lines: Sequence[str] = ()
-) -> tuple[Floats, str] | None:
-    """Rayleighs above the air of each line, shape (8,), and where they come from.
+) -> tuple[Floats, tuple[str, ...]] | None:
+    """Rayleighs above the air of each line, shape (8,), and where each comes from.
 
     None for a kind that has no line light of its own (see `CLASSES`) unless the target is known
     for lines; a cluster with nebula that is known for none shines by reflection. Published figures
@@ -114,11 +114,17 @@ def nebula_lines(
             found, source = table[name]
             h_alpha = found["h_alpha"]
             label = f"published, from memory: {source}"
-            return line_rayleigh(
+            by_ratio = f"{CLASS_DEFAULT} ratio to H-alpha, {label}"
+            own = {key: label if key in found else by_ratio for key in ("o_iii", "n_ii", "s_ii")}
+            rayleigh = line_rayleigh(
                 h_alpha,
                 found.get("o_iii", h_alpha * o_iii),
                 found.get("n_ii", h_alpha * default.n_ii),
                 found.get("s_ii", h_alpha * s_ii),
-            ), label
+            )
+            return rayleigh, (
+                by_ratio, own["o_iii"], own["o_iii"], own["n_ii"], label, own["n_ii"],
+                own["s_ii"], own["s_ii"],
+            )  # fmt: skip
     rayleigh = line_rayleigh(h_alpha, h_alpha * o_iii, h_alpha * default.n_ii, h_alpha * s_ii)
-    return rayleigh, f"{CLASS_DEFAULT}: {label_kind}"
+    return rayleigh, (f"{CLASS_DEFAULT}: {label_kind}",) * LINE_NM.size

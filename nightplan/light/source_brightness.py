@@ -78,15 +78,16 @@ class TargetFacts:
 class Source:
     """Light of one target above the air, mean over its outline, at rest.
 
-    `continuum` is per V = 0 as every `Spectrum`; `line_rate` has shape (8,), photons/s/cm²/arcsec²
-    at `LINE_NM`.
+    The continuum is sunlight × (λ/550 nm)^`reddening` of mean surface brightness `v_mag`;
+    `line_rate` has shape (8,), photons/s/cm²/arcsec² at `LINE_NM`, and `line_sources` tells for
+    each where it comes from.
     """
 
     v_mag: float
     reddening: float
     line_rate: Floats
     continuum_source: str
-    line_source: str
+    line_sources: tuple[str, ...]
     radial_velocity_km_s: float
 
 
@@ -128,20 +129,20 @@ def target_source(facts: TargetFacts) -> Source:
         spectrum = reddened_sunlight(shape.reddening)
         at_lines = spectrum.density_at(LINE_NM) * 10.0 ** (-0.4 * v_mag)
         line_rate = at_lines * GALAXY_EW_NM
-        line_source = f"{CLASS_DEFAULT}: equivalent widths of a spiral"
+        line_sources = (f"{CLASS_DEFAULT}: equivalent widths of a spiral",) * LINE_NM.size
     elif nebula is None:
-        line_rate, line_source = np.zeros(LINE_NM.size), continuum_source
+        line_rate, line_sources = np.zeros(LINE_NM.size), (continuum_source,) * LINE_NM.size
     else:
-        rayleigh, line_source = nebula
+        rayleigh, line_sources = nebula
         line_rate = rayleigh * PHOTONS_PER_RAYLEIGH
-        if facts.kind == "planetary_nebula" and line_source.startswith(CLASS_DEFAULT):
-            line_rate, line_source = _scaled_to_v(line_rate, line_source, catalogue)
+        if facts.kind == "planetary_nebula" and line_sources[4].startswith(CLASS_DEFAULT):
+            line_rate, line_sources = _scaled_to_v(line_rate, line_sources, catalogue)
     return Source(
         v_mag,
         shape.reddening,
         line_rate,
         continuum_source,
-        line_source,
+        line_sources,
         facts.radial_velocity_km_s or 0.0,
     )
 
@@ -161,15 +162,16 @@ def _catalogue_v_mag(facts: TargetFacts, b_minus_v: float) -> tuple[float, str] 
 
 
 def _scaled_to_v(
-    line_rate: Floats, line_source: str, catalogue: tuple[float, str] | None
-) -> tuple[Floats, str]:
+    line_rate: Floats, line_sources: tuple[str, ...], catalogue: tuple[float, str] | None
+) -> tuple[Floats, tuple[str, ...]]:
     """Lines in the class's ratios, as bright together in V as the catalogue says."""
     if catalogue is None:
-        return line_rate, line_source
+        return line_rate, line_sources
     none = np.zeros(2)
     seen = v_band_rate(Spectrum("lines", np.array([300.0, 301.0]), none, LINE_NM, line_rate))
     wanted = v_zero_rate() * 10.0 ** (-0.4 * catalogue[0])
-    return line_rate * (wanted / seen), f"{catalogue[1]}, as lines in class ratios"
+    label = f"{catalogue[1]}, as lines in class ratios"
+    return line_rate * (wanted / seen), (label,) * LINE_NM.size
 
 
 def source_rates(sources: Sequence[Source], passbands: Sequence[Passband]) -> tuple[Floats, Floats]:
@@ -194,6 +196,12 @@ def source_rates(sources: Sequence[Source], passbands: Sequence[Passband]) -> tu
     return continuum, lines
 
 
-def brightness_label(source: Source, continuum_rate: float, line_rate: float) -> str:
-    """Where most of the light in one filter comes from."""
-    return source.line_source if line_rate > continuum_rate else source.continuum_source
+def brightness_label(
+    source: Source, passband: Passband, continuum_rate: float, line_rate: float
+) -> str:
+    """Where most of the light in one filter comes from: the continuum, or its brightest line."""
+    if line_rate <= continuum_rate:
+        return source.continuum_source
+    beta = min(max(source.radial_velocity_km_s / SPEED_OF_LIGHT_KM_S, -0.999), 0.999)
+    seen_nm = LINE_NM * np.sqrt((1.0 + beta) / (1.0 - beta))
+    return source.line_sources[int(np.argmax(source.line_rate * passband.at(seen_nm)))]

@@ -68,11 +68,12 @@ class TargetLight:
     """Mean over the light that comes through the filter."""
     line_share: Floats
     """Share of that light that comes in lines."""
+    responses: tuple[Passband, ...]
 
     def brightness_source(self, target: int, column: int) -> str:
         """Where most of the brightness in a filter was taken from."""
         share = float(self.line_share[target, column])
-        return brightness_label(self.sources[target], 1.0 - share, share)
+        return brightness_label(self.sources[target], self.responses[column], 1.0 - share, share)
 
 
 @dataclass(frozen=True)
@@ -283,6 +284,7 @@ def target_light(
         rate_e_s_px=total * px_factor,
         extinction_mag_airmass=k_continuum + line_share * (k_lines - k_continuum),
         line_share=line_share,
+        responses=tuple(responses),
     )
 
 

@@ -75,8 +75,13 @@ def draw_worth(axes: Axes, exposure: Exposure, budget: PhotonBudget, *, style: s
         axes.grid(axis="y", color=colours["grid"], linewidth=0.5)
         axes.set_axisbelow(True)
         for height, (_, name, colour) in zip(_spread(ends, top), sorted(ends), strict=True):
+            look = filter_look(exposure.config.filter[name].role, style)
+            axes.plot(
+                [1.012], [height / top], transform=axes.transAxes, marker=look.marker,
+                markersize=4.5, color=colour, markerfacecolor=colours["paper"], clip_on=False,
+            )  # fmt: skip
             axes.annotate(
-                name, (1.0, height / top), (6.0, 0.0), xycoords="axes fraction",
+                name, (1.0, height / top), (15.0, 0.0), xycoords="axes fraction",
                 textcoords="offset points", va="center", color=colour, fontsize=8.5, weight="bold",
             )  # fmt: skip
 

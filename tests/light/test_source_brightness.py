@@ -23,8 +23,9 @@ def test_labels_tell_published_from_default() -> None:
     guess = nebula_lines("emission_nebula", ("Nobody 1",))
     assert found is not None
     assert guess is not None
-    assert found[1].startswith("published")
-    assert guess[1].startswith("class default")
+    assert found[1][4].startswith("published")
+    assert found[1][2].startswith("class default ratio to H-alpha, published")
+    assert set(guess[1]) == {"class default: emission_nebula"}
     assert found[0][4] == 300.0
     assert nebula_lines("galaxy", ("M 31",)) is None
 
@@ -88,7 +89,10 @@ def test_velocity_takes_a_galaxys_line_out_of_the_filter() -> None:
     band = filter_passband(656.4, 3.0)
     _, lines = source_rates([still, far], [band])
     assert lines[1, 0] < 0.1 * lines[0, 0]
-    assert brightness_label(far, 1.0, 0.0).startswith("class default")
+    assert brightness_label(far, band, 1.0, 0.0).startswith("class default")
+    veil = target_source(TargetFacts("supernova_remnant", ("NGC 6960",)))
+    oxygen = filter_passband(500.9, 3.0)
+    assert brightness_label(veil, oxygen, 0.0, 1.0).startswith("published")
 
 
 def test_mean_surface_brightness_of_a_round_target() -> None:
@@ -111,5 +115,5 @@ def test_planetary_magnitude_becomes_line_light() -> None:
         for m in (12.0, 9.5)
     )
     assert bright.line_rate == pytest.approx(10.0 * faint.line_rate)
-    assert "catalogue" in bright.line_source
+    assert "catalogue" in bright.line_sources[2]
     assert bright.line_rate.shape == LINE_NM.shape
