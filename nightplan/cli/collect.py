@@ -1,0 +1,106 @@
+"""`nightplan collect`: take what was shot into the journal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from nightplan.cli.common import common_options, emit, load
+
+
+@click.command("collect")
+@click.argument("folder", type=click.Path(path_type=Path))
+@common_options
+@click.option("--target", metavar="NAME", help="The target of all lights, whatever OBJECT says.")
+@click.option("--panel", type=click.IntRange(1, 100), metavar="N", help="And their panel.")
+@click.option("--train", metavar="NAME", help="The train, whatever FOCALLEN says.")
+@click.option("--filter", "filter_name", metavar="NAME", help="The filter, whatever FILTER says.")
+@click.option("--reject", "reason", metavar="REASON", help="None of these lights counts.")
+@click.option("--accept", is_flag=True, help="All of them count, known ones too.")
+@click.option("--weight", type=float, metavar="0..1", help="They count in part: haze, thin cloud.")
+@click.option("--assume-light", is_flag=True, help="Read files without IMAGETYP as lights.")
+@click.option("--angle", type=float, metavar="DEG", help="The camera's position angle, for flats.")
+@click.option("--torn-down", is_flag=True, help="The camera has come off: flats are stale now.")
+def command(
+    folder: Path,
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    target: str | None,
+    panel: int | None,
+    train: str | None,
+    filter_name: str | None,
+    reason: str | None,
+    accept: bool,
+    weight: float | None,
+    assume_light: bool,
+    angle: float | None,
+    torn_down: bool,
+) -> None:
+    """Read the FITS headers under FOLDER and store what is new; the files are left as they are.
+
+    Copies count once. A verdict (--reject, --accept, --weight) holds for all lights in the
+    folder, those that are known already too: put the bad ones in a folder of their own.
+
+    \b
+    Examples:
+        nightplan collect 2027-10-06
+        nightplan collect 2027-10-06/cloudy --reject "clouds from 02:10"
+        nightplan collect 2027-10-06/haze --weight 0.6
+    """
+    from nightplan.journal import Journal
+    from nightplan.journal.fits_import import Instructions, Verdict, collect_folder
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.report.collect_text import collect_text
+    from nightplan.report.documents.collect import collect_document
+
+    if reason is not None and (accept or weight is not None):
+        raise click.UsageError("--reject goes with neither --accept nor --weight")
+    config = load(config_path)
+    verdict = Verdict(
+        accepted=reason is None,
+        reason=reason or "",
+        weight=1.0 if weight is None else weight,
+        given=reason is not None or accept or weight is not None,
+    )
+    told = Instructions(
+        target=target,
+        panel=panel,
+        train=train,
+        filter=filter_name,
+        verdict=verdict,
+        assume_light=assume_light,
+        position_angle_deg=None if angle is None else check_position_angle(angle),
+    )
+    with _progress() as show:
+        collected = collect_folder(folder, config, catalog_for(config), told, show)
+    if torn_down:
+        with Journal.open(config.folder, writable=True) as journal:
+            journal.record_tear_down()
+    stored = Journal.open(config.folder)
+    gathered = []
+    if stored is not None:
+        with stored:
+            gathered = stored.gathered_table()
+    document = collect_document(str(folder), collected, gathered)
+    emit(document, as_json, lambda: collect_text(document))
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int], None] | None]:
+    """A bar on standard error where a person looks at it; standard output is the answer's."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    with click.progressbar(length=1, label="reading headers", file=sys.stderr) as bar:
+
+        def show(number: int, count: int) -> None:
+            bar.length = max(count, 1)
+            bar.update(number - bar.pos)
+
+        yield show

@@ -1,0 +1,114 @@
+"""The document of `nightplan collect`: what of a folder went into the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from nightplan.journal.fits_import import Collected, Frame
+from nightplan.journal.records import Gathered, Sub
+from nightplan.planning.night import utc_iso
+from nightplan.report.documents.base import Document
+
+
+class FramePart(Document):
+    """One exposure; what its kind does not have is null."""
+
+    file: str
+    kind: str
+    evening: str
+    start_utc: str
+    exposure_s: float
+    target: str | None
+    target_reason: str | None = None
+    panel: int | None
+    panel_reason: str | None = None
+    filter: str | None
+    filter_reason: str | None = None
+    train: str | None
+    train_reason: str | None = None
+
+
+class SkippedPart(Document):
+    """A file that was not taken, and why."""
+
+    file: str
+    reason: str
+
+
+class GatheredPart(Document):
+    """What the journal now holds of a target and filter."""
+
+    target: str
+    filter: str
+    train: str | None
+    train_reason: str | None = None
+    accepted_subs: int
+    rejected_subs: int
+    clock_h: float
+    equivalent_h: float
+
+
+class CollectDocument(Document):
+    """Every file of the folder is in one of the three lists.
+
+    `judged_again` counts known subs that took the verdict given with this call. `gathered` lists
+    the targets that the folder touched; `equivalent_h` is what counts toward the goal.
+    """
+
+    folder: str
+    added: list[FramePart]
+    already_known: list[FramePart]
+    skipped: list[SkippedPart]
+    judged_again: int
+    gathered: list[GatheredPart]
+
+
+def collect_document(
+    folder: str, collected: Collected, gathered: Sequence[Gathered]
+) -> CollectDocument:
+    """Put what came of a folder into its document."""
+    touched = {
+        one.target for one in (*collected.added, *collected.already_known) if isinstance(one, Sub)
+    }
+    return CollectDocument(
+        folder=folder,
+        added=[_frame(one) for one in collected.added],
+        already_known=[_frame(one) for one in collected.already_known],
+        skipped=[SkippedPart(file=file, reason=reason) for file, reason in collected.skipped],
+        judged_again=collected.judged_again,
+        gathered=[
+            GatheredPart(
+                target=row.target,
+                filter=row.filter,
+                train=row.train,
+                train_reason="focal_length_fits_no_train" if row.train is None else None,
+                accepted_subs=row.accepted_subs,
+                rejected_subs=row.rejected_subs,
+                clock_h=round(row.clock_hours, 4),
+                equivalent_h=round(row.hours, 4),
+            )
+            for row in gathered
+            if row.target in touched
+        ],
+    )
+
+
+def _frame(one: Frame) -> FramePart:
+    light = one if isinstance(one, Sub) else None
+    kind = "light" if isinstance(one, Sub) else one.kind
+    not_light = None if light else "not_a_light"
+    return FramePart(
+        file=one.file,
+        kind=kind,
+        evening=one.evening.isoformat(),
+        start_utc=utc_iso(one.start_utc_mjd),
+        exposure_s=one.exposure_s,
+        target=light.target if light else None,
+        target_reason=not_light,
+        panel=light.panel if light else None,
+        panel_reason=not_light,
+        filter=one.filter,
+        filter_reason=None if one.filter else "no_filter_of_the_wheel",
+        train=one.train,
+        train_reason=None if one.train else "focal_length_fits_no_train",
+    )

@@ -1,0 +1,106 @@
+"""`nightplan collect` end to end, on files that astropy wrote."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from nightplan.cli.collect import command
+from nightplan.errors import NightplanError
+from nightplan.journal import Journal
+from nightplan.journal.schema import FILE_NAME
+
+
+@pytest.fixture
+def shot(tmp_path):
+    from astropy.io import fits
+
+    folder = tmp_path / "2027-10-06"
+    folder.mkdir()
+    for number in range(3):
+        header = fits.Header(
+            {
+                "DATE-OBS": f"2027-10-06T22:{10 * number:02d}:00",
+                "EXPTIME": 600.0,
+                "FILTER": "Ha",
+                "IMAGETYP": "Light Frame",
+                "OBJECT": "NGC 7000",
+                "FOCALLEN": 588.0,
+            }
+        )
+        fits.PrimaryHDU(np.zeros((4, 6), dtype=np.uint16), header).writeto(folder / f"{number}.fit")
+    (folder / "broken.fits").write_text("no")
+    return folder
+
+
+@pytest.fixture
+def collect(config_file):
+    def run(*options):
+        wanted = [*map(str, options), "--config", str(config_file), "--json"]
+        return json.loads(CliRunner().invoke(command, wanted, catch_exceptions=False).stdout)
+
+    return run
+
+
+def test_a_folder_twice(collect, shot):
+    first = collect(shot)
+    assert len(first["added"]) == 3
+    assert first["added"][0]["target"] == "NGC 7000"
+    assert first["added"][0]["start_utc"] == "2027-10-06T22:00:00Z"
+    assert first["already_known"] == []
+    assert [one["file"].rsplit("/", 1)[-1] for one in first["skipped"]] == ["broken.fits"]
+    assert first["skipped"][0]["reason"]
+    (row,) = first["gathered"]
+    assert (row["filter"], row["train"], row["equivalent_h"]) == ("Ha", "reducer", 0.5)
+    second = collect(shot)
+    assert (len(second["added"]), len(second["already_known"])) == (0, 3)
+
+
+def test_verdicts(collect, shot, config_file):
+    assert collect(shot, "--weight", "0.6")["gathered"][0]["equivalent_h"] == 0.3
+    rejected = collect(shot, "--reject", "clouds")
+    assert rejected["judged_again"] == 3
+    assert rejected["gathered"][0]["equivalent_h"] == 0.0
+    assert rejected["gathered"][0]["rejected_subs"] == 3
+    assert collect(shot, "--accept")["gathered"][0]["equivalent_h"] == 0.5
+    with Journal.open(config_file.parent) as journal:
+        assert journal.last_tear_down() is None
+    collect(shot, "--torn-down")
+    with Journal.open(config_file.parent) as journal:
+        assert journal.last_tear_down() is not None
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--weight", "1.5"), "weight"),
+        (("--weight", "nan"), "weight"),
+        (("--reject", " "), "reason"),
+        (("--train", "none"), "--train"),
+        (("--filter", "none"), "--filter"),
+        (("--target", "none such"), "none such"),
+        (("--angle", "181"), "--angle"),
+    ],
+)
+def test_faulty_options(collect, shot, config_file, options, words):
+    with pytest.raises(NightplanError) as caught:
+        collect(shot, *options)
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+    assert not (config_file.parent / FILE_NAME).exists()
+
+
+def test_missing_folder(collect, tmp_path):
+    with pytest.raises(NightplanError, match="no such folder"):
+        collect(tmp_path / "nowhere")
+
+
+def test_text_for_people(config_file, shot):
+    wanted = [str(shot), "--config", str(config_file)]
+    text = CliRunner().invoke(command, wanted, catch_exceptions=False).stdout
+    assert "3 added" in text
+    assert "broken.fits" in text
+    assert "NGC 7000" in text
