@@ -304,7 +304,7 @@ def _names(axes: Axes, picture: NightPicture, colours: Mapping[str, str], narrow
         texts.append(text)
         sizes.append((extent.width + 4.0 * scale, extent.height + 2.0 * scale))
         curves.append(axes.transData.transform(np.column_stack((picture.utc_mjd, altitude))))
-    inside = axes.get_window_extent(renderer).extents / scale + np.array(EDGE)
+    inside = np.array(axes.get_window_extent(renderer).extents) / scale + EDGE
     left, bottom, right, top = (float(edge) for edge in inside)
     places = place_labels(
         [curve / scale for curve in curves],

@@ -66,15 +66,14 @@ class Browser:
         self.run(url, "--no-pdf-header-footer", f"--print-to-pdf={file}")
         return file
 
-    def measure(self, pages: dict[str, tuple[Path, int]], script: str) -> dict[str, Any]:
+    def measure(self, pages: dict[str, tuple[str, int]], script: str) -> dict[str, Any]:
         """What `script` (a function of a frame's document) gives for each page at its width.
 
         A window cannot be narrower than 500 pixels, so each page sits in a frame of its own.
         """
         frames = "".join(
-            f'<iframe id="{key}" src="{path.as_uri()}" style="width:{width}px;height:900px">'
-            "</iframe>"
-            for key, (path, width) in pages.items()
+            f'<iframe id="{key}" src="{url}" style="width:{width}px;height:900px"></iframe>'
+            for key, (url, width) in pages.items()
         )
         outer = self.folder / f"measure{self.runs}.html"
         outer.write_text(
