@@ -352,17 +352,20 @@ def _mosaic_framing(
     needed: int,
 ) -> Framing:
     up = default_image_up_deg(grid.angle_deg, optics)
-    turned = wrap_180_deg(grid.panel_angle_deg - grid.angle_deg)
     panels = tuple(
         Panel(
             float(ra),
             float(dec),
             float(angle),
-            # All panels keep one way up: each is near its neighbour's direction, twin or not.
+            # All panels keep one way up; past a pole that may be the far twin.
             image_up_near(float(angle), optics, up + float(turn)),
         )
         for ra, dec, angle, turn in zip(
-            grid.panel_ra_deg, grid.panel_dec_deg, grid.panel_angle_deg, turned, strict=True
+            grid.panel_ra_deg,
+            grid.panel_dec_deg,
+            grid.panel_angle_deg,
+            grid.panel_turn_deg,
+            strict=True,
         )
     )
     tolerance = grid_tolerance_deg(shape, field, grid, wanted)

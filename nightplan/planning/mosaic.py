@@ -24,7 +24,7 @@ from nightplan.planning.field_search import (
     scan_angles,
 )
 from nightplan.planning.outlines import Shape
-from nightplan.sky.angles import wrap_axis_deg
+from nightplan.sky.angles import wrap_180_deg, wrap_axis_deg
 from nightplan.sky.tangent_plane import deproject, direction_angle_deg, project
 
 Floats = NDArray[np.float64]
@@ -49,6 +49,9 @@ class Grid:
         Panels along the sensor's long side, and across it.
     panel_ra_deg, panel_dec_deg, panel_angle_deg : ndarray, shape (panel,)
         Centres in the order of shooting, and each panel's own position angle at its centre.
+    panel_turn_deg : ndarray, shape (panel,)
+        What the grid's directions turn by from its centre to each panel, -180 to below 180; past
+        a pole more than 90, which the position angle of a line cannot tell.
     overlap : float
         Least share of a side that neighbours have in common; the wanted one or a little more.
     coverage : float
@@ -65,6 +68,7 @@ class Grid:
     panel_ra_deg: Floats
     panel_dec_deg: Floats
     panel_angle_deg: Floats
+    panel_turn_deg: Floats
     overlap: float
     coverage: float = 0.0
     margin_rad: float = -math.pi
@@ -283,7 +287,7 @@ def _on_sky(
     # The grid's two directions are not quite square to each other off the axes; share the error.
     along = direction_angle_deg(xi, eta, angle_deg, ra, dec)
     across = direction_angle_deg(xi, eta, angle_deg - 90.0, ra, dec) + 90.0
-    apart = (across - along + 180.0) % 360.0 - 180.0
+    direction = along + 0.5 * wrap_180_deg(across - along)
     return Grid(
         ra_deg=ra,
         dec_deg=dec,
@@ -292,7 +296,8 @@ def _on_sky(
         rows=rows,
         panel_ra_deg=panel_ra,
         panel_dec_deg=panel_dec,
-        panel_angle_deg=wrap_axis_deg(along + 0.5 * apart),
+        panel_angle_deg=wrap_axis_deg(direction),
+        panel_turn_deg=wrap_180_deg(direction - angle_deg),
         overlap=1.0,
     )
 
@@ -415,6 +420,7 @@ def without_idle_panels(shape: Shape, field: Field, grid: Grid, wanted_margin_ra
                 panel_ra_deg=grid.panel_ra_deg[keep],
                 panel_dec_deg=grid.panel_dec_deg[keep],
                 panel_angle_deg=grid.panel_angle_deg[keep],
+                panel_turn_deg=grid.panel_turn_deg[keep],
             ),
         )
         if fewer.coverage >= grid.coverage - 1e-9 and fewer.margin_rad >= floor:
