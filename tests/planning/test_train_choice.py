@@ -1,0 +1,157 @@
+"""Ranking of trains: parts that a person can check, and the one train of a night."""
+
+import math
+
+import pytest
+
+from nightplan.errors import InputError
+from nightplan.model.catalog import load_catalog
+from nightplan.model.filters import Filter
+from nightplan.model.starter import demo_config
+from nightplan.model.target import Target
+from nightplan.planning.frame_answer import frame_answer
+from nightplan.planning.night import compute_night
+from nightplan.planning.photon_budget import photon_budget
+from nightplan.planning.time_to_snr import leading_filter, time_to_snr
+from nightplan.planning.train_choice import PARTS, choose_night_train, rank_trains
+from nightplan.planning.visibility import sky_tracks
+
+CONFIG = demo_config()
+
+
+@pytest.fixture(scope="module")
+def catalog():
+    return load_catalog()
+
+
+@pytest.fixture(scope="module")
+def rankings(catalog):
+    names = ("M 31", "NGC 7000", "M 51", "M 97")
+    return {name: rank_trains(CONFIG, catalog.target(catalog.find(name))) for name in names}
+
+
+def test_parts_multiply_to_the_score(rankings):
+    for ranking in rankings.values():
+        scores = [fit.score for fit in ranking.fits]
+        assert scores == sorted(scores, reverse=True)
+        for fit in ranking.fits:
+            assert set(fit.parts) == set(PARTS)
+            assert all(0.0 <= value <= 1.0 for value in fit.parts.values())
+            assert fit.score == pytest.approx(math.prod(fit.parts.values()))
+
+
+def test_small_targets_take_the_long_train_and_large_ones_the_short(rankings):
+    # Common practice, no source: a reducer for what the native field cuts, none for small galaxies.
+    assert rankings["M 51"].best.train == "flattener"
+    assert rankings["M 97"].best.train == "flattener"
+    assert rankings["NGC 7000"].best.train == "reducer"
+
+
+def test_reasons_name_the_numbers(rankings):
+    assert "pixels across" in rankings["M 51"].reason
+    assert "2 panels instead of 6" in rankings["NGC 7000"].reason
+    for ranking in rankings.values():
+        assert ranking.reason.count(".") >= 1
+        assert ranking.reason.endswith(".")
+
+
+def test_pixels_across(rankings):
+    # 13.71' at 206265 x 3.9e-3 / 784 arcsec a pixel (textbook image scale).
+    fit = rankings["M 51"].of("flattener")
+    assert fit.pixels_across == pytest.approx(13.71 * 60.0 / (206265 * 3.9e-3 / 784.0), rel=1e-3)
+
+
+def test_time_counts_all_panels(catalog):
+    hours = {"flattener": 4.0, "reducer": 5.0}
+    ranking = rank_trains(
+        CONFIG, catalog.target(catalog.find("NGC 7000")), hours_to_snr=lambda _, name: hours[name]
+    )
+    for fit in ranking.fits:
+        assert fit.hours_all_panels == hours[fit.train] * len(fit.framing.panels)
+    # 24 h against 10 h: the longer one's part is sqrt(10 / 24).
+    assert ranking.of("flattener").parts["time"] == pytest.approx(math.sqrt(10.0 / 24.0))
+    assert ranking.of("reducer").parts["time"] == 1.0
+
+
+def test_no_light_at_all_still_ranks(catalog):
+    ranking = rank_trains(
+        CONFIG, catalog.target(catalog.find("M 51")), hours_to_snr=lambda *_: math.inf
+    )
+    assert ranking.best.train == "flattener"
+    assert math.isfinite(ranking.best.score)
+
+
+def test_small_filters_cost_the_train_that_needs_larger_ones(catalog):
+    filters = {
+        name: Filter(**{**item.model_dump(), "clear_aperture_mm": 29.0})
+        for name, item in CONFIG.filter.items()
+    }
+    config = CONFIG.model_copy(update={"filter": filters})
+    ranking = rank_trains(config, catalog.target(catalog.find("M 51")))
+    parts = [ranking.of(name).parts["corners"] for name in ("flattener", "reducer")]
+    assert parts[0] < 1.0
+    assert parts[1] < 1.0
+
+
+def test_one_train_for_the_night(rankings):
+    several = choose_night_train([rankings[name] for name in ("M 31", "NGC 7000", "M 51")])
+    assert several.train == "reducer"
+    by_name = {loss.target: loss for loss in several.losses}
+    assert by_name["NGC 7000"].share == 0.0
+    assert 0.0 < by_name["M 51"].share < 0.5
+    assert by_name["M 51"].best_train == "flattener"
+    assert "pixels across" in by_name["M 51"].reason
+    assert "M 51" in several.reason
+    # A target that matters more draws the night to its train.
+    drawn = choose_night_train([rankings["NGC 7000"], rankings["M 51"]], [1.0, 20.0])
+    assert drawn.train == "flattener"
+    alone = choose_night_train([rankings["M 51"]])
+    assert alone.train == "flattener"
+    assert alone.reason == rankings["M 51"].reason
+
+
+def test_a_night_without_targets_is_a_programming_error():
+    with pytest.raises(ValueError, match="no targets"):
+        choose_night_train([])
+
+
+def test_hours_agree_with_the_photon_budget_of_a_night(catalog):
+    import datetime
+
+    target = catalog.target(catalog.find("NGC 7000"))
+    night = compute_night(CONFIG.site, datetime.date(2027, 10, 6))
+    tracks = sky_tracks(night, [target.ra_deg], [target.dec_deg], [night.midnight_utc_mjd])
+    for train in CONFIG.train:
+        budget = photon_budget(CONFIG, train, [target], tracks)
+        column = budget.filter_names.index(leading_filter(CONFIG, target))
+        expected = budget.hours_to_snr(CONFIG.preferences.wanted_snr)[0, column]
+        assert time_to_snr(CONFIG, target, train).hours == pytest.approx(expected, rel=1e-9)
+
+
+def test_leading_filter_follows_the_kind(catalog):
+    assert leading_filter(CONFIG, catalog.target(catalog.find("M 51"))) == "L"
+    assert leading_filter(CONFIG, catalog.target(catalog.find("NGC 7000"))) == "Ha"
+
+
+def test_answer_for_a_given_train(catalog):
+    import datetime
+
+    night = compute_night(CONFIG.site, datetime.date(2027, 10, 6))
+    target = catalog.target(catalog.find("M 51"))
+    answer = frame_answer(CONFIG, night, target, catalog, train="reducer", angle_deg=30.0)
+    assert answer.framing.train == "reducer"
+    assert answer.framing.position_angle_deg == 30.0
+    assert "as asked" in answer.reason
+    assert len(answer.framings) == 2
+    with pytest.raises(InputError, match=r"--train = 'lens'.*flattener, reducer"):
+        frame_answer(CONFIG, night, target, catalog, train="lens")
+
+
+def test_hours_tonight_are_none_for_a_target_that_never_rises(catalog):
+    import datetime
+
+    night = compute_night(CONFIG.site, datetime.date(2027, 10, 6))
+    far = Target("far south", 100.0, -80.0, major_arcmin=20.0, kind="galaxy")
+    assert frame_answer(CONFIG, night, far, catalog).hours_tonight == 0.0
+    up = frame_answer(CONFIG, night, catalog.target(catalog.find("M 31")), catalog)
+    assert 5.0 < up.hours_tonight < 11.0
