@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 BAR = 0.72
 FONT = 7.0
+GAP = 3.0
 
 
 def lane_count(picture: NightPicture) -> int:
@@ -61,8 +62,9 @@ def draw_lanes(
             if look.hatch:
                 _bar(axes, start, end, lane, look.colour, look.hatch, look.on_colour)
             _bar(axes, start, end, lane, "none" if look.hatch else look.colour, "", colours["ink"])
-        for block in picture.blocks:
-            _beside(axes, picture, block, names.index(block.filter) + 1, narrow, colours)
+        for lane, name in enumerate(names, start=1):
+            row = [block for block in picture.blocks if block.filter == name]
+            _label_lane(axes, row, lane, narrow, colours)
         _events(axes, picture, colours)
 
 
@@ -112,34 +114,42 @@ def _fit(
             return
 
 
-def _beside(
+def _label_lane(
     axes: Axes,
-    picture: NightPicture,
-    block: PictureBlock,
+    blocks: Sequence[PictureBlock],
     lane: int,
     narrow: bool,
     colours: Mapping[str, str],
 ) -> None:
-    """Write count and length behind the bar, or before it where the lane goes on behind."""
+    """Write count and length of each bar behind it, before it, or on it: where there is room."""
     left, right = (float(edge) for edge in axes.get_xlim())
-    row = [other for other in picture.blocks if other.filter == block.filter and other != block]
-    before = max((o.end_utc_mjd for o in row if o.end_utc_mjd <= block.start_utc_mjd), default=left)
-    after = min(
-        (o.start_utc_mjd for o in row if o.start_utc_mjd >= block.end_utc_mjd), default=right
-    )
-    for label in _block_labels(block, narrow):
-        need = _width(axes, label) + 6.0
-        for edge, side, room in (
-            (block.end_utc_mjd, 1.0, _points(axes, block.end_utc_mjd, after)),
-            (block.start_utc_mjd, -1.0, _points(axes, before, block.start_utc_mjd)),
-        ):
-            if need <= room:
-                axes.annotate(
-                    label, (edge, lane), (3.0 * side, 0.0), textcoords="offset points",
-                    ha="left" if side > 0.0 else "right", va="center_baseline", fontsize=FONT,
-                    color=colours["ink"], zorder=4, annotation_clip=False,
-                )  # fmt: skip
-                return
+    per_point = (right - left) / _points(axes, left, right)
+    taken = [(block.start_utc_mjd, block.end_utc_mjd) for block in blocks]
+    for block in blocks:
+        start, end = block.start_utc_mjd, block.end_utc_mjd
+        *long, count = _block_labels(block, narrow)
+        places = []
+        for outside, inside in ((long, long[-1]), ((count,), count)):
+            for label in outside:
+                need = _width(axes, label) * per_point
+                places += [
+                    (label, "left", end + GAP * per_point, need, None),
+                    (label, "right", start - GAP * per_point, need, None),
+                ]
+            if (_width(axes, inside) + 2.0 * GAP) * per_point <= end - start:
+                places.append((inside, "center", 0.5 * (start + end), 0.0, colours["panel"]))
+        for label, side, at, need, backing in places:
+            span = (at, at + need) if side == "left" else (at - need, at)
+            free = all(span[1] <= a or span[0] >= b for a, b in taken)
+            if side != "center" and not (free and left <= span[0] and span[1] <= right):
+                continue
+            axes.text(
+                at, lane, label, ha=side, va="center_baseline", fontsize=FONT,
+                color=colours["ink"], zorder=4,
+                bbox=backing and {"facecolor": backing, "edgecolor": "none", "pad": 1.0},
+            )  # fmt: skip
+            taken.append(span)
+            break
 
 
 def _points(axes: Axes, start: float, end: float) -> float:

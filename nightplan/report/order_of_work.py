@@ -12,6 +12,7 @@ from nightplan.report.words import event_words
 
 NEVER_JOINED = ("idle", "setup")
 CLOSE = dt.timedelta(seconds=2)
+SHORT_IDLE = dt.timedelta(seconds=60)
 
 
 @dataclass(frozen=True)
@@ -37,10 +38,11 @@ class WorkItem:
 def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
     """Blocks and events of a plan document in time; events that follow on at once are one item.
 
-    Idle time and set-up stand alone, and so does what belongs to another target.
+    Idle time and set-up stand alone, and so does what belongs to another target. Idle time under
+    a minute is left out.
     """
     rows: list[tuple[Mapping[str, Any], bool]] = [(row, True) for row in plan["blocks"]]
-    rows += [(row, False) for row in plan["events"]]
+    rows += [(row, False) for row in plan["events"] if not _is_short_idle(row)]
     rows.sort(key=lambda item: (moment(item[0]["start_utc"]), item[1]))
     items: list[WorkItem] = []
     for row, is_block in rows:
@@ -64,6 +66,11 @@ def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
 def targets_in_order(items: Sequence[WorkItem]) -> list[str]:
     """Targets by their first block."""
     return list(dict.fromkeys(item.block["target"] for item in items if item.block is not None))
+
+
+def _is_short_idle(row: Mapping[str, Any]) -> bool:
+    length = moment(row["end_utc"]) - moment(row["start_utc"])
+    return row["kind"] == "idle" and length < SHORT_IDLE
 
 
 def _follows(last: WorkItem, item: WorkItem) -> bool:

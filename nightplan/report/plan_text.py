@@ -43,6 +43,7 @@ def plan_text(plan: Plan, *, rules: bool | None = None) -> str:
         parts.append(_targets(plan, rules))
     if plan["blocks"]:
         parts.append("Order of work\n" + _blocks(plan, clock, rules))
+        parts.append("Why then\n" + _reasons(plan, clock))
     else:
         reason = str(plan.get("blocks_reason") or "nothing fits").replace("_", " ")
         parts.append(paragraph(f"No block can be placed: {reason}."))
@@ -79,7 +80,9 @@ def _head(plan: Plan, clock: NightClock) -> str:
     else:
         lines.append("Window  none: the sun stays too high")
     if plan["train"]:
-        lines.append(paragraph(f"{plan['train']}. {plan['train_reason']}", indent="Train   "))
+        train, reason = plan["train"], str(plan["train_reason"])
+        words = reason if reason.startswith(train) else f"{train}. {reason}"
+        lines.append(paragraph(words, indent="Train   "))
     return "\n".join(lines)
 
 
@@ -107,8 +110,8 @@ def _targets(plan: Plan, rules: bool | None) -> str:
     for row in plan["targets"]:
         notes.append(paragraph(f"{row['target']}: {row['reason']}"))
         loss = str(row.get("train_loss") or "")
-        if loss and loss not in row["reason"]:
-            notes.append(paragraph(f"  What the one train costs it: {loss}"))
+        if loss and "loses nothing" not in loss and loss not in row["reason"]:
+            notes.append(paragraph(loss))
     return "\n".join(notes)
 
 
@@ -121,11 +124,23 @@ def _blocks(plan: Plan, clock: NightClock, rules: bool | None) -> str:
             row = item.block
             target = target_and_panel(row, panels)
             work = subs(row["count"], row["sub_s"])
-            rows.append([*span, target, row["filter"], work, str(row["gain"]), row["why"]])
+            rows.append([*span, target, row["filter"], work, str(row["gain"])])
         else:
-            rows.append([*span, item.target or "", "", "", "", item.words])
-    heads = ["start", "end", "target", "filter", "work", "gain", "why"]
+            rows.append([*span, item.target or "", "", item.words, ""])
+    heads = ["start", "end", "target", "filter", "work", "gain"]
     return f"Times are {clock.heading}.\n" + text_table(heads, rows, rules=rules)
+
+
+def _reasons(plan: Plan, clock: NightClock) -> str:
+    panels = panels_of(plan)
+    return "\n".join(
+        paragraph(
+            f"{target_and_panel(row, panels)}, {row['filter']}: {row['why']}",
+            indent=f"{clock.clock(row['start_utc'])}  ",
+        )
+        for row in plan["blocks"]
+        if row.get("why")
+    )
 
 
 def _setup(plan: Plan, clock: NightClock, rules: bool | None) -> str:

@@ -31,6 +31,8 @@ from nightplan.report.words import (
 
 Document = Mapping[str, Any]
 
+LONG_REASON = 60
+
 
 @dataclass(frozen=True)
 class SheetSite:
@@ -367,6 +369,7 @@ def _groups(
                     "subs": subs(block["count"], block["sub_s"]),
                     "gain": block["gain"],
                     "why": _capital(str(block.get("why") or "")),
+                    "long": len(str(block.get("why") or "")) > LONG_REASON,
                     "panel": block.get("panel") if panels.get(str(target), 1) > 1 else None,
                 }
             rows.append(row)
