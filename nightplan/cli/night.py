@@ -19,9 +19,8 @@ def command(config_path: Path, evening: str | None, as_json: bool) -> None:
         nightplan night --date 2027-10-06
     """
     from nightplan.planning.night import compute_night
-    from nightplan.report.night_text import night_text
-
     from nightplan.report.documents.night import night_document
+    from nightplan.report.night_text import night_text
 
     config = load(config_path)
     night = compute_night(config.site, evening_of(config.site, evening))

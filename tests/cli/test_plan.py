@@ -53,7 +53,8 @@ def check_invariants(plan: dict[str, Any]) -> None:
     assert set(plan["ledger"]) == LEDGER_KEYS
     assert sum(plan["ledger"].values()) == pytest.approx(window_min, abs=0.05)
     spans = sorted(
-        (moment(row["start_utc"]), moment(row["end_utc"])) for row in plan["blocks"] + plan["events"]
+        (moment(row["start_utc"]), moment(row["end_utc"]))
+        for row in plan["blocks"] + plan["events"]
     )
     second = datetime.timedelta(seconds=1)
     assert all(a[1] <= b[0] + second for a, b in pairwise(spans))
