@@ -23,11 +23,25 @@ from nightplan.errors import InputError
     help="Save the fields over real stars (.png, .svg, .pdf).",
 )
 @click.option(
+    "--style",
+    metavar="NAME",
+    default="day",
+    show_default=True,
+    help="Colours of the chart: day, dark, red or print.",
+)
+@click.option(
     "--header",
     "header_path",
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="Write a FITS file whose header holds the field's coordinates.",
+)
+@click.option(
+    "--footprint",
+    "footprint_path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write the panels as a table (.ecsv, .vot) or as one region (.stcs).",
 )
 def command(
     target_name: str,
@@ -37,7 +51,9 @@ def command(
     angle_text: str | None,
     train: str | None,
     chart_path: Path | None,
+    style: str,
     header_path: Path | None,
+    footprint_path: Path | None,
 ) -> None:
     """Show how each train frames a target, at which camera angle, and what the guider will see.
 
@@ -47,6 +63,7 @@ def command(
     Examples:
         nightplan frame "M 31" --chart m31.png
         nightplan frame "NGC 7000" --train reducer --angle 30 --json
+        nightplan frame "IC 1396" --chart ic1396.svg --style red --header ic1396.fits
     """
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.camera_angle import check_position_angle
@@ -54,7 +71,10 @@ def command(
     from nightplan.planning.night import compute_night
     from nightplan.report.documents.frame import frame_document
     from nightplan.report.frame_text import frame_text
+    from nightplan.report.style import STYLES
 
+    if style not in STYLES:
+        raise InputError("command line", "--style", style, "one of " + ", ".join(STYLES))
     config = load(config_path)
     date = evening_of(config.site, evening)
     angle = None if angle_text is None else check_position_angle(_number(angle_text))
@@ -72,6 +92,7 @@ def command(
             target,
             answer.framing,
             answer.framings,
+            style=style,
             catalog=catalog,
             guide=answer.guide,
         )
@@ -79,6 +100,10 @@ def command(
         from nightplan.report.fits_header import write_header_file
 
         write_header_file(header_path, config, answer.framing)
+    if footprint_path is not None:
+        from nightplan.report.footprint import write_footprint
+
+        write_footprint(footprint_path, config, answer.framing)
     document = frame_document(answer)
     emit(document, as_json, lambda: frame_text(document))
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
+from nightplan.planning.bolted_train import BoltedTrain, check_train
 from nightplan.planning.framing import Framing
 from nightplan.planning.groups import Group, find_groups
 from nightplan.planning.time_to_snr import TimeToSnr, leading_filter, time_to_snr
@@ -40,6 +41,8 @@ class FrameAnswer:
         None without a guider.
     groups : tuple of Group
         What else fits one field of the chosen train with the target.
+    bolted : BoltedTrain
+        The chosen train as it is bolted together, checked.
     hours_tonight : float
         Hours on the clock in which the target's leading filter may be used tonight.
     """
@@ -51,6 +54,7 @@ class FrameAnswer:
     times: Mapping[str, TimeToSnr]
     guide: GuideOutlook | None
     groups: tuple[Group, ...]
+    bolted: BoltedTrain
     hours_tonight: float
 
     @property
@@ -132,6 +136,7 @@ def frame_answer(
         times=times,
         guide=guide,
         groups=find_groups(config, target, catalog, chosen.train),
+        bolted=check_train(config, chosen.train),
         hours_tonight=hours_tonight(config, night, target),
     )
 

@@ -123,7 +123,11 @@ class GroupFraming(Document):
 
 
 class FrameDocument(Document):
-    """A target framed; the top level is the chosen train's, `trains` has them all, best first."""
+    """A target framed; the top level is the chosen train's, `trains` has them all, best first.
+
+    `bolted_together` says how back focus, guide camera, prism and cable of the chosen train check
+    out; what needs hands is among the notices too.
+    """
 
     site: str
     date: str
@@ -144,6 +148,7 @@ class FrameDocument(Document):
     groups: list[GroupFraming]
     hours_tonight: float
     hours_per_panel_tonight: float
+    bolted_together: list[str]
     notices: list[str]
 
 
@@ -170,6 +175,7 @@ def frame_document(answer: FrameAnswer) -> FrameDocument:
             "groups": [_group(group) for group in answer.groups],
             "hours_tonight": round(answer.hours_tonight, 3),
             "hours_per_panel_tonight": round(answer.hours_tonight / len(framing.panels), 3),
+            "bolted_together": list(answer.bolted.notes),
             "notices": _notices(answer),
         }
     )
@@ -314,4 +320,5 @@ def _notices(answer: FrameAnswer) -> list[str]:
             f"edge of filter {worst.filter}: {worst.clear_aperture_mm:g} mm clear where "
             f"{worst.needed_mm:.1f} mm are needed."
         )
+    found += answer.bolted.warnings
     return found

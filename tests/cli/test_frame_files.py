@@ -1,0 +1,118 @@
+"""Files that `nightplan frame` writes, and what it says of the guider and the bolted train."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from nightplan.cli.main import main
+from nightplan.model.starter import starter_text
+from nightplan.sky.angles import separation_deg
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "nightplan.toml").write_text(starter_text())
+
+    def call(*args: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["nightplan", "frame", *args])
+        status = 0
+        try:
+            main()
+        except SystemExit as stop:
+            status = int(stop.code or 0)
+        shown = capsys.readouterr()
+        return status, shown.out, shown.err
+
+    return call
+
+
+def test_chart_header_and_footprint_agree_with_the_document(run: Run, tmp_path: Path) -> None:
+    """The header read by astropy.wcs, the table by astropy.table."""
+    from astropy.io import fits
+    from astropy.table import Table
+    from astropy.wcs import WCS
+
+    code, out, err = run(
+        "NGC 281", "--json", "--date", "2026-11-25", "--angle", "40", "--chart", "chart.svg",
+        "--style", "red", "--header", "field.fits", "--footprint", "field.ecsv",
+    )  # fmt: skip
+    assert (code, err) == (0, "")
+    document = json.loads(out)
+    panel = document["panels"][0]
+    assert "<svg" in (tmp_path / "chart.svg").read_text()
+    with fits.open(tmp_path / "field.fits") as units:
+        assert units[1].shape == (4000, 6000)
+        sky = WCS(units[1].header).all_pix2world([[3000.5, 2000.5], [3100.5, 2000.5]], 1)
+    assert separation_deg(*sky[0], panel["ra_deg"], panel["dec_deg"]) * 3600 < 0.01
+    table = Table.read(tmp_path / "field.ecsv")
+    assert len(table) == len(document["panels"])
+    assert abs(table["position_angle_deg"][0] - 40.0) < 1e-3
+
+
+def test_guider_keys(run: Run) -> None:
+    """The keys and states of the interface."""
+    code, out, _ = run("M 51", "--json", "--date", "2027-03-01")
+    assert code == 0
+    guide = json.loads(out)["guide"]
+    for side in ("before_meridian", "after_meridian"):
+        assert guide[side]["state"] in {"found", "expected", "unlikely"}
+        assert guide[side]["expected_count"] >= len(guide[side]["stars"])
+    better = guide["better_image_up_angle_deg"]
+    assert (better is None) == isinstance(guide["better_image_up_angle_deg_reason"], str)
+
+
+def test_a_deeper_star_file_beside_the_configuration(run: Run, tmp_path: Path) -> None:
+    """Stars of G 11.5 strewn densely: then the guider finds one where G 10 has none."""
+    code, out, _ = run("M 51", "--json", "--date", "2027-03-01")
+    before = json.loads(out)["guide"]["before_meridian"]
+    assert code == 0
+    assert before["state"] != "found"
+    ra, dec = np.meshgrid(np.arange(199.0, 206.0, 0.1), np.arange(45.5, 49.0, 0.07))
+    rows = [f"{a:.4f},{d:.4f},11.5" for a, d in zip(ra.ravel(), dec.ravel(), strict=True)]
+    (tmp_path / "deep.csv").write_text("ra_deg,dec_deg,g_mag\n" + "\n".join(rows) + "\n")
+    text = starter_text().replace('# star_file = "deeper-stars.csv"', 'star_file = "deep.csv"')
+    (tmp_path / "nightplan.toml").write_text(text)
+    code, out, _ = run("M 51", "--json", "--date", "2027-03-01")
+    after = json.loads(out)["guide"]["before_meridian"]
+    assert code == 0
+    assert after["state"] == "found"
+    assert after["stars"][0]["g_mag"] == 11.5
+    (tmp_path / "deep.csv").write_text("ra_deg,dec_deg,g_mag\n1,2,x\n")
+    code, _, err = run("M 51", "--json")
+    assert code == 2
+    assert err.count("\n") == 1
+    assert "deep.csv: line 2, g_mag = 'x'" in err
+
+
+def test_train_as_bolted_together(run: Run) -> None:
+    code, out, _ = run("M 51", "--json", "--train", "reducer", "--date", "2027-03-01")
+    assert code == 0
+    document = json.loads(out)
+    assert any("add 0.87 mm" in note for note in document["bolted_together"])
+    assert any("add 0.87 mm" in note for note in document["notices"])
+
+
+@pytest.mark.parametrize(
+    ("args", "message"),
+    [
+        (("--chart", "x.bmp"), ".png, .svg or .pdf"),
+        (("--chart", "x.png", "--style", "loud"), "--style = 'loud'"),
+        (("--footprint", "x.json"), ".stcs"),
+        (("--header", "nowhere/x.fits"), "cannot be written"),
+    ],
+)
+def test_refusals(run: Run, tmp_path: Path, args: tuple[str, ...], message: str) -> None:
+    code, _, err = run("M 51", *args)
+    assert code == 2
+    assert err.count("\n") == 1
+    assert message in err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["nightplan.toml"]
