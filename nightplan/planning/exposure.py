@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.errors import InputError
-from nightplan.planning.framing import frame_target
 from nightplan.planning.limits import geometry_margin_deg
 from nightplan.planning.photon_budget import PhotonBudget, photon_budget
+from nightplan.planning.train_choice import rank_trains
 from nightplan.planning.train_optics import TrainOptics, train_optics
 from nightplan.planning.visibility import SkyTracks, best_moment, sky_tracks, time_grid
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from nightplan.planning.night import Night
 
 GRID_MIN = 5.0
-FIT_COVERAGE = 0.99
 
 
 @dataclass(frozen=True)
@@ -125,15 +124,8 @@ def exposure_of(
 
 
 def fitting_train(config: Config, target: Target) -> str:
-    """The train that holds most of a target in the fewest fields; of equals, the longest."""
-
-    def rank(name: str) -> tuple[bool, int, float, float]:
-        framing = frame_target(config, target, name)
-        whole = framing.coverage >= FIT_COVERAGE
-        coverage = 1.0 if whole else round(framing.coverage, 2)
-        return whole, -len(framing.panels), coverage, config.train[name].factor
-
-    return max(config.train, key=rank)
+    """The train that suits a target best, as `nightplan frame` ranks them."""
+    return rank_trains(config, target).best.train
 
 
 def _best_moment(config: Config, night: Night, target: Target, notices: list[str]) -> float:
