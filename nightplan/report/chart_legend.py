@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from nightplan.report.chart_looks import TARGET_LINE, frame_look, guide_hatch, star_area_pt2
 from nightplan.report.chart_scene import Frame, Scene
 
 if TYPE_CHECKING:
@@ -81,7 +82,10 @@ def _target_text(scene: Scene) -> str:
         return f"{scene.target.name}, size unknown"
     major, minor = axes
     size = f"{major:.0f}′" if abs(major - minor) < 0.5 else f"{major:.0f}′ × {minor:.0f}′"
-    return f"outline of {scene.target.name}, {size}"
+    unknown = scene.target.angle_deg is None and minor < 0.95 * major
+    if unknown and scene.target.outline is None:
+        size += ", angle unknown"
+    return f"{scene.target.name}, {size}"
 
 
 def _guide_text(scene: Scene, side: GuideSide) -> str:
@@ -138,8 +142,6 @@ def _draw_sample(
     pitch: float,
 ) -> None:
     from matplotlib.patches import Rectangle
-
-    from nightplan.report.framing_chart import TARGET_LINE, frame_look, guide_hatch, star_area_pt2
 
     x0, x1 = x, x + (0.08 if narrow else 0.04)
     if row.kind == "frame":

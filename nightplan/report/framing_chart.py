@@ -11,9 +11,16 @@ import numpy as np
 from nightplan.model.star_catalog import STAR_CREDIT, Floats
 from nightplan.report.chart_labels import Wish, around, place
 from nightplan.report.chart_legend import draw_legend, legend_rows, line_count
+from nightplan.report.chart_looks import (
+    FRAME_COLOURS,
+    TARGET_LINE,
+    frame_look,
+    guide_hatch,
+    star_area_pt2,
+)
 from nightplan.report.chart_scene import Frame, Scene, chart_scene, side_points
 from nightplan.report.graticule import GridLine, graticule
-from nightplan.report.style import TRAIN_LINES, new_figure, picture_format, save_figure, styled
+from nightplan.report.style import new_figure, picture_format, save_figure, styled
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,8 +37,6 @@ if TYPE_CHECKING:
 
 WIDE_IN = 9.0
 NARROW_IN = 3.75
-TARGET_LINE = (0, (9, 1.5, 1.5, 1.5))
-FRAME_COLOURS = ("first", "second", "third", "faint")
 
 
 def save_framing_chart(
@@ -202,12 +207,6 @@ def _ticks(
         )  # fmt: skip
 
 
-def star_area_pt2(g_mag: Floats | float, narrow: bool = False) -> Any:
-    """Area of a star's dot, points squared: a magnitude is a factor of 1.6 in area."""
-    area = 42.0 * 10.0 ** (-0.2 * (np.asarray(g_mag, float) - 4.0))
-    return np.clip(area, 0.7, 110.0) * (0.45 if narrow else 1.0)
-
-
 def _draw_stars(axes: Axes, scene: Scene, colours: Mapping[str, str], narrow: bool) -> None:
     xy = scene.plane.xy(scene.stars.ra_deg, scene.stars.dec_deg)
     axes.scatter(
@@ -254,15 +253,6 @@ def _draw_frames(
     _draw_up(axes, scene, scene.chosen, colours)
 
 
-def frame_look(rank: int, colours: Mapping[str, str]) -> dict[str, Any]:
-    """Line of the frame of that rank, the chosen train being 0."""
-    return {
-        "color": colours[FRAME_COLOURS[min(rank, len(FRAME_COLOURS) - 1)]],
-        "ls": TRAIN_LINES[rank % len(TRAIN_LINES)],
-        "lw": 2.0 if rank == 0 else 1.2,
-    }
-
-
 def _draw_up(axes: Axes, scene: Scene, frame: Frame, colours: Mapping[str, str]) -> None:
     """A small arrow out of the upper side of the first panel: rising FITS axis 2."""
     corners = scene.plane.xy(*frame.corners[0].T)
@@ -303,11 +293,6 @@ def _draw_guide(
                 mec=colours["target"], zorder=6.5,
             )  # fmt: skip
             marks.append(_marked(best[None, :], 8.0))
-
-
-def guide_hatch(past_meridian: bool) -> str:
-    """Hatch of a patch that is unlikely to hold a star."""
-    return "\\\\\\\\" if past_meridian else "////"
 
 
 def _write_names(

@@ -25,11 +25,12 @@ WIDE = Target("Wide", 300.0, 60.0, major_arcmin=150.0, minor_arcmin=60.0, angle_
 
 def rig(mirrored=False, portrait=False):
     trains = {n: t.model_copy(update={"mirrored": mirrored}) for n, t in CONFIG.train.items()}
-    update = {"train": trains}
+    # The starter's sensor in pixels ten times as large: quicker, and the same field.
+    size = {"width_px": 600, "height_px": 400, "pixel_um": 39.0}
     if portrait:
-        size = {"width_px": 4000, "height_px": 6000}
-        update["camera"] = CONFIG.camera.model_copy(update=size)
-    return CONFIG.model_copy(update=update)
+        size |= {"width_px": 400, "height_px": 600}
+    camera = CONFIG.camera.model_copy(update=size)
+    return CONFIG.model_copy(update={"train": trains, "camera": camera})
 
 
 def framed(ra, dec, angle, config=CONFIG):
@@ -48,7 +49,7 @@ def test_header_round_trip(tmp_path, ra, dec, mirrored, portrait):
     write_header_file(path, config, framing)
     with fits.open(path) as units:
         units.verify("exception")
-        width, height = (4000, 6000) if portrait else (6000, 4000)
+        width, height = (400, 600) if portrait else (600, 400)
         assert units[1].shape == (height, width)
         assert (units[1].header["NAXIS1"], units[1].header["NAXIS2"]) == (width, height)
         assert (units[0].header["IMAGEW"], units[0].header["IMAGEH"]) == (width, height)
@@ -67,8 +68,8 @@ def test_header_round_trip(tmp_path, ra, dec, mirrored, portrait):
             assert abs((up - image_up + 180) % 360 - 180) < 0.01
             turn = 90.0 if mirrored else -90.0
             assert abs((right - image_up - turn + 180) % 360 - 180) < 0.01
-            # 206264.806 x 0.0039 / 784 = 1.02607" a pixel.
-            assert separation_deg(ra0, dec0, ra2, dec2) * 3600 == pytest.approx(1.02607, rel=1e-5)
+            # 206264.806 x 0.039 / 784 = 10.2607" a pixel.
+            assert separation_deg(ra0, dec0, ra2, dec2) * 3600 == pytest.approx(10.2607, rel=1e-5)
             assert unit.header["RADESYS"] == "ICRS"
             long_side = up if portrait else right
             assert abs((long_side - 33.0 + 90) % 180 - 90) < 0.01
@@ -82,13 +83,15 @@ def test_header_is_a_small_file_and_always_the_same(tmp_path):
     assert one == (tmp_path / "two.fits").read_bytes()
     assert len(one) % 2880 == 0
     assert len(one) < 100_000
+    with fits.open(tmp_path / "one.fits") as units:
+        assert units[1].shape == (4000, 6000)
 
 
 def test_a_mosaic_has_one_extension_a_panel(tmp_path):
     framing = frame_target(CONFIG, WIDE, "flattener")
     assert len(framing.panels) > 1
     path = tmp_path / "mosaic.fits"
-    write_header_file(path, CONFIG, framing)
+    write_header_file(path, rig(), framing)
     with fits.open(path) as units:
         assert [unit.name for unit in units[1:]] == [
             f"PANEL{i}" for i in range(1, len(framing.panels) + 1)
@@ -112,7 +115,7 @@ def test_stc_s_against_astropy_footprint(tmp_path, ra, dec, mirrored):
     framing = framed(ra, dec, 70.0, config)
     write_header_file(tmp_path / "frame.fits", config, framing)
     with fits.open(tmp_path / "frame.fits") as units:
-        expected = WCS(units[1].header).calc_footprint(axes=(6000, 4000), center=False)
+        expected = WCS(units[1].header).calc_footprint(axes=(600, 400), center=False)
     polygon = read_polygon(stc_s(config, framing))
     gap = separation_deg(polygon[:, None, 0], polygon[:, None, 1], *expected.T) * 3600
     assert gap.min(axis=1).max() < 0.01
