@@ -36,7 +36,7 @@ def _reason(problem: Problem, schedule: Schedule, number: int) -> str:
     parts = [
         part
         for part in (
-            _against_times(problem, block, here),
+            _against_times(problem, schedule, block, here),
             _against_swap(problem, schedule, number, here),
             _against_filters(problem, schedule, block),
         )
@@ -47,24 +47,28 @@ def _reason(problem: Problem, schedule: Schedule, number: int) -> str:
     return f"{task.filter} " + "; ".join(parts)
 
 
-def _against_times(problem: Problem, block: Block, here: float) -> str:
-    """Against windows of the same length through the rest of its usable time."""
+def _against_times(problem: Problem, schedule: Schedule, block: Block, here: float) -> str:
+    """Against windows of the same length through the rest of its usable time.
+
+    Times that its other blocks take are no alternative, and are left out.
+    """
+    own = [(b.start_s, b.end_s) for b in schedule.blocks if b.task == block.task]
     length = block.end_s - block.start_s
     others: list[tuple[float, float]] = []
-    for low, high in problem.usable_intervals(block.task):
-        low, high = max(low, problem.start_s), min(high, problem.end_s)  # noqa: PLW2901
-        if high - low < 60.0:
+    for rise, set_ in problem.usable_intervals(block.task):
+        first, last = max(rise, problem.setup_s), min(set_, problem.end_s)
+        if last - first < 60.0:
             continue
-        for start in np.arange(low, max(low, high - length) + 1.0, 900.0):
-            end = min(high, start + length)
-            if end <= block.start_s or start >= block.end_s:
+        for start in np.arange(first, max(first, last - length) + 1.0, 900.0):
+            end = min(last, start + length)
+            if all(end <= low or start >= high for low, high in own):
                 others.append((mean_worth(problem, block.task, start, end), float(start)))
     if not others:
         spans = problem.usable_intervals(block.task)
         whole = sum(high - low for low, high in spans)
         if whole < 0.9 * (problem.end_s - problem.start_s):
             return f"has only {whole / 60:.0f} min tonight inside its limits, and this is in them"
-        return ""
+        return "takes all of the time that it can use"
     worst, worst_s = min(others)
     best, best_s = max(others)
     if here >= best - TELLING and here - worst > TELLING:

@@ -134,6 +134,11 @@ def _before(problem: Problem, block: Block, events: tuple[Event, ...]) -> float:
     for kept in reversed(problem.kept):
         if (kept.task, kept.after_meridian) != (block.task, block.after_meridian):
             break
+        between = _events_between(events, kept.end_s - 1.0, begun + 1.0)
+        if begun - kept.end_s > problem.overheads.focus_s + 2.0 or any(
+            event.kind not in ("focus", "idle") for event in between
+        ):
+            break
         begun = kept.start_s
     return block.start_s - begun
 
@@ -206,8 +211,7 @@ def _needed(
 def _focus(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:
     found = []
     every, download = problem.overheads.focus_every_s, problem.overheads.download_s
-    start = max(problem.setup_s, problem.now_s, 0.0)
-    begun = start if problem.state is None else problem.state.last_focus_s
+    begun = problem.setup_s if problem.state is None else problem.state.last_focus_s
     runs = sorted(event.end_s for event in schedule.events if event.kind == "focus")
     for block in fresh:
         last = max([t for t in runs if t <= block.start_s + SLACK_S], default=-math.inf)

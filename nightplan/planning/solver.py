@@ -30,6 +30,7 @@ from nightplan.planning.solving.utility_model import row_utility
 
 WHOLE_SUBS = "whole_subs"
 LEAD_S = 1200.0
+GUIDE = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,6 +187,7 @@ def runs_in_force(problem: Problem, placer: Placer) -> list[Run]:
     lane_of = {(lane.task, lane.after_meridian): k for k, lane in enumerate(placer.lanes)}
     shot = {block.start_s: block.count for block in problem.kept}
     runs: list[Run] = []
+    ended = 0.0
     for block in previous.blocks:
         lane = lane_of.get((block.task, block.after_meridian))
         left = block.count - shot.get(block.start_s, 0)
@@ -193,7 +195,12 @@ def runs_in_force(problem: Problem, placer: Placer) -> list[Run]:
         left = min(left, block.count - int(over.sum()))
         if lane is None or left <= 0:
             continue
-        if runs and runs[-1].lane == lane:
+        parted = any(
+            event.kind != "focus" and ended - 1e-6 <= event.start_s < block.start_s
+            for event in previous.events
+        )
+        ended = block.end_s
+        if runs and runs[-1].lane == lane and not parted:
             runs[-1] = runs[-1]._replace(count=runs[-1].count + left)
         else:
             # A start that the plan left free time before is a wish to wait.
@@ -231,11 +238,20 @@ def _best_order(
         candidates.append((lane_list, count_list, wait_list))
     ranked = search.ranked(candidates)
     likely = np.flatnonzero(bound.taken_share[programme.row] > 1e-4)
+    guided: LocalSearch | None = None
+    if placer.problem.balance == "even":
+        guide = replace(search.batch.utility, guide=GUIDE)
+        guided = LocalSearch(BatchPlacer(placer, guide), effort.spare)
+        likely = np.arange(len(placer.lanes))
+        ranked = guided.ranked(candidates) or [Order(0.0, (), (), ())]
     best: Order | None = None
     for order in ranked[: effort.seeds]:
         if search.valued > effort.candidates or not effort.spare():
             break
-        better = search.improve(order, likely)
+        begun = guided.improve(order, likely) if guided is not None else order
+        if guided is not None:
+            begun = search.again(begun)
+        better = search.improve(begun, likely)
         if best is None or better.objective > best.objective:
             best = better
     return best

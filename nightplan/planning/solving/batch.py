@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from nightplan.planning.schedule_problem import HOUR_S, FloatArray
 from nightplan.planning.solving.cells import change_costs
-from nightplan.planning.solving.placement import EPS_S, Placer
+from nightplan.planning.solving.placement import EPS_S, STALE_S, Placer
 from nightplan.planning.solving.utility_model import RowUtility
 
 IntArray = NDArray[np.int64]
@@ -152,10 +152,12 @@ class BatchPlacer:
         sub, cycle = self.sub[lane], self.cycle[lane]
         floor = np.maximum(low, not_before)
         start = np.maximum(free + lead, floor)
-        due = ~lead_focus & (start > last_focus)
+        waiting = ~lead_focus & (start - free - lead >= placer.focus_s)
+        waiting &= start - placer.focus_s - last_focus >= STALE_S
+        due = ~lead_focus & ~waiting & (start > last_focus)
         due &= start + sub > last_focus + placer.focus_every_s + EPS_S
         start = np.where(due, np.maximum(free + lead + placer.focus_s, floor), start)
-        focus = np.where(lead_focus | due, start, last_focus)
+        focus = np.where(lead_focus | due | waiting, start, last_focus)
         anew = self.pointing[before] != self.pointing[lane]
         early = ~self.after[lane] & (anew | self.after[before])
         good = (start < high) & ~(early & (start >= self.transit[lane]))

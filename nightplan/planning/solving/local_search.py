@@ -70,6 +70,11 @@ class LocalSearch:
                 found.append(order)
         return found
 
+    def again(self, order: Order) -> Order:
+        """An order valued by this search's utility."""
+        found = self.best_of([(list(order.lanes), list(order.counts), list(order.waits_s))])
+        return order if found is None else found
+
     def best_of(self, candidates: list[Candidate]) -> Order | None:
         """The best candidate as placed."""
         if not candidates:
@@ -79,7 +84,7 @@ class LocalSearch:
         return self._order(values, candidates, index)
 
     def _values(self, candidates: list[Candidate]) -> Values:
-        size, runs = len(candidates), max(len(c[0]) for c in candidates)
+        size, runs = len(candidates), max(1, *(len(c[0]) for c in candidates))
         lanes = np.full((size, runs), NONE)
         counts = np.zeros((size, runs), dtype=np.int64)
         waits = np.full((size, runs), -np.inf)

@@ -89,7 +89,9 @@ class Master:
                 )
                 means.append(column)
                 # share gained <= x / goal, and only if taken up
-                self._at_least(0.0, [int(row), column], [1.0 / float(u.goal_h[row]), -1.0])
+                self._at_least(
+                    0.0, [int(row), column], [1.0 / max(float(u.goal_h[row]), 1e-9), -1.0]
+                )
                 self._at_least(0.0, [rows + int(row), column], [float(room[row]), -1.0])
                 # level - low <= share had - low + share gained
                 scale = (1.0 - EVEN_REST) * float(u.priority[target])

@@ -14,6 +14,7 @@ from nightplan.planning.schedule_blocks import Block, Event, EventKind, Schedule
 from nightplan.planning.schedule_problem import Problem
 
 EPS_S = 1e-7
+STALE_S = 900.0
 FIRST = -1
 """Stands for 'no lane yet' as the lane before the first run."""
 
@@ -66,7 +67,7 @@ class Placer:
         if state is not None and state.task is not None:
             self.rig = Lane(state.task, state.after_meridian, ())
         self.resumed, self.credit_s = self._resumed()
-        self.first_focus_s = self.start_s if state is None else state.last_focus_s
+        self.first_focus_s = problem.setup_s if state is None else state.last_focus_s
         tasks = [problem.tasks[lane.task] for lane in self.lanes]
         self.sub_s = [task.sub_s for task in tasks]
         self.cycle_s = [task.sub_s + rules.download_s for task in tasks]
@@ -104,7 +105,16 @@ class Placer:
         lane = {(k.task, k.after_meridian): n for n, k in enumerate(self.lanes)}.get(key)
         begun = self.start_s
         for block in reversed(kept):
-            if (block.task, block.after_meridian) != key:
+            gap = begun - block.end_s
+            if (
+                block.task,
+                block.after_meridian,
+            ) != key or gap > self.problem.overheads.focus_s + 2:
+                break
+            if any(
+                event.kind not in ("focus", "idle") and block.end_s - 1 <= event.start_s < begun
+                for event in self.problem.kept_events
+            ):
                 break
             begun = block.start_s
         return lane, self.start_s - begun
@@ -161,6 +171,13 @@ class Placer:
             start = max(free_s + lead, low, not_before_s)
             focus_first = False
             if lead_focus:
+                focus = start
+            elif (
+                start - free_s - lead >= self.focus_s
+                and start - self.focus_s - last_focus_s >= STALE_S
+            ):
+                # Waiting anyway: a focus run costs nothing and lasts longer.
+                focus_first = True
                 focus = start
             elif start + sub > last_focus_s + self.focus_every_s + EPS_S and start > last_focus_s:
                 focus_first = True

@@ -40,11 +40,15 @@ def resume(
     -------
     Problem
         With `kept`, `kept_events`, `state`, `now_s` and `previous` set. A sub that is open now
-        is finished first, unless `done` names its filter.
+        is finished first, unless `done` names its filter; so is a slew, filter change, flip or
+        focus run under way, with what leads to the block behind it, if `done` is empty.
     """
     done = done or {}
     now_s = min(max(now_s, 0.0), problem.window_s)
     now_s = max([now_s, *_open_sub_ends(problem, in_force, now_s, done)])
+    coming = None if done else _block_being_led_to(in_force, now_s)
+    if coming is not None:
+        now_s = coming.start_s
     left = dict(done)
     kept: list[Block] = []
     for block in in_force.blocks:
@@ -67,7 +71,7 @@ def resume(
         now_s=now_s,
         kept=tuple(kept),
         kept_events=tuple(events),
-        state=_state(problem, kept, events, now_s),
+        state=_state(problem, in_force, kept, events, now_s, coming),
         previous=in_force,
     )
 
@@ -94,16 +98,33 @@ def _cut(problem: Problem, block: Block, count: int) -> Block:
     )
 
 
+def _block_being_led_to(in_force: Schedule, now_s: float) -> Block | None:
+    """The next block, if a slew, filter change, flip or focus run before it is under way."""
+    coming = next((block for block in in_force.blocks if block.start_s > now_s), None)
+    for event in in_force.events:
+        if event.kind not in ("idle", "setup") and event.start_s < now_s < event.end_s:
+            return coming
+    return None
+
+
 def _state(
-    problem: Problem, kept: list[Block], events: list[Event], now_s: float
+    problem: Problem,
+    in_force: Schedule,
+    kept: list[Block],
+    events: list[Event],
+    now_s: float,
+    coming: Block | None,
 ) -> RigState | None:
-    if now_s <= problem.setup_s and not kept:
+    focused = [e.end_s for e in events if e.kind == "focus" and e.end_s <= now_s]
+    last_focus_s = max([problem.setup_s, *focused])
+    if coming is not None:
+        return RigState(coming.task, coming.after_meridian, last_focus_s)
+    if not kept and (not in_force.blocks or now_s <= in_force.blocks[0].start_s):
+        # Still standing where setting up ended.
         return None
     if not kept or now_s - kept[-1].end_s > PAUSE_S:
         return RigState(None)
     last = kept[-1]
     if any(e.start_s >= last.end_s - 1e-6 and e.kind != "focus" for e in events):
-        # Caught between two blocks, the mount or the wheel under way.
         return RigState(None)
-    focused = [e.end_s for e in events if e.kind == "focus" and e.end_s <= now_s]
-    return RigState(last.task, last.after_meridian, max([problem.setup_s, *focused]))
+    return RigState(last.task, last.after_meridian, last_focus_s)

@@ -21,7 +21,10 @@ class RowUtility:
     """Rows of progress as arrays (row,): all that the objective says of them.
 
     `goal_h`, `had_h` (earlier nights and blocks kept), `weight` (priority / rows of the target,
-    or the priority in plain mode), `target` (index), and for each target `angle_cost`.
+    or the priority in plain mode), `target` (index), and for each target `angle_cost`. `guide`
+    adds so much of the diminishing utility to strict balance, so that a search that starts
+    from nothing sees a slope (the least complete filter alone shows none until all are begun);
+    0 for the true utility.
     """
 
     balance: str
@@ -33,6 +36,7 @@ class RowUtility:
     priority: FloatArray
     angle_cost: FloatArray
     sunk_cost: float
+    guide: float = 0.0
 
     @property
     def room(self) -> FloatArray:
@@ -59,6 +63,8 @@ class RowUtility:
         if self.balance == "diminishing":
             return (share * (2.0 - share)) @ self.weight
         total = EVEN_REST * (share @ self.weight)
+        if self.guide:
+            total = total + self.guide * ((share * (2.0 - share)) @ self.weight)
         for number, priority in enumerate(self.priority):
             total += (1.0 - EVEN_REST) * priority * share[:, self.target == number].min(axis=1)
         return total
@@ -125,7 +131,9 @@ class RowUtility:
         weight, goal, room = self.weight[row], self.goal_h[row], self.room[row]
         if self.balance == "plain":
             return [(weight, 0.0), (0.0, weight * max(0.0, goal - self.had_h[row]))]
-        lines = []
+        lines: list[tuple[float, float]] = []
+        if room <= 0.0:
+            return [(0.0, 0.0)]
         for share in shares:
             y = share * room
             lines.append((weight * 2.0 * (room - y) / goal, weight * y * y))
