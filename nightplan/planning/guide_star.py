@@ -99,9 +99,9 @@ class GuideOutlook:
     panels : tuple of (GuideSide, GuideSide)
         Before and after, for every panel.
     better_image_up_angle_deg : float or None
-        Nearest angle (of the first panel, before the meridian) that keeps the framing and has a
-        star on both sides; failing that, one with a star before the meridian, which turning the
-        camera back at the flip keeps; failing that, one with better prospects.
+        Nearest `image_up_angle_deg` of the framing, before the meridian, that keeps what it frames
+        and has a star on both sides; failing that, one with a star before the meridian, which
+        turning the camera back at the flip keeps; failing that, one with better prospects.
     better_image_up_angle_deg_reason : str or None
         ``"not_needed"``, ``"guider_does_not_turn"``, or ``"no_better_angle"``.
     better_sensor : str or None
@@ -160,7 +160,7 @@ def guide_outlook(
     scan = _Scan(config, framing, guider, stars or star_catalog(config))
     here = scan.sides(guider.fitted)
     ranks = (_worst(here, 0), _worst(here, 1))
-    better, reason = _better_angle(scan, guider, ranks, _kept(config, framing, target))
+    better, reason, gain = _better_angle(scan, guider, ranks, _kept(config, framing, target))
     sensor = _better_sensor(scan, guider, ranks)
     before = min((pair[0] for pair in here), key=_rank)
     after = min((pair[1] for pair in here), key=_rank)
@@ -180,7 +180,7 @@ def guide_outlook(
         better_image_up_angle_deg_reason=reason,
         better_sensor=sensor,
         rotator_turn_s=turn_s,
-        advice=_advice(guider, scan, (before, after), better, sensor, turn_s),
+        advice=_advice(guider, scan, (before, after), better, gain, sensor, turn_s),
     )
 
 
@@ -305,19 +305,24 @@ def turns_of_camera_deg(kept: NDArray[np.bool_]) -> Floats:
 
 def _better_angle(
     scan: _Scan, guider: Guider, ranks: tuple[int, int], kept: NDArray[np.bool_]
-) -> tuple[float | None, str | None]:
+) -> tuple[float | None, str | None, str]:
+    """The better angle or the reason that there is none, and what is gained there."""
     if min(ranks) == FOUND:
-        return None, "not_needed"
+        return None, "not_needed", ""
     if not guider.turns_with_camera:
-        return None, "guider_does_not_turn"
+        return None, "guider_does_not_turn", ""
     turns = turns_of_camera_deg(kept)
     rank = scan.ranks(turns, guider.fitted)
     for good in _wishes(rank, ranks):
         if good.any():
-            turn = float(turns[np.argmax(good)])
-            up = scan.framing.panels[0].image_up_angle_deg
-            return float(wrap_360_deg(up + turn)), None
-    return None, "no_better_angle"
+            index = int(np.argmax(good))
+            before, after = rank[:, index]
+            gain = "better prospects"
+            if before == FOUND:
+                gain = "a star on both sides" if after == FOUND else "a star before the meridian"
+            up = wrap_360_deg(scan.framing.image_up_angle_deg + turns[index])
+            return float(up), None, gain
+    return None, "no_better_angle", ""
 
 
 def _kept(
@@ -366,43 +371,44 @@ def _advice(
     scan: _Scan,
     sides: tuple[GuideSide, GuideSide],
     better: float | None,
+    gain: str,
     sensor: str | None,
     turn_s: float | None,
 ) -> str:
     before, after = sides
     words = [f"Before the meridian {_words(before, scan)}; after it {_words(after, scan)}."]
-    states = {before.state, after.state}
     keeps = before.state == "found" and after.state != "found" and guider.turns_with_camera
     if keeps and turn_s is not None:
         words.append(
             f"Turning the camera back by 180° at the flip (about {turn_s:.0f} s) keeps the star."
         )
     if better is not None:
-        twin = abs((better - scan.framing.panels[0].image_up_angle_deg) % 360.0 - 180.0) < 0.5
+        twin = abs((better - scan.framing.image_up_angle_deg) % 360.0 - 180.0) < 0.5
         words.append(
-            f"The framing also holds at image up {better:.0f}°"
-            + (", turned by half a circle" if twin else "")
-            + ", where the guider does better."
+            f"The framing also holds at image up {better % 360.0:.0f}°"
+            + (", half a circle on" if twin else "")
+            + f", where the guider has {gain}."
         )
-    elif states != {"found"} and guider.turns_with_camera:
+    elif {before.state, after.state} != {"found"} and guider.turns_with_camera:
         words.append("No other angle that keeps the framing does better.")
     if sensor is not None:
-        words.append(f"The guide sensor {sensor!r} does better at this angle.")
+        words.append(f"The guide sensor {sensor!r} would do better at the present angle.")
     return " ".join(words)
 
 
 def _words(side: GuideSide, scan: _Scan) -> str:
-    where = f" for panel {side.panel}" if len(scan.framing.panels) > 1 else ""
+    where = "the patch"
+    if len(scan.framing.panels) > 1:
+        where += f" of panel {side.panel}, the worst off,"
     if side.stars:
-        more = f", the brightest of {len(side.stars)}" if len(side.stars) > 1 else ""
-        return f"a star of G {side.stars[0].g_mag:.1f}{more} is in the patch{where}"
-    limit = scan.guider.limit_magnitude
-    if scan.catalogue_limit_mag >= limit:
-        return f"no star to the guider's limit G {limit:g} is in the patch{where}"
-    return (
-        f"no star to G {scan.catalogue_limit_mag:g} is in the patch{where}, "
-        f"but about {side.expected_count:.1f} to G {limit:g} are to be expected"
-        if side.state == "expected"
-        else f"no star to G {scan.catalogue_limit_mag:g} is in the patch{where}, and only "
-        f"{side.expected_count:.1f} to G {limit:g} are to be expected"
-    )
+        star = f"a star of G {side.stars[0].g_mag:.1f}"
+        if len(side.stars) > 1:
+            star += f" (the brightest of {len(side.stars)})"
+        return f"{where} has {star}"
+    limit, known = scan.guider.limit_magnitude, scan.catalogue_limit_mag
+    if known >= limit:
+        return f"{where} has no star to the guider's limit G {limit:g}"
+    count = f"{side.expected_count:.1f} to G {limit:g}"
+    if side.state == "expected":
+        return f"{where} has no star to G {known:g}, but about {count} are to be expected"
+    return f"{where} has no star to G {known:g}, and only {count} are to be expected"
