@@ -1,0 +1,131 @@
+"""`nightplan season`: a target's useful hours over a year, or the best targets of a month."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from nightplan.cli.common import common_options, emit, evening_of, load
+
+if TYPE_CHECKING:
+    import datetime
+
+
+@click.command("season")
+@click.argument("target", required=False)
+@common_options
+@click.option("--train", metavar="NAME", help="The train whose field counts. [default: the first]")
+@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Calendar heat map.")
+@click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
+@click.option("--month", metavar="YYYY-MM", help="Without TARGET: rank this month. [default: now]")
+@click.option("--count", default=20, type=click.IntRange(1, 500), metavar="N", show_default=True)
+@click.option(
+    "--least-hours",
+    default=2.0,
+    type=click.FloatRange(0.1, 24.0),
+    metavar="H",
+    show_default=True,
+    help="What makes a night useful.",
+)
+def command(
+    target: str | None,
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    train: str | None,
+    plot: Path | None,
+    style: str,
+    month: str | None,
+    count: int,
+    least_hours: float,
+) -> None:
+    """Show the hours above all limits, night by night, for a year from --date on.
+
+    Without TARGET the whole catalogue is gone through, and the targets are listed whose size
+    suits the train's field and for which the month is best.
+
+    \b
+    Examples:
+        nightplan season "NGC 7000" --plot year.svg
+        nightplan season --month 2027-11
+    """
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.season import season, year_nights
+    from nightplan.planning.season_ranking import fitting_rows, rank_month
+    from nightplan.planning.train_optics import train_optics
+    from nightplan.report.documents.season import month_document, season_document
+    from nightplan.report.season_text import month_text, season_text
+
+    config = load(config_path)
+    first = evening_of(config.site, evening)
+    optics = train_optics(config, train or next(iter(config.train)))
+    if target is None:
+        if plot is not None:
+            raise click.UsageError("--plot shows one target: name it")
+        wanted = _month(month, first)
+        catalog = catalog_for(config)
+        rows = fitting_rows(catalog, optics)
+        nights = year_nights(config.site, first.replace(day=1))
+        with _progress() as show:
+            table = season(config, nights, catalog.ra_deg[rows], catalog.dec_deg[rows], show)
+        ranking = rank_month(table, rows, wanted, count, least_hours)
+        listed = month_document(ranking, catalog, optics.name)
+        emit(listed, as_json, lambda: month_text(listed, wanted, optics.name))
+        return
+    if month is not None:
+        raise click.UsageError("--month ranks the catalogue: leave TARGET out")
+    catalog = catalog_for(config)
+    found = catalog.target(catalog.find(target))
+    nights = year_nights(config.site, first)
+    table = season(config, nights, found.ra_deg, found.dec_deg)
+    if plot is not None:
+        from nightplan.report.season_plot import season_figure
+        from nightplan.report.style import picture_format, save_figure
+
+        picture_format(plot)
+        save_figure(plot, season_figure(table, found.label, style=style))
+    goal = config.goal.get(found.name)
+    hours = sum(goal.hours.values()) if goal and goal.hours else config.preferences.goal_hours
+    emit(
+        season_document(table),
+        as_json,
+        lambda: season_text(table, found, optics, hours, least_hours),
+    )
+
+
+def _month(text: str | None, first: datetime.date) -> tuple[int, int]:
+    """The month to rank; one of the twelve that the year from `first` on holds."""
+    import re
+
+    from nightplan.errors import InputError
+
+    if text is None:
+        return first.year, first.month
+    found = re.fullmatch(r"(\d{4})-(\d{2})", text)
+    months = [divmod(first.year * 12 + first.month - 1 + step, 12) for step in range(12)]
+    held = [(year, month + 1) for year, month in months]
+    if found is None or (int(found[1]), int(found[2])) not in held:
+        last = held[-1]
+        accepted = f"YYYY-MM from {first:%Y-%m} to {last[0]:04d}-{last[1]:02d}"
+        raise InputError("command line", "--month", text, accepted)
+    return int(found[1]), int(found[2])
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int], None] | None]:
+    """A bar on standard error where a person looks at it."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    with click.progressbar(length=1, label="going through the year", file=sys.stderr) as bar:
+
+        def show(number: int, count: int) -> None:
+            bar.length = max(count, 1)
+            bar.update(number - bar.pos)
+
+        yield show
