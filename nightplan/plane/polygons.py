@@ -6,10 +6,17 @@ plane may be a tangent plane of the sky; `solid_angle` then gives the true area 
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+
+
+def following(corners: NDArray[Any]) -> NDArray[Any]:
+    """The next corner of each, along the first axis, the first after the last."""
+    return np.concatenate((corners[1:], corners[:1]))
 
 
 def signed_area(polygon: ArrayLike) -> float:
@@ -20,7 +27,7 @@ def signed_area(polygon: ArrayLike) -> float:
     x, y = corners[:, 0], corners[:, 1]
     # Sums of products of small differences keep their digits far from the origin.
     x, y = x - x[0], y - y[0]
-    return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    return float(0.5 * np.sum(x * following(y) - following(x) * y))
 
 
 def area(polygon: ArrayLike) -> float:
@@ -44,9 +51,9 @@ def solid_angle(polygon: ArrayLike) -> float:
     if len(corners) < 3:
         return 0.0
     x, y = corners[:, 0], corners[:, 1]
-    next_x, next_y = np.roll(x, -1), np.roll(y, -1)
+    next_x, next_y = following(x), following(y)
     length = np.sqrt(1.0 + x * x + y * y)
-    next_length = np.roll(length, -1)
+    next_length = following(length)
     triple = x * next_y - next_x * y
     below = length * next_length + x * next_x + y * next_y + 1.0 + length + next_length
     return float(abs(np.sum(2.0 * np.arctan2(triple, below))))
@@ -81,8 +88,8 @@ def clip_half_plane(polygon: ArrayLike, normal: ArrayLike, offset: float) -> Flo
         return corners
     if not inside.any():
         return np.empty((0, 2))
-    after, depth_after = np.roll(corners, -1, axis=0), np.roll(depth, -1)
-    crosses = inside != np.roll(inside, -1)
+    after, depth_after = following(corners), following(depth)
+    crosses = inside != following(inside)
     share = np.zeros(len(corners))
     share[crosses] = depth[crosses] / (depth[crosses] - depth_after[crosses])
     cut = corners + share[:, None] * (after - corners)
@@ -99,7 +106,7 @@ def edge_lines(convex: ArrayLike) -> tuple[Floats, Floats]:
     corners = np.asarray(convex, float)
     if signed_area(corners) < 0.0:
         corners = corners[::-1]
-    along = np.roll(corners, -1, axis=0) - corners
+    along = following(corners) - corners
     normals = np.stack((along[:, 1], -along[:, 0]), axis=1)
     normals = normals / np.linalg.norm(normals, axis=1, keepdims=True)
     return normals, np.sum(normals * corners, axis=1)
@@ -162,7 +169,7 @@ def contains(polygon: ArrayLike, points: ArrayLike) -> NDArray[np.bool_]:
     ndarray of bool, shape (m,)
     """
     corners, places = np.asarray(polygon, float), np.asarray(points, float)
-    after = np.roll(corners, -1, axis=0)
+    after = following(corners)
     x, y = places[:, 0, None], places[:, 1, None]
     spans = (corners[:, 1] > y) != (after[:, 1] > y)
     rise = np.where(after[:, 1] == corners[:, 1], 1.0, after[:, 1] - corners[:, 1])
@@ -173,7 +180,7 @@ def contains(polygon: ArrayLike, points: ArrayLike) -> NDArray[np.bool_]:
 def densify(polygon: ArrayLike, longest: float) -> Floats:
     """The same outline with more points, so that no side is longer than `longest`."""
     corners = np.asarray(polygon, float)
-    after = np.roll(corners, -1, axis=0)
+    after = following(corners)
     counts = np.maximum(1, np.ceil(np.linalg.norm(after - corners, axis=1) / longest)).astype(int)
     start = np.repeat(corners, counts, axis=0)
     step = np.repeat(after - corners, counts, axis=0)

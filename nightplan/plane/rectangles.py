@@ -111,20 +111,23 @@ def area_inside(
     slope = (x1 - x0) / np.where(flat, 1.0, rise)
     low, top = np.clip(y0, -high, high), np.clip(y1, -high, high)
     start, end = x0 + slope * (low - y0), x0 + slope * (top - y0)
-    # Mean of the held x over the side: (G(end) - G(start)) / (end - start), G its antiderivative.
-    run = end - start
-    still = np.abs(run) <= 1e-12 * wide
-    held = np.where(
-        still,
-        np.clip(0.5 * (start + end), -wide, wide),
-        (_held_integral(end, wide) - _held_integral(start, wide)) / np.where(still, 1.0, run),
-    )
+    held = _mean_held(np.minimum(start, end), np.maximum(start, end), wide)
     return np.abs(np.sum(np.where(flat, 0.0, held * (top - low)), axis=-1))
 
 
-def _held_integral(x: Floats, limit: Floats) -> Floats:
-    size = np.abs(x)
-    return np.where(size <= limit, 0.5 * x * x, limit * size - 0.5 * limit * limit)
+def _mean_held(start: Floats, end: Floats, limit: Floats) -> Floats:
+    """Mean of x held between -limit and limit while x runs evenly from start up to end.
+
+    The parts below, between and above are weighed by their lengths, so that nothing is lost to
+    cancellation where the run is short.
+    """
+    run = end - start
+    a, b = np.clip(start, -limit, limit), np.clip(end, -limit, limit)
+    below = np.maximum(np.minimum(end, -limit) - start, 0.0)
+    above = np.maximum(end - np.maximum(start, limit), 0.0)
+    total = 0.5 * (a + b) * (b - a) + limit * (above - below)
+    still = run <= 0.0
+    return np.where(still, a, total / np.where(still, 1.0, run))
 
 
 def overlap_share(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from nightplan.plane.polygons import edge_lines
+from nightplan.plane.polygons import edge_lines, following
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ def boundary_segments(polygons: list[Floats]) -> tuple[Floats, Floats]:
             if other != own
             and np.hypot(*(middles[own] - middles[other])) < radii[own] + radii[other]
         ]
-        for p, q in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        for p, q in zip(polygon, following(polygon), strict=True):
             covered = [_inside_stretch(p, q, *line) for line in near]
             for a, b in _gaps([c for c in covered if c is not None]):
                 starts.append(p + a * (q - p))
@@ -86,7 +86,7 @@ def inside_any(points: ArrayLike, polygons: list[Floats]) -> NDArray[np.bool_]:
     found = np.zeros(len(places), dtype=bool)
     for polygon in polygons:
         normals, offsets = edge_lines(polygon)
-        found |= np.all(places @ normals.T <= offsets + _SLACK, axis=1)
+        found |= (places @ normals.T <= offsets + _SLACK).all(axis=1)
     return found
 
 

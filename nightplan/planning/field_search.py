@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from nightplan.plane.ellipses import area_share
 from nightplan.plane.polygons import clip_convex, solid_angle
 from nightplan.plane.rectangles import (
     area_inside,
@@ -80,14 +81,14 @@ class AngleScan:
 def scan_angles(shape: Shape, field: Field, angles_deg: ArrayLike) -> AngleScan:
     """Margin at each angle, with the field centred on the outline's extent at that angle."""
     angles = np.atleast_1d(np.asarray(angles_deg, float))
-    hull = shape.hull
     if shape.symmetric:
-        along, across = to_rectangle_axes(hull, angles)
+        along, across = to_rectangle_axes(shape.reach, angles)
         centre_ra, centre_dec = (
             np.full(angles.shape, shape.ra_deg),
             np.full(angles.shape, shape.dec_deg),
         )
     else:
+        hull = shape.hull
         centre_ra, centre_dec = _centred(shape, hull, angles)
         along, across = _axes_at(shape, hull, angles, centre_ra, centre_dec)
     margin = sky_margin(along, across, field.half_long, field.half_short)
@@ -193,6 +194,9 @@ def coverage_of_turns(
     one_centre = np.ptp(ra) == 0.0 and np.ptp(dec) == 0.0
     inside, whole = np.zeros(angles.shape), np.zeros(angles.shape)
     seen = shape.seen_from(float(ra[0]), float(dec[0])) if one_centre else shape
+    if one_centre and seen.ellipse is not None:
+        major, minor, tilt = seen.ellipse
+        return area_share(major, minor, angles - tilt, field.half_long, field.half_short)
     for polygon in seen.polygons:
         if one_centre:
             along, across = to_rectangle_axes(polygon, angles)
@@ -397,7 +401,7 @@ def angle_tolerance_deg(
     `COVERAGE_SLACK`. At most 90: a rectangle's turn beyond that comes back from the other side.
     """
     seen = shape.seen_from(placement.ra_deg, placement.dec_deg)
-    hull = seen.hull
+    hull = seen.reach
     has_margin = placement.margin_rad >= wanted_margin_rad - _HAIR_RAD
     if has_margin:
 

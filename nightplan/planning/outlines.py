@@ -35,6 +35,9 @@ class Shape:
         Whether the outline looks the same turned by 180° about the tangent point.
     assumption : str
         What had to be assumed for want of data, or "".
+    ellipse : tuple of float, or None
+        Half axes as tangents and position angle of the major one, of a lone ellipse about the
+        tangent point.
     """
 
     ra_deg: float
@@ -42,6 +45,13 @@ class Shape:
     polygons: tuple[Floats, ...]
     symmetric: bool
     assumption: str = ""
+    ellipse: tuple[float, float, float] | None = None
+
+    @property
+    def reach(self) -> Floats:
+        """Points that a centred rectangle has to clear: of a symmetric hull one half, (n, 2)."""
+        hull = self.hull
+        return hull[: len(hull) // 2] if self.symmetric else hull
 
     @property
     def hull(self) -> Floats:
@@ -78,8 +88,9 @@ def shape_of(target: Target) -> Shape:
         corners = np.radians(np.array(target.outline, float) / 60.0)
         return Shape(target.ra_deg, target.dec_deg, (corners,), False)
     major, minor, angle, assumption = ellipse_of(target)
-    polygon = ellipse_points(semi_axis_plane(major), semi_axis_plane(minor), angle, _ELLIPSE_POINTS)
-    return Shape(target.ra_deg, target.dec_deg, (polygon,), True, assumption)
+    ellipse = (semi_axis_plane(major), semi_axis_plane(minor), angle)
+    polygon = ellipse_points(*ellipse, _ELLIPSE_POINTS)
+    return Shape(target.ra_deg, target.dec_deg, (polygon,), True, assumption, ellipse)
 
 
 def ellipse_of(target: Target) -> tuple[float, float, float, str]:
