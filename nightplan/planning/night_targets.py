@@ -34,19 +34,31 @@ def best_targets(
 ) -> tuple[Target, ...]:
     """The best of the night that differ: at most `preferences.tonight_most_targets`.
 
-    Goals of the configuration come first, as far as they are up tonight; then the ranking is
-    walked, leaving out what lies in a field already taken.
+    Goals of the configuration come first, as far as they are up tonight. The rest share one
+    train, for nobody swaps it in the dark: of the trains' own best lists the one whose scores sum
+    to most is taken. What lies in a field already taken is left out.
     """
     ranking = rank_targets(config, night, catalog, most=LOOKED_AT, gathered_h=gathered_h)
     wanted = {catalog.target(catalog.find(name)).name for name in config.goal}
-    entries = sorted(ranking.ranked, key=lambda entry: entry.target.name not in wanted)
+    goals = [entry for entry in ranking.ranked if entry.target.name in wanted]
+    lists = [
+        _differing(config, goals, [entry for entry in ranking.ranked if entry.train == train])
+        for train in config.train
+    ]
+    best = max(lists, key=lambda entries: sum(entry.score for entry in entries))
+    return tuple(entry.target for entry in best)
+
+
+def _differing(
+    config: Config, goals: Sequence[RankedTarget], others: Sequence[RankedTarget]
+) -> list[RankedTarget]:
     taken: list[RankedTarget] = []
-    for entry in entries:
+    for entry in (*goals, *others):
         if len(taken) == config.preferences.tonight_most_targets:
             break
         if not any(same_picture(config, entry, other) for other in taken):
             taken.append(entry)
-    return tuple(entry.target for entry in taken)
+    return taken
 
 
 def same_picture(config: Config, one: RankedTarget, other: RankedTarget) -> bool:
