@@ -65,6 +65,7 @@ def command(
         nightplan frame "NGC 7000" --train reducer --angle 30 --json
         nightplan frame "IC 1396" --chart ic1396.svg --style red --header ic1396.fits
     """
+    from nightplan.cli.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.camera_angle import check_position_angle
     from nightplan.planning.frame_answer import frame_answer
@@ -80,8 +81,18 @@ def command(
     angle = None if angle_text is None else check_position_angle(_number(angle_text))
     catalog = catalog_for(config)
     target = catalog.target(catalog.find(target_name))
+    earlier = earlier_nights(config)
     answer = frame_answer(
-        config, compute_night(config.site, date), target, catalog, train=train, angle_deg=angle
+        config,
+        compute_night(config.site, date),
+        target,
+        catalog,
+        train=train,
+        angle_deg=angle,
+        used_angles={
+            name: earlier.used_angles.get((target.name, name), ()) for name in config.train
+        },
+        flats_angles=earlier.flats_angles,
     )
     if chart_path is not None:
         from nightplan.report.framing_chart import save_framing_chart
