@@ -128,7 +128,7 @@ def _label_lane(
     for block in blocks:
         start, end = block.start_utc_mjd, block.end_utc_mjd
         *long, count = _block_labels(block, narrow)
-        places = []
+        places: list[tuple[str, str, float, float, str | None]] = []
         for outside, inside in ((long, long[-1]), ((count,), count)):
             for label in outside:
                 need = _width(axes, label) * per_point

@@ -33,6 +33,7 @@ def render_sheet(
     charts: Mapping[str, str] | None = None,
     night_chart: str | None = None,
     night_chart_narrow: str | None = None,
+    chart_credit: str = "",
     style: SheetStyle = "day",
 ) -> str:
     """Write a night on one page of HTML.
@@ -52,6 +53,8 @@ def render_sheet(
         Framing charts by target, as SVG documents.
     night_chart, night_chart_narrow : str or None
         The night's altitude plot as SVG documents, for a page and for a phone.
+    chart_credit : str
+        Whose data the framing charts show; said at the foot.
     style : str
         ``"day"``, ``"red"`` (no green or blue light at all) or ``"print"`` (black on white).
 
@@ -89,6 +92,7 @@ def render_sheet(
         charts=embedded,
         site=site,
         looks=looks,
+        credit=chart_credit,
     )
     chart_title = "Altitude of targets and moon through the night"
     script = _page_file("sheet.js")

@@ -32,6 +32,7 @@ from nightplan.report.words import (
 Document = Mapping[str, Any]
 
 LONG_REASON = 60
+NARROWEST_LETTER = 1.6  # percent of the strip: on a phone, less would cut a name off
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,7 @@ def sheet_content(
     charts: Mapping[str, Any],
     site: SheetSite,
     looks: Mapping[str, SheetLook],
+    credit: str = "",
 ) -> SheetContent:
     """Turn the documents of a night into the words of its sheet. See `sheet.render_sheet`."""
     zone = ZoneInfo(site.timezone)
@@ -133,7 +135,8 @@ def sheet_content(
     )
     content.provenance = (
         f"Made by nightplan for {night['site']} from the plan of {night['date']}; "
-        "worked out without a network. Position angles run from north through east, ICRS."
+        "worked out without a network. Position angles run from north through east, ICRS. "
+        f"{credit}".rstrip()
     )
     content.chapters = _chapters(content)
     content.script_data = _script_data(night, plan, setup, items, clock)
@@ -276,7 +279,9 @@ def _strip(
     def bar(from_utc: Any, to_utc: Any, text: str, look: str = "") -> dict[str, Any]:
         left = share(from_utc)
         width = share(to_utc) - left
-        return {"left": f"{left:.2f}", "width": f"{width:.2f}", "text": text, "look": look}
+        least = NARROWEST_LETTER * len(text)
+        shown = text if width >= least else ""
+        return {"left": f"{left:.2f}", "width": f"{width:.2f}", "text": shown, "look": look}
 
     blocks = [item for item in items if item.block is not None]
     targets = []
@@ -461,7 +466,8 @@ def _guide_facts(guide: Document) -> list[tuple[str, str]]:
             more = f" and {len(stars) - 1} more" if len(stars) > 1 else ""
             text = f"star of G {brightest:.1f}{more}"
         elif side.get("expected_count") is not None:
-            text += f", about {number(side['expected_count'])} by local density"
+            count = float(side["expected_count"])
+            text += f", about {number(count, 0 if count >= 3.0 else 1)} by local density"
         facts.append((words, _capital(text)))
     return facts
 
@@ -525,7 +531,8 @@ def _calibration(owed: Sequence[Document]) -> tuple[list[dict[str, str]], str]:
                 "reason": str(row.get("reason") or "").replace("_", " "),
             }
         )
-    return rows, duration(sum(float(row.get("minutes") or 0.0) for row in owed))
+    total = sum(float(row.get("minutes") or 0.0) for row in owed)
+    return rows, duration(total) if all(row.get("minutes") for row in owed) else ""
 
 
 def _replan(night: Document, plan: Document, clock: NightClock) -> str:

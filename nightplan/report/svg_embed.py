@@ -6,7 +6,9 @@ import re
 
 _PROLOG = re.compile(r"<\?xml[^>]*\?>|<!DOCTYPE[^>]*>|<!--.*?-->|<metadata>.*?</metadata>", re.S)
 _UNSAFE = re.compile(r"<(script|foreignObject)\b.*?</\1>|\son\w+=\"[^\"]*\"", re.S | re.I)
-_NUMBER = re.compile(r"(?<![#\w.])-?\d+\.\d{2,}")
+_NUMBER = re.compile(r"(?<![#\w.])-?\d+\.(?:\d{2,}|0)(?!\d)")
+_TAG = re.compile(r"<[^>]+>")
+_PATH = re.compile(r"\sd=\"([^\"]*)\"")
 _COLOUR = re.compile(r"#[0-9a-fA-F]{6}\b|#[0-9a-fA-F]{3}\b|\brgba?\([^)]*\)")
 _WORD_COLOUR = re.compile(
     r"(?<=[:\"\s])(white|black|gray|grey|red|green|blue|orange|purple|brown|cyan|magenta|yellow)"
@@ -87,12 +89,16 @@ def red_of(colour: str) -> str:
 
 
 def _small(svg: str) -> str:
-    svg = _NUMBER.sub(lambda match: _short(match.group()), svg)
-    svg = re.sub(r"\s+(?=[A-Za-z] ?[-\d])|\s*\n\s*(?=[a-z]\s*\")", " ", svg)
-    svg = re.sub(r">\s+<", "><", svg)
+    """Cut decimals in attributes and blanks in paths; what is written in letters stays."""
+    svg = _TAG.sub(lambda match: _NUMBER.sub(lambda n: _short(n.group()), match.group()), svg)
+    svg = _PATH.sub(lambda match: f' d="{_tight(match.group(1))}"', svg)
     svg = re.sub(r"\s*\n\s*", " ", svg)
-    svg = re.sub(r"(?<=[MLCQ]) | (?=[MLCQz][ \"])", "", svg)
-    return svg
+    return re.sub(r">\s+<", "><", svg)
+
+
+def _tight(path: str) -> str:
+    path = re.sub(r"\s+", " ", path).strip()
+    return re.sub(r" ?([A-Za-z]) ?", r"\1", path)
 
 
 def _short(number: str) -> str:

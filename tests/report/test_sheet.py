@@ -264,6 +264,9 @@ def test_embedded_svg():
     assert "#b60000" in out  # 0.7152 × 255 = 182
     assert "#120000" in out  # 0.0722 × 255 = 18
     assert "0.123456" not in out
+    assert 'd="M0.1 1L2 3"' in out
+    lettered = embed_svg("<svg><text x='1.2345'>M 31 at 1.2345, L 2</text></svg>", "a-", "x")
+    assert ">M 31 at 1.2345, L 2<" in lettered
     with pytest.raises(ValueError, match="image of dots"):
         embed_svg("<svg><image/></svg>", "a-", "x", red_only=True)
     with pytest.raises(ValueError, match="not an SVG"):

@@ -1,0 +1,84 @@
+"""`nightplan sheet`: the page to carry into the field."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from nightplan.cli.common import common_options, emit, evening_of, load
+
+
+@click.command("sheet")
+@click.argument("targets", nargs=-1, metavar="[TARGET]...")
+@common_options
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="FILE",
+    help="The HTML file to write.",
+)
+@click.option(
+    "--style",
+    type=click.Choice(["day", "red", "print"]),
+    default="day",
+    show_default=True,
+    help="Colours: bright, red light only, or black on white for paper.",
+)
+def command(
+    targets: tuple[str, ...],
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    output: Path,
+    style: str,
+) -> None:
+    """Write tonight's plan as one HTML file for a phone in the dark, or for paper.
+
+    The file needs no network and no script. Put it on the phone before you leave.
+
+    \b
+    Examples:
+        nightplan sheet --output tonight.html --style red
+        nightplan sheet "M 31" --date 2027-10-06 --output m31.html --style print
+    """
+    from nightplan.cli.earlier import earlier_nights
+    from nightplan.files import write_whole
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.night import compute_night
+    from nightplan.planning.plan import make_plan
+    from nightplan.report.documents.sheet import SheetDocument
+    from nightplan.report.night_sheet import sheet_of_plan
+
+    config = load(config_path)
+    night = compute_night(config.site, evening_of(config.site, evening))
+    catalog = catalog_for(config)
+    if sys.stderr.isatty():
+        say: Callable[[str], None] = _step
+    else:
+        say = _silent
+    say("plan of the night")
+    plan = make_plan(config, night, catalog, targets, earlier=earlier_nights(config))
+    html = sheet_of_plan(plan, catalog, style=style, on_step=say)  # type: ignore[arg-type]
+    write_whole(output, html)
+    document = SheetDocument(
+        site=night.site.name,
+        date=night.evening.isoformat(),
+        written=str(output),
+        style=style,  # type: ignore[arg-type]
+        targets=[target.name for target in plan.targets],
+        blocks=0 if plan.solution is None else len(plan.solution.schedule.blocks),
+        size_bytes=len(html.encode("utf-8")),
+    )
+    emit(document, as_json, lambda: f"{output} is written ({style}, {len(html) // 1000} kB).")
+
+
+def _step(words: str) -> None:
+    click.echo(f"working on: {words}", err=True)
+
+
+def _silent(words: str) -> None:
+    pass
