@@ -12,6 +12,7 @@ from pydantic import Field, PrivateAttr, ValidationError, model_validator
 
 from nightplan.errors import ConfigError, FileError, UnknownKeyError
 from nightplan.files import read_text
+from nightplan.model.calibration import Calibration
 from nightplan.model.camera import Camera
 from nightplan.model.equipment import Focuser, Guider, Mount, Power, Rotator
 from nightplan.model.filters import Filter, FilterWheel
@@ -40,6 +41,7 @@ class Config(Section):
     guider: Guider | None = None
     focuser: Focuser = Focuser()
     power: Power | None = None
+    calibration: Calibration = Calibration()
     preferences: Preferences = Preferences()
     target: dict[str, OwnTarget] = Field(default_factory=dict)
     goal: dict[str, Goal] = Field(default_factory=dict)
