@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from nightplan.report.hatching import hatch_colour
 from nightplan.report.night_picture import NightPicture, PictureBlock
 from nightplan.report.style import filter_look, styled
 from nightplan.report.words import number
@@ -60,7 +61,8 @@ def draw_lanes(
             lane = names.index(block.filter) + 1
             start, end = block.start_utc_mjd, block.end_utc_mjd
             if look.hatch:
-                _bar(axes, start, end, lane, look.colour, look.hatch, look.on_colour)
+                with hatch_colour(look.on_colour):
+                    _bar(axes, start, end, lane, look.colour, look.hatch, look.on_colour)
             _bar(axes, start, end, lane, "none" if look.hatch else look.colour, "", colours["ink"])
         for lane, name in enumerate(names, start=1):
             row = [block for block in picture.blocks if block.filter == name]
@@ -131,7 +133,7 @@ def _label_lane(
         places: list[tuple[str, str, float, float, str | None]] = []
         for outside, inside in ((long, long[-1]), ((count,), count)):
             for label in outside:
-                need = _width(axes, label) * per_point
+                need = (_width(axes, label) + GAP) * per_point
                 places += [
                     (label, "left", end + GAP * per_point, need, None),
                     (label, "right", start - GAP * per_point, need, None),
