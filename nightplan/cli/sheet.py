@@ -46,6 +46,7 @@ def command(
         nightplan sheet "M 31" --date 2027-10-06 --output m31.html --style print
     """
     from nightplan.cli.earlier import earlier_nights
+    from nightplan.errors import FileError
     from nightplan.files import write_whole
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.night import compute_night
@@ -53,6 +54,8 @@ def command(
     from nightplan.report.documents.sheet import SheetDocument
     from nightplan.report.night_sheet import sheet_of_plan
 
+    if not output.resolve().parent.is_dir():
+        raise FileError(output, "cannot be written: no such folder")
     config = load(config_path)
     night = compute_night(config.site, evening_of(config.site, evening))
     catalog = catalog_for(config)
