@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from nightplan.errors import ConfigError
+from nightplan.errors import ConfigError, TargetError
 from nightplan.model.catalog import Catalog, load_catalog
 from nightplan.model.target import KINDS, Target
 
@@ -58,5 +58,19 @@ def own_targets(config: Config) -> tuple[Target, ...]:
 
 
 def catalog_for(config: Config) -> Catalog:
-    """The bundled catalogue with the imager's own targets; theirs win where names clash."""
-    return load_catalog(own_targets(config))
+    """The bundled catalogue with the imager's own targets; theirs win where names clash.
+
+    Raises
+    ------
+    ConfigError
+        As `own_targets`; or a goal is for a name that no target has.
+    """
+    catalog = load_catalog(own_targets(config))
+    for name in config.goal:
+        try:
+            catalog.find(name)
+        except TargetError as error:
+            raise ConfigError(
+                str(config.path), "goal", name, f"the name of a target ({error})"
+            ) from error
+    return catalog

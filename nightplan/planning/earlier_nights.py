@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
+
+from nightplan.model.goals import goal_for
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
+    from nightplan.model.target import Target
     from nightplan.planning.framing import Panel
 
 
@@ -62,16 +65,15 @@ class EarlierNights:
         return table
 
 
-def with_configured(config: Config, earlier: EarlierNights) -> EarlierNights:
-    """Add the hours that the configuration's goals name as gathered; they count for panel 1."""
-    extra: Iterable[GatheredHours] = (
+def with_configured(
+    config: Config, earlier: EarlierNights, targets: Iterable[Target]
+) -> EarlierNights:
+    """Add the hours that the goals of tonight's targets name as gathered; they count for panel 1."""
+    goals = [(target.name, goal_for(config, target)) for target in targets]
+    extra = (
         GatheredHours(name, 1, filter_name, None, hours)
-        for name, goal in config.goal.items()
+        for name, goal in goals
+        if goal is not None
         for filter_name, hours in goal.gathered_hours.items()
     )
-    return EarlierNights(
-        (*earlier.gathered, *extra),
-        earlier.used_angles,
-        earlier.used_panels,
-        earlier.flats_angles,
-    )
+    return replace(earlier, gathered=(*earlier.gathered, *extra))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from nightplan.model.filters import BROADBAND_ROLES, Filter, Role
+from nightplan.model.filters import Filter, Role
+from nightplan.model.goals import goal_for
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -83,17 +84,17 @@ def wanted_filters(config: Config, target: Target) -> tuple[WantedFilter, ...]:
     where the velocity is unknown. A goal in the configuration replaces the shares by kind.
     A wheel that lacks every filter of the kind's list gets all that it has, in equal shares.
     """
-    goal = config.goal.get(target.name)
+    goal = goal_for(config, target)
     if goal is not None and (goal.hours or goal.snr):
         # Hours for a wanted signal to noise follow from the photon budget; 1 h holds the place.
-        hours = {**dict.fromkeys(goal.snr, 1.0), **goal.hours}
-        total = sum(hours.values())
+        asked = {**dict.fromkeys(goal.snr, 1.0), **goal.hours}
+        total = sum(asked.values())
         return tuple(
-            WantedFilter(name, hours[name] / total, hours[name])
+            WantedFilter(name, asked[name] / total, asked[name])
             for name in config.filter
-            if name in hours
+            if name in asked
         )
-    shares = dict(SHARES_BY_KIND.get(target.kind, SHARES_BY_KIND["other"]))
+    shares = shares_of(target.kind, bool(target.lines))
     velocity = target.radial_velocity_km_s
     weights: dict[str, float] = {}
     for name, filter_ in config.filter.items():
@@ -119,12 +120,17 @@ def goal_hours(config: Config, kind: str) -> float:
     return config.preferences.goal_hours * HOURS_BY_KIND.get(kind, 1.0)
 
 
-def leading_role(kind: str) -> Role:
+def shares_of(kind: str, has_lines: bool = True) -> dict[Role, float]:
+    """Shares of the whole goal by filter role for a kind of target.
+
+    A cluster in a nebula that is not known for emission lines is lit dust.
+    """
+    if kind == "cluster_with_nebula" and not has_lines:
+        kind = "reflection_nebula"
+    return SHARES_BY_KIND.get(kind, SHARES_BY_KIND["other"])
+
+
+def leading_role(kind: str, has_lines: bool = True) -> Role:
     """The role of the filter that carries most of a kind's picture, for ranking."""
-    shares = SHARES_BY_KIND.get(kind, SHARES_BY_KIND["other"])
+    shares = shares_of(kind, has_lines)
     return max(shares, key=lambda role: shares[role])
-
-
-def is_broadband_kind(kind: str) -> bool:
-    """Whether a kind of target is carried by broadband filters."""
-    return leading_role(kind) in BROADBAND_ROLES

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.model.goals import goal_for
 from nightplan.planning.camera_angle import (
     default_image_up_deg,
     printed_axis_deg,
@@ -175,7 +176,7 @@ def frame_target(
     nightplan.errors.InputError
         The configuration has no such train, or `angle_deg` is out of range.
     """
-    goal = config.goal.get(target.name)
+    goal = goal_for(config, target)
     used = list(used_angles)
     if goal is not None and goal.position_angle_deg is not None:
         used.insert(0, goal.position_angle_deg)

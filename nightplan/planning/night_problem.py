@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.model.goals import goal_for
 from nightplan.planning.filter_set import WantedFilter, wanted_filters
 from nightplan.planning.limits import usable_margin_deg
 from nightplan.planning.night_end import latest_end
@@ -101,7 +102,7 @@ def night_problem(
     }
     pointings, tasks = [], []
     for index, (target, _, number, panel) in enumerate(panels):
-        goal = config.goal.get(target.name)
+        goal = goal_for(config, target)
         angle_is_new = not any(
             _same_axis(panel.position_angle_deg, angle)
             for angle in earlier.flats_angles.get(train, ())
@@ -203,7 +204,7 @@ def _goals_by_snr(
     names = [target.name for target in rows]
     result = dict(wanted)
     for target in targets:
-        goal = config.goal.get(target.name)
+        goal = goal_for(config, target)
         if goal is None or not goal.snr:
             continue
         row = names.index(target.name)

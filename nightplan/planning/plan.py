@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
+from nightplan.model.goals import goal_for
 from nightplan.planning.earlier_nights import EarlierNights, with_configured
 from nightplan.planning.framing import Framing
 from nightplan.planning.night_problem import NightProblem, night_problem
@@ -90,7 +91,7 @@ def make_plan(
     InputError
         More targets than a night can hold are named, or `again` does not fit.
     """
-    earlier = with_configured(config, earlier or EarlierNights())
+    earlier = earlier or EarlierNights()
     if again is not None and again.plan is not None and not names:
         names = tuple(dict.fromkeys(row["target"] for row in again.plan.get("targets", ())))
     names = tuple(names) or config.preferences.targets
@@ -98,6 +99,7 @@ def make_plan(
         targets = named_targets(catalog, names)
     else:
         targets = best_targets(config, night, catalog, earlier.by_filter())
+    earlier = with_configured(config, earlier, targets)
     if len(targets) > MOST_TARGETS:
         raise InputError(
             "command line", "TARGET", len(targets), f"at most {MOST_TARGETS} targets a night"
@@ -165,7 +167,7 @@ def _night_train(
     if not rankings:
         first = next(iter(config.train))
         return NightTrain(first, "no target to choose a train for", ())
-    goals = [config.goal.get(target.name) for target in targets]
+    goals = [goal_for(config, target) for target in targets]
     weights = [1.0 if goal is None else goal.priority for goal in goals]
     chosen = choose_night_train(rankings, weights)
     if forced is None or forced == chosen.train or forced not in config.train:

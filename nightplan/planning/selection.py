@@ -21,8 +21,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.errors import TargetError
 from nightplan.planning.catalog_framing import frame_catalog
-from nightplan.planning.filter_set import goal_hours, leading_role
+from nightplan.planning.filter_set import goal_hours, leading_role, wanted_filters
 from nightplan.planning.limits import usable_margin_deg
 from nightplan.planning.photon_budget import photon_budget
 from nightplan.planning.train_optics import train_optics
@@ -219,7 +220,7 @@ def _geometry(
 ) -> _Columns:
     """Hours inside the limits, the best moment and the framing of every row that is up."""
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
-    role = _roles(config, catalog.kind[rows])
+    role = _roles(config, catalog.kind[rows], catalog.lines[rows] != "")
     margin = _margin(config, night, catalog, rows, role, tracks, wishes)
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
@@ -241,7 +242,7 @@ def _geometry(
         framing=part[index, train],
         coverage=framed.coverage[index, train],
         panels=panels[index, train],
-        priority=_by_name(names, {name: goal.priority for name, goal in config.goal.items()}, 1.0),
+        priority=_by_name(names, _priorities(config, catalog), 1.0),
         missing=_by_name(names, _missing_shares(config, catalog, gathered_h), 1.0),
     )
 
@@ -417,14 +418,17 @@ def _with_reason(entry: RankedTarget) -> RankedTarget:
     return replace(entry, why="; ".join(words) + ".")
 
 
-def _roles(config: Config, kinds: NDArray[Any]) -> NDArray[Any]:
-    """Leading role of each row's kind, or the nearest that the wheel holds; (target,)."""
+def _roles(config: Config, kinds: NDArray[Any], has_lines: Bools) -> NDArray[Any]:
+    """Leading role of each row, or the first that the wheel holds; (target,)."""
     held = {item.role for item in config.filter.values()}
-    table: dict[str, Role] = {}
+    first = next(iter(config.filter.values())).role
+    table: dict[tuple[str, bool], Role] = {}
     for kind in np.unique(kinds):
-        role = leading_role(str(kind))
-        table[str(kind)] = role if role in held else next(iter(config.filter.values())).role
-    return np.array([table[str(kind)] for kind in kinds], dtype=object)
+        for lines in (False, True):
+            role = leading_role(str(kind), lines)
+            table[(str(kind), lines)] = role if role in held else first
+    pairs = zip(kinds, has_lines, strict=True)
+    return np.array([table[(str(kind), bool(lines))] for kind, lines in pairs], dtype=object)
 
 
 def _rows_of(tracks: SkyTracks, rows: Bools | NDArray[np.intp]) -> SkyTracks:
@@ -464,25 +468,38 @@ def _by_name(names: NDArray[Any], values: Mapping[str, float], default: float) -
     return result
 
 
+def _priorities(config: Config, catalog: Catalog) -> dict[str, float]:
+    """Priority by canonical name of every goal that the catalogue knows."""
+    return {
+        str(catalog.name[row]): goal.priority
+        for name, goal in config.goal.items()
+        if (row := _row(catalog, name)) is not None
+    }
+
+
+def _row(catalog: Catalog, name: str) -> int | None:
+    try:
+        return catalog.find(name)
+    except TargetError:
+        return None
+
+
 def _missing_shares(
     config: Config, catalog: Catalog, gathered_h: Mapping[str, Mapping[str, float]]
 ) -> dict[str, float]:
     """Mean over a target's filters of what is left of the goal; only for targets with hours."""
-    from nightplan.errors import TargetError
-    from nightplan.planning.filter_set import wanted_filters
-
+    own: dict[int, dict[str, float]] = {}
+    configured = {name: goal.gathered_hours for name, goal in config.goal.items()}
+    for name, hours in (*configured.items(), *gathered_h.items()):
+        row = _row(catalog, name)
+        if row is not None:
+            table = own.setdefault(row, {})
+            for filter_name, value in hours.items():
+                table[filter_name] = table.get(filter_name, 0.0) + value
     shares = {}
-    names = {name for name, goal in config.goal.items() if goal.gathered_hours} | set(gathered_h)
-    for name in names:
-        try:
-            target = catalog.target(catalog.find(name))
-        except TargetError:
-            continue
-        goal = config.goal.get(name)
-        own = dict(goal.gathered_hours) if goal is not None else {}
-        for filter_name, hours in gathered_h.get(name, {}).items():
-            own[filter_name] = own.get(filter_name, 0.0) + hours
+    for row, table in own.items():
+        target = catalog.target(row)
         wanted = wanted_filters(config, target)
-        left = [max(0.0, 1.0 - own.get(item.filter, 0.0) / item.goal_h) for item in wanted]
+        left = [max(0.0, 1.0 - table.get(item.filter, 0.0) / item.goal_h) for item in wanted]
         shares[target.name] = sum(left) / len(left)
     return shares

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from itertools import pairwise
 
 import pytest
 
@@ -62,9 +63,7 @@ def test_set_up_follows_its_order_and_charges_only_what_runs_into_the_window(nig
     timeline = setup_timeline(config, night)
     assert [step.name for step in timeline.steps][:2] == ["cooling", "polar alignment"]
     chain = timeline.steps[1:]
-    assert all(
-        a.end_utc_mjd <= b.start_utc_mjd + 1e-12 for a, b in zip(chain, chain[1:], strict=False)
-    )
+    assert all(a.end_utc_mjd <= b.start_utc_mjd + 1e-12 for a, b in pairwise(chain))
     last = timeline.steps[-1].end_utc_mjd
     assert night.window_start_utc_mjd is not None
     spill = max(0.0, (last - night.window_start_utc_mjd) * 86400.0)
