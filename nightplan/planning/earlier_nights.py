@@ -68,7 +68,7 @@ class EarlierNights:
 def with_configured(
     config: Config, earlier: EarlierNights, targets: Iterable[Target]
 ) -> EarlierNights:
-    """Add the hours that the goals of tonight's targets name as gathered; they count for panel 1."""
+    """Add the hours that tonight's goals name as gathered; they count for panel 1."""
     goals = [(target.name, goal_for(config, target)) for target in targets]
     extra = (
         GatheredHours(name, 1, filter_name, None, hours)
