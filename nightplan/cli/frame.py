@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from nightplan.cli.common import common_options, emit, evening_of, load
 from nightplan.errors import InputError
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.planning.framing import Framing
 
 
 @click.command("frame")
@@ -43,6 +48,7 @@ from nightplan.errors import InputError
     metavar="FILE",
     help="Write the panels as a table (.ecsv, .vot) or as one region (.stcs).",
 )
+@click.option("--record", is_flag=True, help="Keep this framing in the journal to come back to.")
 def command(
     target_name: str,
     config_path: Path,
@@ -54,6 +60,7 @@ def command(
     style: str,
     header_path: Path | None,
     footprint_path: Path | None,
+    record: bool,
 ) -> None:
     """Show how each train frames a target, at which camera angle, and what the guider will see.
 
@@ -115,8 +122,29 @@ def command(
         from nightplan.report.footprint import write_footprint
 
         write_footprint(footprint_path, config, answer.framing)
+    if record:
+        _record(config, answer.framing)
     document = frame_document(answer)
     emit(document, as_json, lambda: frame_text(document))
+
+
+def _record(config: Config, framing: Framing) -> None:
+    """Store every panel; it is the framing in force of its target and train from then on."""
+    from nightplan.journal import Journal
+
+    mirrored = config.train[framing.train].mirrored
+    with Journal.open(config.folder, writable=True) as journal:
+        for number, panel in enumerate(framing.panels, start=1):
+            journal.record_framing(
+                framing.target,
+                number,
+                framing.train,
+                panel.ra_deg,
+                panel.dec_deg,
+                panel.position_angle_deg,
+                panel.image_up_angle_deg,
+                mirrored,
+            )
 
 
 def _number(text: str) -> float:

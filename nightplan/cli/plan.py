@@ -35,6 +35,14 @@ if TYPE_CHECKING:
     metavar="FILTER=COUNT",
     help="With --from: subs really shot before; repeatable.",
 )
+@click.option(
+    "--export",
+    "exports",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write the night as a calendar (.ics), a table (.csv) or .json; repeatable.",
+)
 def command(
     config_path: Path,
     evening: str | None,
@@ -44,6 +52,7 @@ def command(
     from_utc: str | None,
     keep: Path | None,
     done: tuple[str, ...],
+    exports: tuple[Path, ...],
 ) -> None:
     """Split the dark hours over targets and filters, and prove how good the split is.
 
@@ -62,11 +71,14 @@ def command(
     from nightplan.planning.night import compute_night
     from nightplan.planning.plan import make_plan
     from nightplan.planning.replan import Replan, parse_done, read_plan_document
+    from nightplan.report.exports import check_export
     from nightplan.report.style import picture_format
 
     config = load(config_path)
     if plot is not None:
         picture_format(plot)
+    for path in exports:
+        check_export(path)
     again = None
     kept = None if keep is None else read_plan_document(str(keep), read_text(keep))
     if from_utc is not None:
@@ -80,11 +92,11 @@ def command(
     plan = make_plan(
         config, night, catalog_for(config), targets, earlier=earlier_nights(config), again=again
     )
-    show(plan, as_json, plot)
+    show(plan, as_json, plot, exports)
 
 
-def show(plan: NightPlan, as_json: bool, plot: Path | None) -> None:
-    """Print a plan, and save its plot where one is wanted."""
+def show(plan: NightPlan, as_json: bool, plot: Path | None, exports: tuple[Path, ...] = ()) -> None:
+    """Print a plan, and save its plot and exports where they are wanted."""
     from nightplan.report.documents.plan import plan_document
     from nightplan.report.plan_text import plan_text
 
@@ -94,6 +106,10 @@ def show(plan: NightPlan, as_json: bool, plot: Path | None) -> None:
         from nightplan.report.plan_picture import picture_of_plan
 
         save_night_plot(plot, picture_of_plan(plan, document.model_dump(mode="json")))
+    for path in exports:
+        from nightplan.report.exports import save_export
+
+        save_export(path, document.model_dump(mode="json"))
     emit(document, as_json, lambda: plan_text(document.model_dump(mode="json")))
     if plot is not None and not as_json:
         click.echo(f"Plot: {plot}")

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from nightplan.cli.common import common_options, emit, evening_of, load
+
+if TYPE_CHECKING:
+    from nightplan.planning.plan import NightPlan
 
 
 @click.command("sheet")
@@ -65,7 +69,13 @@ def command(
         say = _silent
     say("plan of the night")
     plan = make_plan(config, night, catalog, targets, earlier=earlier_nights(config))
-    html = sheet_of_plan(plan, catalog, style=style, on_step=say)  # type: ignore[arg-type]
+    html = sheet_of_plan(
+        plan,
+        catalog,
+        style=style,  # type: ignore[arg-type]
+        calibration_owed=_calibration_owed(plan),
+        on_step=say,
+    )
     write_whole(output, html)
     document = SheetDocument(
         site=night.site.name,
@@ -77,6 +87,23 @@ def command(
         size_bytes=len(html.encode("utf-8")),
     )
     emit(document, as_json, lambda: f"{output} is written ({style}, {len(html) // 1000} kB).")
+
+
+def _calibration_owed(plan: NightPlan) -> Sequence[Mapping[str, Any]]:
+    """What the night's subs want, less what the journal holds."""
+    from nightplan.journal import Journal
+    from nightplan.planning.calibration_night import calibration_night
+    from nightplan.report.documents.plan import plan_document
+
+    blocks = plan_document(plan).model_dump(mode="json")["blocks"]
+    steps = plan.setup.steps
+    power_on = steps[0].start_utc_mjd if steps else None
+    have, torn_down = [], None
+    journal = Journal.open(plan.config.folder)
+    if journal is not None:
+        with journal:
+            have, torn_down = journal.calibration_frames(), journal.last_tear_down()
+    return calibration_night(plan.config, plan.night, blocks, have, torn_down, power_on).rows
 
 
 def _step(words: str) -> None:

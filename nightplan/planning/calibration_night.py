@@ -9,6 +9,7 @@ down before dawn.
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -49,6 +50,7 @@ def calibration_night(
     blocks: Sequence[Mapping[str, Any]],
     have: Sequence[CalibrationFrame] = (),
     torn_down_utc_mjd: float | None = None,
+    power_on_utc_mjd: float | None = None,
 ) -> CalibrationNight:
     """Frames owed after the blocks of a plan document.
 
@@ -58,6 +60,8 @@ def calibration_night(
         `blocks` of the plan's document, in order of time.
     have, torn_down_utc_mjd
         From the journal, as `frames_owed` takes them.
+    power_on_utc_mjd : float or None
+        When the rig begins to draw from the battery; none leaves the battery out.
     """
     if not blocks:
         return CalibrationNight((), (), ())
@@ -65,17 +69,26 @@ def calibration_night(
     last = float(blocks[-1]["position_angle_deg"]), str(blocks[-1]["train"])
     at_last = [one for one in owed if one.kind == "flat" and _same(config, one, *last)]
     dawn: list[FlatWindow] = []
-    clock = config.preferences.tear_down
-    down = None if clock is None else tear_down_utc_mjd(night, clock)
+    down = _down_utc_mjd(config, night, power_on_utc_mjd)
     if at_last:
         names = [one.filter for one in at_last if one.filter is not None]
         dawn = flat_checklist(config, night, "dawn", last[1], names)
-        if down is not None and any(
-            one.end_utc_mjd is not None and one.end_utc_mjd > down for one in dawn
-        ):
+        if any(one.end_utc_mjd is not None and one.end_utc_mjd > down for one in dawn):
             dawn = []
     rows = [{**one.row(), "reason": _reason(night, one, blocks, at_last, dawn)} for one in owed]
     return CalibrationNight(tuple(owed), tuple(dawn), tuple(rows))
+
+
+def _down_utc_mjd(config: Config, night: Night, power_on_utc_mjd: float | None) -> float:
+    """When the rig is down: at the hour of tear-down, or when the battery is at its reserve."""
+    ends = [math.inf]
+    clock, power = config.preferences.tear_down, config.power
+    if clock is not None:
+        ends.append(tear_down_utc_mjd(night, clock))
+    if power is not None and power_on_utc_mjd is not None:
+        hours = power.battery_wh * (1.0 - power.reserve_share) / power.draw_w
+        ends.append(power_on_utc_mjd + hours / 24.0)
+    return min(ends)
 
 
 def _same(config: Config, one: OwedFrames, angle_deg: float, train: str) -> bool:
@@ -101,7 +114,7 @@ def _reason(
         return f"{why}; light panel before the camera is turned{when}"
     mine = next((step for step in dawn if step.filter == one.filter), None)
     if mine is None:
-        return f"{why}; light panel before the rig comes down"
+        return f"{why}; light panel before the rig comes down or its battery is spent"
     if mine.start_utc_mjd is None or mine.count < one.count:
         return f"{why}; the dawn sky gives {mine.count} of them, a light panel the rest"
     order = ", ".join(step.filter for step in dawn if step.start_utc_mjd is not None)

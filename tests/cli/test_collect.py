@@ -104,3 +104,39 @@ def test_text_for_people(config_file, shot):
     assert "3 added" in text
     assert "broken.fits" in text
     assert "NGC 7000" in text
+
+
+def test_plan_counts_what_is_gathered(collect, shot, config_file):
+    """`plan` takes the journal's hours: half an hour of Ha, as the three subs add up to."""
+    from nightplan.cli.plan import command as plan
+
+    collect(shot)
+    wanted = ["NGC 7000", "--config", str(config_file), "--date", "2027-10-08", "--json"]
+    document = json.loads(CliRunner().invoke(plan, wanted, catch_exceptions=False).stdout)
+    rows = [row for row in document["progress"] if row["filter"] == "Ha"]
+    assert max(row["gathered_h"] for row in rows) == pytest.approx(0.5, abs=1e-6)
+
+
+def test_recorded_framing_is_come_back_to(config_file):
+    from nightplan.cli.angle import command as angle
+    from nightplan.cli.frame import command as frame
+
+    base = ["--config", str(config_file), "--date", "2027-10-06", "--json"]
+    run = lambda command, *more: json.loads(  # noqa: E731
+        CliRunner().invoke(command, [*more, *base], catch_exceptions=False).stdout
+    )
+    framed = run(frame, "M 51", "--train", "flattener", "--angle", "33", "--record")
+    back = run(angle, "--position-angle", "30", "--target", "M 51")
+    assert framed["position_angle_deg"] == back["target_angle_deg"] == 33.0
+    assert back["move_deg"] == pytest.approx(3.0)
+
+
+def test_night_exports(config_file, tmp_path):
+    from nightplan.cli.plan import command as plan
+
+    wanted = ["M 31", "--config", str(config_file), "--date", "2027-10-06"]
+    for ending in ("ics", "csv", "json"):
+        wanted += ["--export", str(tmp_path / f"night.{ending}")]
+    CliRunner().invoke(plan, wanted, catch_exceptions=False)
+    assert (tmp_path / "night.ics").read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
+    assert json.loads((tmp_path / "night.json").read_text(encoding="utf-8"))["blocks"]

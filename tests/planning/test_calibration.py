@@ -245,4 +245,7 @@ def test_rows_of_a_night(demo, night):
     down = calibration_night(demo.model_copy(update={"preferences": early}), night, blocks)
     reasons = {row["filter"]: row["reason"] for row in down.rows if row["kind"] == "flat"}
     assert "before the rig comes down" in reasons["L"]
+    # 800 Wh above the reserve at 45 W last 17.8 h; from noon that is 05:47 UTC, before dawn.
+    spent = calibration_night(demo, night, blocks, power_on_utc_mjd=night.noon_utc_mjd)
+    assert spent.dawn == ()
     assert calibration_night(demo, night, []).rows == ()
