@@ -12,8 +12,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from nightplan.errors import FileError, InputError, NightplanError
-from nightplan.journal import fits_cards
 from nightplan.journal.filter_match import match_filter
+from nightplan.journal.fits_cards import (
+    exposure_s,
+    filter_text,
+    focal_length_mm,
+    frame_kind,
+    gain_text,
+    is_stack,
+    kind_text,
+    object_text,
+    pixel_um,
+    pointing_deg,
+    sensor_temperature_c,
+    start_utc_mjd,
+)
 from nightplan.journal.fits_header import FitsHeader, read_fits_header
 from nightplan.journal.journal import Journal
 from nightplan.journal.records import CalibrationFrame, Sub, check_verdict
@@ -263,24 +276,24 @@ class _FrameReader:
         cards = header.cards
         if "NAXIS1" not in cards or not header.sample:
             raise _SkippedError("holds no image")
-        if fits_cards.is_stack(cards):
+        if is_stack(cards):
             raise _SkippedError("is made of several exposures (a master or a stack)")
-        kind = fits_cards.frame_kind(cards)
+        kind = frame_kind(cards)
         if kind is None and self.told.assume_light:
             kind = "light"
         if kind is None:
-            text = fits_cards.kind_text(cards)
+            text = kind_text(cards)
             raise _SkippedError(
                 f"IMAGETYP = {text!r}: accepted is light, flat, dark, flat-dark or bias"
                 if text
                 else "has no IMAGETYP card; --assume-light reads such files as lights"
             )
-        start = fits_cards.start_utc_mjd(cards)
+        start = start_utc_mjd(cards)
         if start is None:
             raise _SkippedError(
                 f"DATE-OBS = {cards.get('DATE-OBS')!r}: accepted is a date and time in UTC"
             )
-        seconds = fits_cards.exposure_s(cards)
+        seconds = exposure_s(cards)
         if seconds is None or (seconds <= 0.0 and kind != "bias"):
             value = cards.get("EXPTIME", cards.get("EXPOSURE"))
             raise _SkippedError(f"EXPTIME = {value!r}: accepted is seconds above 0 to 86400")
@@ -298,8 +311,8 @@ class _FrameReader:
             filter=self._filter(header) if kind in ("flat", "flat_dark") else None,
             train=self._train(header) if kind == "flat" else None,
             position_angle_deg=angle if kind == "flat" else None,
-            gain=fits_cards.gain_text(cards),
-            sensor_temperature_c=fits_cards.sensor_temperature_c(cards),
+            gain=gain_text(cards),
+            sensor_temperature_c=sensor_temperature_c(cards),
             file=str(header.path),
         )
 
@@ -314,7 +327,7 @@ class _FrameReader:
         name = self._filter(header)
         if name is None:
             raise _SkippedError(
-                f"FILTER = {fits_cards.filter_text(header.cards)!r}: accepted is one of "
+                f"FILTER = {filter_text(header.cards)!r}: accepted is one of "
                 f"{', '.join(self.config.filter)}, or what they are called for"
             )
         target, panel = self._target(header)
@@ -328,8 +341,8 @@ class _FrameReader:
             exposure_s=seconds,
             train=self._train(header),
             panel=self.told.panel or panel,
-            gain=fits_cards.gain_text(header.cards),
-            sensor_temperature_c=fits_cards.sensor_temperature_c(header.cards),
+            gain=gain_text(header.cards),
+            sensor_temperature_c=sensor_temperature_c(header.cards),
             image_up_angle_deg=_image_up(header),
             accepted=verdict.accepted,
             reason=verdict.reason,
@@ -338,13 +351,13 @@ class _FrameReader:
         )
 
     def _target(self, header: FitsHeader) -> tuple[str, int]:
-        text = fits_cards.object_text(header.cards)
+        text = object_text(header.cards)
         named = self.matcher.by_name(text) if text else None
         if self.told.target is not None:
             return self.told.target, named[1] if named else 1
         if named is not None:
             return named
-        place = fits_cards.pointing_deg(header.cards)
+        place = pointing_deg(header.cards)
         near = None if place is None else self.matcher.by_place(*place)
         if near is not None:
             return near
@@ -356,12 +369,12 @@ class _FrameReader:
     def _filter(self, header: FitsHeader) -> str | None:
         if self.told.filter is not None:
             return self.told.filter
-        return match_filter(fits_cards.filter_text(header.cards), self.config.filter)
+        return match_filter(filter_text(header.cards), self.config.filter)
 
     def _train(self, header: FitsHeader) -> str | None:
         if self.told.train is not None:
             return self.told.train
-        focal_mm = _solved_focal_mm(header) or fits_cards.focal_length_mm(header.cards)
+        focal_mm = _solved_focal_mm(header) or focal_length_mm(header.cards)
         if focal_mm is None:
             return next(iter(self.config.train)) if len(self.config.train) == 1 else None
         native = self.config.optics.focal_length_mm
@@ -388,7 +401,7 @@ def _identity(kind: str, header: FitsHeader, start: float, seconds: float) -> st
         kind,
         f"{round(start * 86_400_000.0)}",
         f"{round(seconds * 1000.0)}",
-        fits_cards.filter_text(cards).casefold(),
+        filter_text(cards).casefold(),
         str(cards.get("INSTRUME", "")).casefold(),
     ]
     digest = hashlib.sha256("\x1f".join(parts).encode())
@@ -409,7 +422,7 @@ def _image_up(header: FitsHeader) -> float | None:
 
 def _solved_focal_mm(header: FitsHeader) -> float | None:
     """Focal length from a plate solution's scale and the pixel's size."""
-    size_um = fits_cards.pixel_um(header.cards)
+    size_um = pixel_um(header.cards)
     if size_um is None:
         return None
     try:

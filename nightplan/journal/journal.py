@@ -19,8 +19,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Literal, Self, overload
 
+import nightplan.journal.framings as framing_rows
+import nightplan.journal.subs as sub_rows
 from nightplan.errors import NightplanError
-from nightplan.journal import framings, subs
 from nightplan.journal.database import open_readonly, open_writable, transaction
 from nightplan.journal.migrations import stored_version
 from nightplan.journal.records import (
@@ -117,36 +118,38 @@ class Journal:
         )
         connection = self._writing()
         with transaction(connection, self.path):
-            framings.add_framing(connection, framing)
+            framing_rows.add_framing(connection, framing)
 
     def framing(self, target: str, train: str | None = None, panel: int = 1) -> Framing | None:
         """The framing in force; with no train, the newest of any."""
-        found = framings.find_framings(self._connection, target, train, panel)
+        found = framing_rows.find_framings(self._connection, target, train, panel)
         return found[0] if found else None
 
     def framings(self, target: str | None = None) -> list[Framing]:
         """All framings, newest first."""
-        return framings.find_framings(self._connection, target)
+        return framing_rows.find_framings(self._connection, target)
 
     def used_angles(self, target: str, train: str) -> tuple[float, ...]:
         """Position angles that were used for a target and train, newest first, each once."""
-        return framings.distinct_angles(framings.find_framings(self._connection, target, train))
+        return framing_rows.distinct_angles(
+            framing_rows.find_framings(self._connection, target, train)
+        )
 
     def set_goal(self, target: str, filter_name: str, hours: float | None) -> None:
         """Set the equivalent hours wanted of a filter; none takes the goal away."""
         connection = self._writing()
         with transaction(connection, self.path):
-            framings.put_goal(connection, target, filter_name, hours)
+            framing_rows.put_goal(connection, target, filter_name, hours)
 
     def goals(self, target: str) -> dict[str, float]:
         """Equivalent hours wanted, by filter."""
-        return framings.find_goals(self._connection, target)
+        return framing_rows.find_goals(self._connection, target)
 
     def record_subs(self, new: Iterable[Sub]) -> Recorded:
         """Store subs, all or none; a sub that is known already is left as it is."""
         connection = self._writing()
         with transaction(connection, self.path):
-            return subs.add_subs(connection, new)
+            return sub_rows.add_subs(connection, new)
 
     def judge_subs(
         self,
@@ -159,13 +162,13 @@ class Journal:
         """Accept, reject (with a reason) or weigh stored subs; returns how many there were."""
         connection = self._writing()
         with transaction(connection, self.path):
-            return subs.judge(connection, identities, accepted, reason, weight)
+            return sub_rows.judge(connection, identities, accepted, reason, weight)
 
     def set_equivalents(self, seconds: Mapping[str, float]) -> int:
         """Store equivalent seconds by sub identity; returns how many subs took one."""
         connection = self._writing()
         with transaction(connection, self.path):
-            return subs.put_equivalents(connection, seconds)
+            return sub_rows.put_equivalents(connection, seconds)
 
     def subs(
         self,
@@ -175,7 +178,7 @@ class Journal:
         without_equivalent: bool = False,
     ) -> list[Sub]:
         """Subs in order of time."""
-        return subs.find_subs(
+        return sub_rows.find_subs(
             self._connection, target, evening, without_equivalent=without_equivalent
         )
 
@@ -185,11 +188,11 @@ class Journal:
         Where the equivalent was not computed the exposure stands in. With a train, subs whose
         train is not known count too.
         """
-        return subs.sum_gathered(self._connection, target, filter_name, train)
+        return sub_rows.sum_gathered(self._connection, target, filter_name, train)
 
     def gathered_table(self) -> list[Gathered]:
         """Sums by target, filter and train."""
-        return subs.gathered_rows(self._connection)
+        return sub_rows.gathered_rows(self._connection)
 
     def gathered_by_filter(self, target: str, train: str | None = None) -> dict[str, float]:
         """Hours that count, by filter."""
@@ -205,32 +208,32 @@ class Journal:
         """Store calibration frames, all or none."""
         connection = self._writing()
         with transaction(connection, self.path):
-            return subs.add_calibration(connection, frames)
+            return sub_rows.add_calibration(connection, frames)
 
     def calibration_frames(self) -> list[CalibrationFrame]:
         """All calibration frames in order of time."""
-        return subs.find_calibration(self._connection)
+        return sub_rows.find_calibration(self._connection)
 
     def record_tear_down(self, utc_mjd: float | None = None) -> None:
         """Note that the camera came off (now, or at a moment): flats are stale after it."""
         connection = self._writing()
         with transaction(connection, self.path):
-            subs.add_tear_down(connection, utc_mjd)
+            sub_rows.add_tear_down(connection, utc_mjd)
 
     def last_tear_down(self) -> float | None:
         """UTC MJD of the latest tear-down."""
-        return subs.last_tear_down(self._connection)
+        return sub_rows.last_tear_down(self._connection)
 
     def record_rotator_solution(self, solution: RotatorSolution) -> None:
         """Store a plate solution with the rotator's reading."""
         connection = self._writing()
         with transaction(connection, self.path):
-            framings.add_rotator_solution(connection, solution)
+            framing_rows.add_rotator_solution(connection, solution)
 
     def rotator_solutions(self, evening: datetime.date, train: str) -> list[RotatorSolution]:
         """Solutions of one evening and train, newest first."""
-        return framings.find_rotator_solutions(self._connection, evening, train)
+        return framing_rows.find_rotator_solutions(self._connection, evening, train)
 
     def known_identities(self) -> set[str]:
         """Identities of all subs and calibration frames."""
-        return subs.known_identities(self._connection)
+        return sub_rows.known_identities(self._connection)

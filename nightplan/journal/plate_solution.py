@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from nightplan.errors import FileError
-from nightplan.journal import fits_cards
+from nightplan.journal.fits_cards import (
+    number,
+    rows_top_down,
+)
 from nightplan.journal.fits_header import Value, read_fits_header
 from nightplan.sky.wcs_angle import orientation_at, terms_from_cards
 
@@ -57,17 +60,29 @@ def read_solution(path: Path, sensor_px: tuple[int, int]) -> PlateSolution:
     InputError
         The header holds no celestial WCS that is understood; the card is named.
     """
-    cards = _cards(path)
-    terms = terms_from_cards(cards, str(path))
+    return solution_from_cards(_cards(path), str(path), sensor_px)
+
+
+def solution_from_cards(
+    cards: dict[str, Value], source: str, sensor_px: tuple[int, int]
+) -> PlateSolution:
+    """The same from a header's cards at hand; `source` names them in errors.
+
+    Raises
+    ------
+    InputError
+        The cards hold no celestial WCS that is understood; the card is named.
+    """
+    terms = terms_from_cards(cards, source)
     width, height = _size(cards, sensor_px)
     found = orientation_at(terms, ((width + 1) / 2.0, (height + 1) / 2.0))
     return PlateSolution(
-        file=str(path),
+        file=source,
         ra_deg=found.ra_deg,
         dec_deg=found.dec_deg,
         image_up_angle_deg=found.image_up_angle_deg,
         mirrored=found.mirrored,
-        optics_mirrored=found.mirrored != fits_cards.rows_top_down(cards),
+        optics_mirrored=found.mirrored != rows_top_down(cards),
         width_px=width,
         height_px=height,
         scale_arcsec_px=found.scale_arcsec_px,
@@ -119,7 +134,7 @@ def _text_cards(path: Path) -> dict[str, Value]:
 
 def _size(cards: dict[str, Value], sensor_px: tuple[int, int]) -> tuple[int, int]:
     for first, second in (("NAXIS1", "NAXIS2"), ("IMAGEW", "IMAGEH")):
-        width, height = fits_cards.number(cards.get(first)), fits_cards.number(cards.get(second))
+        width, height = number(cards.get(first)), number(cards.get(second))
         if width is not None and height is not None and min(width, height) >= 1.0:
             return int(width), int(height)
     return sensor_px
