@@ -1,8 +1,8 @@
 """How a target is framed by a train: the angle, the field or panels, and what they hold.
 
 The rules, in order: one field if some angle gives the wanted margin; one field if the target is
-wholly inside, or but for a sliver, with less; else the smallest mosaic that holds the target; else
-the one field that covers most.
+wholly inside, or but for a sliver, with less; else the smallest mosaic that holds the target with
+the margin, without it, or but for a sliver; else the one field that covers most.
 """
 
 from __future__ import annotations
@@ -262,11 +262,29 @@ def _mosaic(
             break
     else:
         grid = _partial_grid(config, shape, field, asked, named)
+    grid = _without_slivers(grid, shape, field, overlap, asked, named)
     if grid is None or grid.count == 1:
         return None, choice
     if asked is None:
         choice = AngleChoice(grid.angle_deg, _why_of(grid.angle_deg, used, flats))
     return grid, choice
+
+
+def _without_slivers(
+    grid: Grid | None,
+    shape: Shape,
+    field: Field,
+    overlap: float,
+    asked: float | None,
+    named: Sequence[float],
+) -> Grid | None:
+    """A smaller grid where that still holds all but a sliver: a panel is a night's work."""
+    while grid is not None and grid.count > 2:
+        smaller = best_partial_grid(shape, field, overlap, grid.count - 1, asked, named)
+        if smaller.coverage < SINGLE_FIELD_COVERAGE or smaller.count >= grid.count:
+            break
+        grid = smaller
+    return grid
 
 
 def _partial_grid(

@@ -4,8 +4,9 @@ A train's score for a target is a product of parts from 0 to 1, kept apart so th
 explained. The weights are ours and stated here:
 
 - `coverage`: share of the target in the panels, squared;
-- `margin`: 1 with the wanted margin, 0.9 to 1 with less, 0.85 where the outline is cut;
-- `time`: square root of (least hours of any train ÷ this train's), all panels counted;
+- `margin`: 1 with the wanted margin, 0.9 to 1 with less, 0.9 where a sliver of the outline is cut
+  and 0.85 where more is;
+- `time`: (least hours of any train ÷ this train's) to the power 0.75, all panels counted;
 - `detail`: fourth root of (image scale of the finest train ÷ this train's);
 - `sampling`: 1 from 2 to 3.5 pixels per FWHM of the seeing, falling as the ratio outside;
 - `corners`: half weight on the light that the filter's edge leaves the corner, times the share of
@@ -21,7 +22,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.planning.framing import Framing, frame_target
+from nightplan.planning.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
 from nightplan.planning.outlines import shape_of
 from nightplan.planning.train_optics import ARCSEC_PER_RADIAN, TrainOptics, train_optics
 
@@ -33,6 +34,7 @@ PARTS = ("coverage", "margin", "time", "detail", "sampling", "corners")
 
 CUT_MARGIN = 0.85
 THIN_MARGIN = 0.9
+TIME_POWER = 0.75
 GOOD_SAMPLING = (2.0, 3.5)
 ALIKE = 0.97
 """Trains whose scores differ by less than this ratio are called alike."""
@@ -178,7 +180,7 @@ def ranked(
         own = optics[train]
         parts = {
             "coverage": framing.coverage**2,
-            "margin": _margin_part(framing.margin_arcmin, config.preferences.margin_arcmin),
+            "margin": _margin_part(framing, config.preferences.margin_arcmin),
             "time": _time_part(whole[train], least, framings, train),
             "detail": (finest / own.image_scale_arcsec_px) ** 0.25,
             "sampling": _sampling_part(own.pixels_per_fwhm),
@@ -258,11 +260,12 @@ def _extent_arcsec(target: Target) -> float:
     return float(np.ptp(along, axis=0).max()) * ARCSEC_PER_RADIAN
 
 
-def _margin_part(margin_arcmin: float, wanted_arcmin: float) -> float:
+def _margin_part(framing: Framing, wanted_arcmin: float) -> float:
+    margin_arcmin = framing.margin_arcmin
     if margin_arcmin >= wanted_arcmin - 1e-3:
         return 1.0
     if margin_arcmin < 0.0:
-        return CUT_MARGIN
+        return THIN_MARGIN if framing.coverage >= SINGLE_FIELD_COVERAGE else CUT_MARGIN
     return THIN_MARGIN + (1.0 - THIN_MARGIN) * margin_arcmin / wanted_arcmin
 
 
@@ -270,8 +273,8 @@ def _time_part(hours: float, least: float, framings: Mapping[str, Framing], trai
     if not math.isfinite(least):
         # No light in any train: panels alone tell the trains apart.
         fewest = min(len(framing.panels) for framing in framings.values())
-        return math.sqrt(fewest / len(framings[train].panels))
-    return math.sqrt(least / hours) if math.isfinite(hours) else 0.0
+        return float((fewest / len(framings[train].panels)) ** TIME_POWER)
+    return float((least / hours) ** TIME_POWER) if math.isfinite(hours) else 0.0
 
 
 def _sampling_part(pixels_per_fwhm: float) -> float:
