@@ -250,13 +250,14 @@ def _order(items: list[WorkItem], clock: NightClock) -> list[dict[str, str]]:
 
 
 def _stretches(items: list[WorkItem]) -> list[list[WorkItem]]:
-    """Items grouped by the target they serve, in order; idle time stays with what it follows."""
+    """Items by the target they serve, in order; idle time stays with what it stands beside."""
     groups: list[list[WorkItem]] = []
     current: str | None = None
     for item in items:
-        if not groups or (item.target is not None and item.target != current):
+        if not groups or (item.target is not None and current not in (None, item.target)):
             groups.append([])
-            current = item.target
+            current = None
+        current = item.target if item.target is not None else current
         groups[-1].append(item)
     return groups
 

@@ -142,7 +142,7 @@ def test_every_block_event_and_owed_frame_is_there(sheet, plan, document):
     for row in plan["blocks"]:
         assert f"{row['count']} × {row['sub_s']:g} s" in text
         assert row["why"].split(",")[0].lower() in text.lower()
-    assert html.count('class="block"') == len(plan["blocks"])
+    assert html.count('class="block') == len(plan["blocks"])
     for words in ("Meridian flip, slew and centre, focus", "Change filter, focus"):
         assert words in text
     for frame in document("frames").values():
@@ -211,6 +211,16 @@ def test_clock_change_gives_every_time_its_offset(sheet, document, plan):
     assert "20:40 +01:00" in html
     assert "04:38 +00:00" not in html
     assert "05:00 +00:00" in html
+
+
+def test_idle_time_makes_no_target_of_its_own(sheet, plan):
+    first = plan["events"][0]
+    early = {"kind": "idle", "target": None, "start_utc": "2027-10-06T19:20:00Z",
+             "end_utc": first["start_utc"]}  # fmt: skip
+    html = sheet(plan={**plan, "events": [early, *plan["events"]]})
+    assert html.count('<div class="group">') == 3
+    assert "No target" not in html
+    assert html.count(">Nothing planned<") == 2
 
 
 def test_unknown_style_is_refused(sheet):
