@@ -43,8 +43,10 @@ def command(
 ) -> None:
     """Read the FITS headers under FOLDER and store what is new; the files are left as they are.
 
-    Copies count once. A verdict (--reject, --accept, --weight) holds for all lights in the
-    folder, those that are known already too: put the bad ones in a folder of their own.
+    Copies count once. Each light counts for its worth: what one hour under that sky, moon and
+    altitude is worth in hours at the moonless zenith. A verdict (--reject, --accept, --weight)
+    holds for all lights in the folder, those that are known already too: put the bad ones in a
+    folder of their own.
 
     \b
     Examples:
@@ -53,9 +55,10 @@ def command(
         nightplan collect 2027-10-06/haze --weight 0.6
     """
     from nightplan.journal import Journal
-    from nightplan.journal.fits_import import Instructions, Verdict, collect_folder
+    from nightplan.journal.fits_import import Instructions, Verdict
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.planning.sub_worth import collect_and_weigh
     from nightplan.report.collect_text import collect_text
     from nightplan.report.documents.collect import collect_document
 
@@ -78,16 +81,13 @@ def command(
         position_angle_deg=None if angle is None else check_position_angle(angle),
     )
     with _progress() as show:
-        collected = collect_folder(folder, config, catalog_for(config), told, show)
+        collected, gathered, notices = collect_and_weigh(
+            config, catalog_for(config), folder, told, show
+        )
     if torn_down:
         with Journal.open(config.folder, writable=True) as journal:
             journal.record_tear_down()
-    stored = Journal.open(config.folder)
-    gathered = []
-    if stored is not None:
-        with stored:
-            gathered = stored.gathered_table()
-    document = collect_document(str(folder), collected, gathered)
+    document = collect_document(str(folder), collected, gathered, notices)
     emit(document, as_json, lambda: collect_text(document))
 
 

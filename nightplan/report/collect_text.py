@@ -40,4 +40,5 @@ def collect_text(document: CollectDocument) -> str:
         ]
         headers = ["target", "filter", "train", "subs", "rejected", "hours", "counted"]
         lines += ["", text_table(headers, rows, right=(3, 4, 5, 6))]
+    lines += [paragraph(notice) for notice in document.notices]
     return "\n".join(lines)

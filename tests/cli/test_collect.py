@@ -54,18 +54,22 @@ def test_a_folder_twice(collect, shot):
     assert [one["file"].rsplit("/", 1)[-1] for one in first["skipped"]] == ["broken.fits"]
     assert first["skipped"][0]["reason"]
     (row,) = first["gathered"]
-    assert (row["filter"], row["train"], row["equivalent_h"]) == ("Ha", "reducer", 0.5)
+    assert (row["filter"], row["train"], row["clock_h"]) == ("Ha", "reducer", 0.5)
+    # Under a rising moon at altitudes above 60° an hour of Ha is worth a little less than one.
+    assert 0.3 < row["equivalent_h"] < 0.5
     second = collect(shot)
     assert (len(second["added"]), len(second["already_known"])) == (0, 3)
 
 
 def test_verdicts(collect, shot, config_file):
-    assert collect(shot, "--weight", "0.6")["gathered"][0]["equivalent_h"] == 0.3
+    whole = collect(shot)["gathered"][0]["equivalent_h"]
+    hazy = collect(shot, "--weight", "0.6")["gathered"][0]["equivalent_h"]
+    assert hazy == pytest.approx(0.6 * whole, abs=1e-3)
     rejected = collect(shot, "--reject", "clouds")
     assert rejected["judged_again"] == 3
     assert rejected["gathered"][0]["equivalent_h"] == 0.0
     assert rejected["gathered"][0]["rejected_subs"] == 3
-    assert collect(shot, "--accept")["gathered"][0]["equivalent_h"] == 0.5
+    assert collect(shot, "--accept")["gathered"][0]["equivalent_h"] == whole
     with Journal.open(config_file.parent) as journal:
         assert journal.last_tear_down() is None
     collect(shot, "--torn-down")
@@ -106,15 +110,41 @@ def test_text_for_people(config_file, shot):
     assert "NGC 7000" in text
 
 
+def test_each_sub_counts_for_its_worth(collect, shot, config_file):
+    """Worth × exposure, worth as `exposure` prints it for the middle of each sub."""
+    from nightplan.cli.exposure import command as exposure
+
+    total = 0.0
+    for minute in (5, 15, 25):
+        wanted = ["NGC 7000", "--train", "reducer", "--time", f"2027-10-06T22:{minute:02d}:00Z"]
+        wanted += ["--date", "2027-10-06", "--config", str(config_file), "--json"]
+        document = json.loads(CliRunner().invoke(exposure, wanted, catch_exceptions=False).stdout)
+        (row,) = [one for one in document["filters"] if one["filter"] == "Ha"]
+        total += row["worth"] * 600.0 / 3600.0
+    assert collect(shot)["gathered"][0]["equivalent_h"] == pytest.approx(total, abs=2e-4)
+
+
+def test_a_clock_that_cannot_be_right_is_told(collect, shot):
+    from astropy.io import fits
+
+    path = shot / "0.fit"
+    with fits.open(path, mode="update") as units:
+        units[0].header["DATE-OBS"] = "2027-10-06T13:00:00"
+    found = collect(shot)
+    assert len(found["added"]) == 3
+    assert any("on UTC?" in notice for notice in found["notices"])
+    assert found["gathered"][0]["equivalent_h"] > 600.0 / 3600.0
+
+
 def test_plan_counts_what_is_gathered(collect, shot, config_file):
-    """`plan` takes the journal's hours: half an hour of Ha, as the three subs add up to."""
+    """`plan` takes the journal's hours as they stand."""
     from nightplan.cli.plan import command as plan
 
-    collect(shot)
+    gathered = collect(shot)["gathered"][0]["equivalent_h"]
     wanted = ["NGC 7000", "--config", str(config_file), "--date", "2027-10-08", "--json"]
     document = json.loads(CliRunner().invoke(plan, wanted, catch_exceptions=False).stdout)
     rows = [row for row in document["progress"] if row["filter"] == "Ha"]
-    assert max(row["gathered_h"] for row in rows) == pytest.approx(0.5, abs=1e-6)
+    assert max(row["gathered_h"] for row in rows) == pytest.approx(gathered, abs=1e-3)
 
 
 def test_recorded_framing_is_come_back_to(config_file):

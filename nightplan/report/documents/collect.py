@@ -61,10 +61,14 @@ class CollectDocument(Document):
     skipped: list[SkippedPart]
     judged_again: int
     gathered: list[GatheredPart]
+    notices: list[str]
 
 
 def collect_document(
-    folder: str, collected: Collected, gathered: Sequence[Gathered]
+    folder: str,
+    collected: Collected,
+    gathered: Sequence[Gathered],
+    notices: Sequence[str] = (),
 ) -> CollectDocument:
     """Put what came of a folder into its document."""
     touched = {
@@ -90,6 +94,7 @@ def collect_document(
             for row in gathered
             if row.target in touched
         ],
+        notices=list(notices),
     )
 
 
