@@ -1,5 +1,89 @@
 """nightplan: plan a night of deep-sky imaging before dusk, without a network.
 
-The library's public calls live in `nightplan.library`; they take and give astropy and astroplan
-objects. The command line is `nightplan --help`.
+The public calls of `nightplan.library` can be had from here too (`nightplan.plan(...)`); they
+take and give astropy and astroplan objects. The command line is `nightplan --help`.
 """
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from nightplan.library import (
+        AngleAdvice,
+        Config,
+        Framed,
+        Gathering,
+        NightplanError,
+        NightTimes,
+        Photons,
+        Planned,
+        Site,
+        Target,
+        angle,
+        catalogue,
+        collect,
+        config_at,
+        demo_config,
+        exposure,
+        frame,
+        gathered,
+        load_config,
+        make_target,
+        night,
+        pick,
+        plan,
+        season,
+        sheet,
+        site_at,
+        target,
+        tracks,
+        transit,
+        write_starter,
+    )
+
+__all__ = [
+    "AngleAdvice",
+    "Config",
+    "Framed",
+    "Gathering",
+    "NightTimes",
+    "NightplanError",
+    "Photons",
+    "Planned",
+    "Site",
+    "Target",
+    "angle",
+    "catalogue",
+    "collect",
+    "config_at",
+    "demo_config",
+    "exposure",
+    "frame",
+    "gathered",
+    "load_config",
+    "make_target",
+    "night",
+    "pick",
+    "plan",
+    "season",
+    "sheet",
+    "site_at",
+    "target",
+    "tracks",
+    "transit",
+    "write_starter",
+]
+
+
+def __getattr__(name: str) -> Any:
+    # Late, so that `import nightplan` and `nightplan --help` stay light.
+    if name in __all__:
+        from nightplan import library
+
+        return getattr(library, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -19,6 +19,7 @@ FLOORS = [
     {"journal"},
     {"planning"},
     {"report"},
+    {"library"},
     {"cli"},
 ]
 LEVEL = {room: level for level, floor in enumerate(FLOORS) for room in floor}

@@ -1,0 +1,71 @@
+"""Everything the command line does, as calls that take and give astropy and astroplan objects.
+
+    import nightplan
+    from astropy import units as u
+
+    config = nightplan.load_config("nightplan.toml")
+    tonight = nightplan.night(config, "2027-10-06")
+    ranked = nightplan.pick(config, "2027-10-06", larger=10 * u.arcmin)
+    framed = nightplan.frame(config, "M 31", "2027-10-06")
+    planned = nightplan.plan(config, "2027-10-06", ["M 31"])
+
+A place is a configuration, a site, or an astroplan `Observer`; a target a name, a `SkyCoord`, an
+astroplan `FixedTarget`, or nightplan's own `Target`; an evening a date, its ISO text, or a `Time`
+within the night. Angles, sizes and durations are Quantities. Bad input raises an error of
+`nightplan.errors` that reads as one line.
+"""
+
+from nightplan.errors import NightplanError
+from nightplan.library.collecting import Gathering, collect, gathered
+from nightplan.library.configs import (
+    config_at,
+    demo_config,
+    load_config,
+    site_at,
+    write_starter,
+)
+from nightplan.library.framing import Framed, frame
+from nightplan.library.nights import NightTimes, night
+from nightplan.library.photons import Photons, exposure
+from nightplan.library.picking import pick
+from nightplan.library.planned import Planned, plan, sheet
+from nightplan.library.returning import AngleAdvice, angle
+from nightplan.library.targets import catalogue, make_target, target
+from nightplan.library.tracking import tracks, transit
+from nightplan.library.years import season
+from nightplan.model.config import Config
+from nightplan.model.site import Site
+from nightplan.model.target import Target
+
+__all__ = [
+    "AngleAdvice",
+    "Config",
+    "Framed",
+    "Gathering",
+    "NightTimes",
+    "NightplanError",
+    "Photons",
+    "Planned",
+    "Site",
+    "Target",
+    "angle",
+    "catalogue",
+    "collect",
+    "config_at",
+    "demo_config",
+    "exposure",
+    "frame",
+    "gathered",
+    "load_config",
+    "make_target",
+    "night",
+    "pick",
+    "plan",
+    "season",
+    "sheet",
+    "site_at",
+    "target",
+    "tracks",
+    "transit",
+    "write_starter",
+]

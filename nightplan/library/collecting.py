@@ -1,0 +1,153 @@
+"""What was shot, taken into the journal, and what the journal holds."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.library.inputs import value_in
+from nightplan.library.outputs import Answer, table_of
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
+    from astropy.units import Quantity
+
+    from nightplan.model.config import Config
+    from nightplan.report.documents.collect import CollectDocument
+
+
+class Gathering(Answer):
+    """What came of a folder; every file is in one of the three lists of the document."""
+
+    def __init__(self, document: CollectDocument) -> None:
+        self._document = document
+
+    @property
+    def document(self) -> CollectDocument:
+        """The JSON document of `nightplan collect`."""
+        return self._document
+
+    @property
+    def skipped(self) -> QTable:
+        """Files that were not taken: `file`, `reason`."""
+        rows = self._document.skipped
+        return table_of(
+            {"file": [row.file for row in rows], "reason": [row.reason for row in rows]}
+        )
+
+    def __str__(self) -> str:
+        from nightplan.report.collect_text import collect_text
+
+        return collect_text(self._document)
+
+
+def collect(
+    config: Config,
+    folder: str | os.PathLike[str],
+    *,
+    target: str | None = None,
+    panel: int | None = None,
+    train: str | None = None,
+    filter_name: str | None = None,
+    reject: str | None = None,
+    accept: bool = False,
+    weight: float | None = None,
+    assume_light: bool = False,
+    angle: Quantity | str | None = None,
+) -> Gathering:
+    """Read FITS headers under a folder and store what is new; as `nightplan collect`.
+
+    The files are only read; the journal lies beside the configuration file.
+
+    Parameters
+    ----------
+    config : Config
+    folder : path
+    target, panel, train, filter_name : optional
+        Of all lights, whatever their headers say.
+    reject : str, optional
+        None of these lights counts, for this reason.
+    accept : bool
+        All of them count, known ones too.
+    weight : float, optional
+        They count in part, 0 to 1.
+    assume_light : bool
+        Read files without a usable IMAGETYP as lights.
+    angle : Quantity, optional
+        The camera's position angle, for flats.
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        The folder is missing, or the journal cannot be written.
+    nightplan.errors.InputError, nightplan.errors.TargetError
+        A train, filter or target does not exist, or verdicts contradict each other.
+    """
+    from astropy import units as u
+
+    from nightplan.errors import InputError
+    from nightplan.journal import Journal
+    from nightplan.journal.fits_import import Instructions, Verdict, collect_folder
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.report.documents.collect import collect_document
+
+    if reject is not None and (accept or weight is not None):
+        raise InputError("library", "reject", reject, "neither with accept nor with weight")
+    told = Instructions(
+        target=target,
+        panel=panel,
+        train=train,
+        filter=filter_name,
+        verdict=Verdict(
+            accepted=reject is None,
+            reason=reject or "",
+            weight=1.0 if weight is None else weight,
+            given=reject is not None or accept or weight is not None,
+        ),
+        assume_light=assume_light,
+        position_angle_deg=None
+        if angle is None
+        else check_position_angle(value_in("angle", angle, u.deg)),
+    )
+    collected = collect_folder(Path(folder), config, catalog_for(config), told)
+    gathered = []
+    stored = Journal.open(config.folder)
+    if stored is not None:
+        with stored:
+            gathered = stored.gathered_table()
+    return Gathering(collect_document(str(folder), collected, gathered))
+
+
+def gathered(config: Config) -> QTable:
+    """What the journal beside the configuration holds, per target, filter and train.
+
+    Returns
+    -------
+    QTable
+        `target`, `filter`, `train`, `accepted`, `rejected` (subs), `clock_time` and
+        `equivalent_time` (what counts toward the goal). Empty without a journal.
+    """
+    from astropy import units as u
+
+    from nightplan.journal import Journal
+
+    rows = []
+    stored = Journal.open(config.folder)
+    if stored is not None:
+        with stored:
+            rows = stored.gathered_table()
+    return table_of(
+        {
+            "target": [row.target for row in rows],
+            "filter": [row.filter for row in rows],
+            "train": [row.train for row in rows],
+            "accepted": np.array([row.accepted_subs for row in rows], dtype=int),
+            "rejected": np.array([row.rejected_subs for row in rows], dtype=int),
+            "clock_time": np.array([row.clock_hours for row in rows], dtype=float) * u.hour,
+            "equivalent_time": np.array([row.hours for row in rows], dtype=float) * u.hour,
+        }
+    )

@@ -1,0 +1,32 @@
+"""What the journal beside the configuration knows, as far as a plan needs it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.planning.earlier_nights import EarlierNights
+
+
+def earlier_nights(config: Config) -> EarlierNights:
+    """Read the journal; without one there is nothing earlier. The file is never created."""
+    from nightplan.journal.journal import Journal
+    from nightplan.planning.earlier_nights import EarlierNights, GatheredHours
+
+    journal = Journal.open(config.folder)
+    if journal is None:
+        return EarlierNights()
+    with journal:
+        gathered: dict[tuple[str, int, str, str | None], float] = {}
+        for sub in journal.subs():
+            key = (sub.target, sub.panel, sub.filter, sub.train)
+            gathered[key] = gathered.get(key, 0.0) + sub.counted_s / 3600.0
+        used: dict[tuple[str, str], tuple[float, ...]] = {}
+        for framing in journal.framings():
+            name = (framing.target, framing.train)
+            used[name] = journal.used_angles(*name)
+    return EarlierNights(
+        gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
+        used_angles=used,
+    )

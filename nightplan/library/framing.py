@@ -1,0 +1,307 @@
+"""How each train frames a target, and what the guider will see."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.library.inputs import catalog_and_rows, night_of, value_in
+from nightplan.library.outputs import Answer, coords_of, table_of
+
+if TYPE_CHECKING:
+    from astropy.coordinates import Angle, SkyCoord
+    from astropy.table import QTable
+    from astropy.units import Quantity
+    from astropy.wcs import WCS
+
+    from nightplan.library.inputs import AnyEvening, AnyTarget
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+    from nightplan.model.star_catalog import StarCatalog
+    from nightplan.planning.frame_answer import FrameAnswer
+    from nightplan.report.documents.frame import FrameDocument
+
+
+class Framed(Answer):
+    """A target framed, in astropy objects.
+
+    Attributes
+    ----------
+    answer : FrameAnswer
+        The planner's own: every train, the guider, groups.
+    """
+
+    def __init__(self, config: Config, catalog: Catalog, answer: FrameAnswer) -> None:
+        self.answer = answer
+        self._config = config
+        self._catalog = catalog
+
+    @property
+    def train(self) -> str:
+        """The chosen train."""
+        return self.answer.framing.train
+
+    @property
+    def reason(self) -> str:
+        """Why this train, and what it holds."""
+        return self.answer.reason
+
+    @property
+    def center(self) -> SkyCoord:
+        """Centre of the field, or of the mosaic."""
+        framing = self.answer.framing
+        return coords_of([framing.ra_deg], [framing.dec_deg])[0]
+
+    @property
+    def position_angle(self) -> Angle:
+        """Line of the sensor's long side at the centre, 0 to below 180 deg."""
+        return _angle(self.answer.framing.position_angle_deg)
+
+    @property
+    def image_up_angle(self) -> Angle:
+        """Direction of rising FITS axis 2 at the centre, 0 to below 360 deg."""
+        return _angle(self.answer.framing.image_up_angle_deg)
+
+    @property
+    def position_angle_tolerance(self) -> Angle:
+        """Largest turn either way that keeps what the framing holds."""
+        return _angle(self.answer.framing.position_angle_tolerance_deg)
+
+    @property
+    def coverage(self) -> float:
+        """Share of the target's area inside the panels."""
+        return self.answer.framing.coverage
+
+    @property
+    def margin(self) -> Quantity:
+        """Least distance from the outline to the edge, arcmin; negative outside."""
+        from astropy import units as u
+
+        return self.answer.framing.margin_arcmin * u.arcmin
+
+    @property
+    def panels(self) -> QTable:
+        """`panel` (from 1), `center` (SkyCoord), `position_angle`, `image_up_angle` there."""
+        from astropy import units as u
+
+        framing = self.answer.framing
+        rows = framing.panels
+        return table_of(
+            {
+                "panel": np.arange(1, len(rows) + 1),
+                "center": coords_of([row.ra_deg for row in rows], [row.dec_deg for row in rows]),
+                "position_angle": np.array([row.position_angle_deg for row in rows]) * u.deg,
+                "image_up_angle": np.array([row.image_up_angle_deg for row in rows]) * u.deg,
+            },
+            {"target": framing.target, "train": framing.train},
+        )
+
+    @property
+    def trains(self) -> QTable:
+        """Every train, best first: angles, `coverage`, `margin`, `panels`, field, scale, `score`.
+
+        `time_to_snr` are equivalent hours of one field to the wanted signal to noise in the
+        target's leading filter, `time_all_panels` those of all panels.
+        """
+        from astropy import units as u
+
+        fits = self.answer.ranking.fits
+        framings = [fit.framing for fit in fits]
+        optics = [fit.optics for fit in fits]
+        return table_of(
+            {
+                "train": [fit.train for fit in fits],
+                "position_angle": np.array([one.position_angle_deg for one in framings]) * u.deg,
+                "image_up_angle": np.array([one.image_up_angle_deg for one in framings]) * u.deg,
+                "position_angle_tolerance": np.array(
+                    [one.position_angle_tolerance_deg for one in framings]
+                )
+                * u.deg,
+                "coverage": np.array([one.coverage for one in framings]),
+                "margin": np.array([one.margin_arcmin for one in framings]) * u.arcmin,
+                "panels": np.array([len(one.panels) for one in framings]),
+                "field_width": np.array([one.field_width_deg for one in optics]) * u.deg,
+                "field_height": np.array([one.field_height_deg for one in optics]) * u.deg,
+                "image_scale": np.array([one.image_scale_arcsec_px for one in optics])
+                * (u.arcsec / u.pix),
+                "f_ratio": np.array([one.f_ratio for one in optics]),
+                "time_to_snr": np.array([fit.hours_to_snr for fit in fits]) * u.hour,
+                "time_all_panels": np.array([fit.hours_all_panels for fit in fits]) * u.hour,
+                "score": np.array([fit.score for fit in fits]),
+            },
+            {"target": self.answer.target.name},
+        )
+
+    @property
+    def guide_stars(self) -> QTable:
+        """Stars in the guider's patch: `meridian` (`before` or `after`), `coord`, `g_mag`, ...
+
+        `distance` is from the middle of the patch, `edge` to its nearest edge. `meta` holds each
+        side's `state` and `expected` count. Empty without a guider.
+        """
+        from astropy import units as u
+
+        guide = self.answer.guide
+        sides = (
+            {}
+            if guide is None
+            else {"before": guide.before_meridian, "after": guide.after_meridian}
+        )
+        found = [(name, star) for name, side in sides.items() for star in side.stars]
+        return table_of(
+            {
+                "meridian": [name for name, _ in found],
+                "coord": coords_of(
+                    [star.ra_deg for _, star in found], [star.dec_deg for _, star in found]
+                ),
+                "g_mag": np.array([star.g_mag for _, star in found]) * u.mag,
+                "distance": np.array([star.distance_arcmin for _, star in found]) * u.arcmin,
+                "edge": np.array([star.edge_arcmin for _, star in found]) * u.arcmin,
+            },
+            {
+                "state": {name: side.state for name, side in sides.items()},
+                "expected": {name: float(side.expected_count) for name, side in sides.items()},
+            },
+        )
+
+    @property
+    def better_image_up_angle(self) -> Angle | None:
+        """An image up within the framing's freedom at which the guider does better, or None."""
+        guide = self.answer.guide
+        if guide is None or guide.better_image_up_angle_deg is None:
+            return None
+        return _angle(guide.better_image_up_angle_deg)
+
+    @property
+    def usable_tonight(self) -> Quantity:
+        """Time on the clock inside the window and all limits of the leading filter."""
+        from astropy import units as u
+
+        return self.answer.hours_tonight * u.hour
+
+    @property
+    def document(self) -> FrameDocument:
+        """The JSON document of `nightplan frame`."""
+        from nightplan.report.documents.frame import frame_document
+
+        return frame_document(self.answer)
+
+    def __str__(self) -> str:
+        from nightplan.report.frame_text import frame_text
+
+        return frame_text(self.document)
+
+    def wcs(self, panel: int = 1) -> WCS:
+        """World coordinates of one panel's picture, from 1.
+
+        Raises
+        ------
+        nightplan.errors.InputError
+            There is no such panel.
+        """
+        from astropy.wcs import WCS
+
+        from nightplan.errors import InputError
+        from nightplan.report.fits_header import panel_header
+
+        panels = self.answer.framing.panels
+        if not 1 <= panel <= len(panels):
+            raise InputError("library", "panel", panel, f"1 to {len(panels)}")
+        optics = self.answer.chosen.optics
+        header = panel_header(panels[panel - 1], optics, self.answer.target.name)
+        header["NAXIS"] = 2
+        header["NAXIS1"], header["NAXIS2"] = optics.width_px, optics.height_px
+        return WCS(header)
+
+    def save_chart(
+        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
+    ) -> None:
+        """Save the fields over real stars: .png, .svg or .pdf."""
+        from nightplan.report.framing_chart import save_framing_chart
+
+        save_framing_chart(
+            path,
+            self._config,
+            self.answer.target,
+            self.answer.framing,
+            self.answer.framings,
+            style=style,
+            narrow=narrow,
+            catalog=self._catalog,
+            guide=self.answer.guide,
+        )
+
+    def save_header(self, path: str | os.PathLike[str]) -> None:
+        """Write a FITS file whose headers hold the coordinates of every panel."""
+        from nightplan.report.fits_header import write_header_file
+
+        write_header_file(path, self._config, self.answer.framing)
+
+    def save_footprint(self, path: str | os.PathLike[str]) -> None:
+        """Write the panels as .ecsv, VOTable (.vot) or STC-S region (.stcs)."""
+        from nightplan.report.footprint import write_footprint
+
+        write_footprint(path, self._config, self.answer.framing)
+
+
+def frame(
+    config: Config,
+    target: AnyTarget,
+    evening: AnyEvening = None,
+    *,
+    train: str | None = None,
+    angle: Quantity | str | None = None,
+    used_angles: Sequence[Quantity | str] = (),
+    stars: StarCatalog | None = None,
+) -> Framed:
+    """Frame a target with every train; as `nightplan frame`.
+
+    Parameters
+    ----------
+    config : Config
+    target : str, SkyCoord, FixedTarget or Target
+        A place without a size is framed as a point with the wanted margin about it.
+    evening : date, str, Time or None
+        As of `night`; only the hours of that night depend on it.
+    train : str, optional
+        The train to take; by default the best.
+    angle : Quantity, optional
+        The position angle wanted, 0 to below 180 deg.
+    used_angles : sequence of Quantity, optional
+        Position angles of earlier nights, newest first; one that serves is kept.
+    stars : StarCatalog, optional
+        Stars for the guider; by default the bundled ones and the configuration's file.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        The configuration has no such train, or an angle is out of range.
+    nightplan.errors.TargetError
+        The name is unknown or ambiguous.
+    """
+    from astropy import units as u
+
+    from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.planning.frame_answer import frame_answer
+
+    catalog, (row,) = catalog_and_rows(config, [target])
+    answer = frame_answer(
+        config,
+        night_of(config, evening),
+        catalog.target(row),
+        catalog,
+        train=train,
+        angle_deg=None if angle is None else check_position_angle(value_in("angle", angle, u.deg)),
+        used_angles=[value_in("used_angles", one, u.deg) for one in used_angles],
+        stars=stars,
+    )
+    return Framed(config, catalog, answer)
+
+
+def _angle(degrees: float) -> Angle:
+    from astropy.coordinates import Angle
+
+    return Angle(degrees, "deg")

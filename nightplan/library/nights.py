@@ -1,0 +1,152 @@
+"""The dark window of one night."""
+
+from __future__ import annotations
+
+import datetime
+from typing import TYPE_CHECKING, Any
+
+from nightplan.library.inputs import night_of
+from nightplan.library.outputs import Answer, floats_of, optional_time, table_of, time_of
+from nightplan.planning.night import EVENT_NAMES, Night
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
+    from astropy.time import Time
+    from astropy.units import Quantity
+
+    from nightplan.library.inputs import AnyEvening, AnyPlace
+    from nightplan.report.documents.night import NightDocument
+
+
+class _EventTime:
+    """An event of the night as an astropy Time, or None where it does not happen."""
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.name = name
+
+    def __get__(self, answer: Any, owner: type | None = None) -> Any:
+        return self if answer is None else answer.time(self.name)
+
+
+class NightTimes(Answer):
+    """One night at one site, in astropy objects.
+
+    Events are `Time`, or None where they do not happen between local noon and the next;
+    `reason(name)` then says why.
+
+    Attributes
+    ----------
+    night : Night
+        The planner's own, with times as UTC MJD.
+    """
+
+    def __init__(self, night: Night) -> None:
+        self.night = night
+
+    sunset = _EventTime()
+    civil_dusk = _EventTime()
+    nautical_dusk = _EventTime()
+    astronomical_dusk = _EventTime()
+    astronomical_dawn = _EventTime()
+    nautical_dawn = _EventTime()
+    civil_dawn = _EventTime()
+    sunrise = _EventTime()
+    moonrise = _EventTime()
+    moonset = _EventTime()
+
+    def time(self, name: str) -> Time | None:
+        """An event by its name. Raises KeyError for a name that is none."""
+        return optional_time(self.night.events[name].utc_mjd)
+
+    def reason(self, name: str) -> str | None:
+        """Why an event is missing: `always_up`, `always_down`, `outside_interval`, or None."""
+        return self.night.events[name].reason
+
+    @property
+    def evening(self) -> datetime.date:
+        """Civil date at the site's noon before the night."""
+        return self.night.evening
+
+    @property
+    def window(self) -> Time | None:
+        """Start and end of the window that holds all work, shape (2,); None without one."""
+        found = self.night.window_utc_mjd
+        return None if found is None else time_of(found)
+
+    @property
+    def window_kind(self) -> str:
+        """`astronomical`, `nautical` or `none`."""
+        return self.night.window_kind
+
+    @property
+    def midnight(self) -> Time:
+        """Civil midnight at the site."""
+        return time_of(self.night.midnight_utc_mjd)
+
+    @property
+    def dark(self) -> Quantity:
+        """Length of astronomical darkness, hours; 0 if there is none."""
+        from astropy import units as u
+
+        return self.night.dark_hours * u.hour
+
+    @property
+    def moonless_dark(self) -> Quantity:
+        """The part of it with the moon down, hours."""
+        from astropy import units as u
+
+        return self.night.moonless_dark_hours * u.hour
+
+    @property
+    def moon_illuminated_fraction(self) -> float:
+        """Geocentric, at civil midnight, 0 to 1."""
+        return self.night.moon_illuminated_fraction
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        """What a person should know of this night."""
+        return self.night.notices
+
+    @property
+    def events(self) -> QTable:
+        """All events: `event`, `time` (masked where it does not happen), `reason`."""
+        found = self.night.events
+        return table_of(
+            {
+                "event": list(EVENT_NAMES),
+                "time": time_of(floats_of([found[name].utc_mjd for name in EVENT_NAMES])),
+                "reason": [found[name].reason for name in EVENT_NAMES],
+            },
+            {"site": self.night.site.name, "date": self.evening.isoformat()},
+        )
+
+    @property
+    def document(self) -> NightDocument:
+        """The JSON document of `nightplan night`."""
+        from nightplan.report.documents.night import night_document
+
+        return night_document(self.night)
+
+    def __str__(self) -> str:
+        from nightplan.report.night_text import night_text
+
+        return night_text(self.night, rules=False)
+
+
+def night(where: AnyPlace, evening: AnyEvening = None) -> NightTimes:
+    """Twilights, moon and the dark window of one night; as `nightplan night`.
+
+    Parameters
+    ----------
+    where : Config, Site or astroplan.Observer
+        An Observer needs its `timezone`, which says when the evening's noon is.
+    evening : date, str, Time or None
+        Civil date at the site's noon before the night; a Time means the night whose
+        noon-to-noon holds it, None the night that holds now.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        `where` or `evening` is not one of these, or the date is out of range.
+    """
+    return NightTimes(night_of(where, evening))

@@ -1,0 +1,174 @@
+"""What each filter collects of a target, and what an hour is worth."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.library.inputs import evening_of, targets_of, utc_mjd_of, value_in
+from nightplan.library.outputs import Answer, table_of, time_of
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
+    from astropy.time import Time
+    from astropy.units import Quantity
+
+    from nightplan.library.inputs import AnyEvening, AnyTarget
+    from nightplan.model.config import Config
+    from nightplan.planning.exposure import Exposure
+    from nightplan.report.documents.exposure import ExposureDocument
+
+
+class Photons(Answer):
+    """One target at one moment through every filter of a train, in astropy objects.
+
+    Attributes
+    ----------
+    exposure : Exposure
+        The planner's own.
+    """
+
+    def __init__(self, exposure: Exposure) -> None:
+        self.exposure = exposure
+
+    @property
+    def train(self) -> str:
+        """The train."""
+        return self.exposure.train
+
+    @property
+    def time(self) -> Time:
+        """The moment."""
+        return time_of(self.exposure.utc_mjd)
+
+    @property
+    def sky(self) -> dict[str, Quantity]:
+        """The sky at the target, V: altitudes and angles (deg), `extinction` (mag an airmass),
+        `dark` and `total` (mag/arcsec²); its parts `moonlight` (Krisciunas & Schaefer 1991 as
+        printed), `moonlight_used`, `twilight` in nanolamberts are numbers."""
+        from astropy import units as u
+
+        there = self.document.sky
+        brightness = u.mag / u.arcsec**2
+        return {
+            "target_altitude": there.target_altitude_deg * u.deg,
+            "moon_altitude": there.moon_altitude_deg * u.deg,
+            "moon_separation": there.moon_separation_deg * u.deg,
+            "moon_phase_angle": there.moon_phase_angle_deg * u.deg,
+            "sun_altitude": there.sun_altitude_deg * u.deg,
+            "extinction": there.extinction_v_mag_airmass * u.mag,
+            "dark": there.dark_v_mag_arcsec2 * brightness,
+            "total": there.total_v_mag_arcsec2 * brightness,
+            "moonlight_nl": there.moonlight_v_nl * u.one,
+            "moonlight_used_nl": there.moonlight_used_v_nl * u.one,
+            "twilight_nl": there.twilight_v_nl * u.one,
+        }
+
+    @property
+    def filters(self) -> QTable:
+        """Every filter: `sky` (AB, mag/arcsec²), `sky_rate`, `target_rate` (electron/s/pixel),
+        `gain`, `sub`, `sub_bound`, `sub_extra_noise`, `snr_one_hour` (per square arcsecond,
+        shutter open), `worth`, `time_to_snr` (equivalent time to the wanted signal to noise)."""
+        from astropy import units as u
+
+        exposure = self.exposure
+        budget = exposure.budget
+        rate = u.electron / u.s / u.pix
+        wanted = exposure.config.preferences.wanted_snr
+        names = budget.filter_names
+        return table_of(
+            {
+                "filter": list(names),
+                "sky": budget.sky_mag_arcsec2[0, :, 0] * (u.mag / u.arcsec**2),
+                "sky_rate": budget.sky_rate_e_s_px[0, :, 0] * rate,
+                "target_rate": budget.target_rate_e_s_px[0, :, 0] * rate,
+                "brightness_source": [
+                    budget.light.brightness_source(0, column) for column in range(len(names))
+                ],
+                "gain": list(budget.gain),
+                "sub": budget.sub_s * u.s,
+                "sub_bound": list(budget.sub_bound),
+                "sub_extra_noise": budget.sub_extra_noise[0, :, 0],
+                "snr_one_hour": budget.snr_one_hour[0, :, 0],
+                "worth": budget.worth[0, :, 0],
+                "time_to_snr": budget.hours_to_snr(wanted)[0] * u.hour,
+            },
+            {
+                "target": exposure.target.name,
+                "train": exposure.train,
+                "wanted_snr": wanted,
+            },
+        )
+
+    def worth_through_the_night(self, step: Quantity | str = "5 min") -> QTable:
+        """Worth of every filter at every step of the window: `time`, one column a filter."""
+        from astropy import units as u
+
+        budget = self.exposure.through_the_night(value_in("step", step, u.min))
+        columns = {name: budget.worth[0, row] for row, name in enumerate(budget.filter_names)}
+        return table_of(
+            {
+                "time": time_of(budget.utc_mjd),
+                "altitude": budget.geometry.altitude_deg[0] * u.deg,
+                "moon_altitude": budget.geometry.moon_altitude_deg * u.deg,
+                **{name: np.array(values) for name, values in columns.items()},
+            },
+            {"target": self.exposure.target.name, "train": self.exposure.train},
+        )
+
+    @property
+    def document(self) -> ExposureDocument:
+        """The JSON document of `nightplan exposure`."""
+        from nightplan.report.documents.exposure import exposure_document
+
+        return exposure_document(self.exposure)
+
+    def __str__(self) -> str:
+        from nightplan.report.exposure_text import exposure_text
+
+        return exposure_text(self.document, self.exposure.config.site)
+
+    def save_plot(self, path: str | os.PathLike[str], *, style: str = "day") -> None:
+        """Save worth against time for every filter: .png, .svg or .pdf."""
+        from nightplan.report.worth_plot import save_worth_plot
+
+        save_worth_plot(path, self.exposure, style)
+
+
+def exposure(
+    config: Config,
+    target: AnyTarget,
+    evening: AnyEvening = None,
+    *,
+    train: str | None = None,
+    time: Time | None = None,
+) -> Photons:
+    """Sky and target rates, gain, sub, signal to noise and worth; as `nightplan exposure`.
+
+    Parameters
+    ----------
+    config : Config
+    target : str, SkyCoord, FixedTarget or Target
+    evening : date, str, Time or None
+        As of `night`; with `time` alone, the night that holds it.
+    train : str, optional
+        By default the one that fits the target best.
+    time : Time, optional
+        The moment; by default the target's best of the night.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        The configuration has no such train, or the time is outside the night.
+    nightplan.errors.TargetError
+        The name is unknown or ambiguous.
+    """
+    from nightplan.planning.exposure import exposure_of
+    from nightplan.planning.night import compute_night
+
+    (found,) = targets_of(config, [target])
+    date = evening_of(config.site, time if evening is None and time is not None else evening)
+    utc_mjd = None if time is None else float(utc_mjd_of(time))
+    return Photons(exposure_of(config, compute_night(config.site, date), found, train, utc_mjd))

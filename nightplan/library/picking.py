@@ -1,0 +1,137 @@
+"""Which targets are worth a night."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.library.inputs import catalog_and_rows, listed, night_of, value_in
+from nightplan.library.outputs import coords_of, floats_of, table_of, time_of
+
+if TYPE_CHECKING:
+    from astroplan import Constraint
+    from astropy.table import QTable
+    from astropy.units import Quantity
+
+    from nightplan.library.inputs import AnyEvening, AnyTarget
+    from nightplan.model.config import Config
+
+
+def pick(
+    config: Config,
+    evening: AnyEvening = None,
+    *,
+    count: int = 15,
+    kinds: Sequence[str] = (),
+    constellations: Sequence[str] = (),
+    larger: Quantity | str | None = None,
+    smaller: Quantity | str | None = None,
+    brighter: Quantity | str | None = None,
+    only: AnyTarget | Iterable[AnyTarget] = (),
+    constraints: Sequence[Constraint] = (),
+) -> QTable:
+    """Rank the catalogue for one night, best first; as `nightplan pick`.
+
+    Parameters
+    ----------
+    config : Config
+    evening : date, str, Time or None
+        As of `night`.
+    count : int
+        How many places are wanted.
+    kinds, constellations : sequence of str
+        Narrow the catalogue; constellations by their IAU abbreviation.
+    larger, smaller : Quantity, optional
+        Range of the major axis.
+    brighter : Quantity, optional
+        Faintest total magnitude; targets without one drop out.
+    only : targets
+        Rank only these: names, SkyCoords, FixedTargets, Targets.
+    constraints : sequence of astroplan.Constraint
+        Any of astroplan's or one's own. What a constraint forbids is unusable; what it grades
+        from 0 to 1 weighs the worth of the moment.
+
+    Returns
+    -------
+    QTable
+        `name`, `common_name`, `kind`, `constellation`, `coord` (SkyCoord), `major`, `train`,
+        `score`, its parts `score_time`, `score_framing`, `score_contrast`, `score_priority`,
+        `score_missing` (their product is `score`), `clock_time` and `equivalent_time` (inside
+        all limits), `best` (Time of the highest usable moment) and at it `altitude`,
+        `moon_altitude`, `moon_separation`; `filter` (the leading one), `coverage`, `panels`,
+        `why`. `meta` holds `site`, `date`, `considered`, `reason` (of an empty table),
+        `notices`.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        A wish is outside its range.
+    nightplan.errors.TargetError
+        A name among `only` is unknown or ambiguous.
+    """
+    from astropy import units as u
+    from astropy.coordinates import NonRotationTransformationWarning
+
+    from nightplan.planning.selection import PARTS, Wishes, rank_targets
+
+    the_night = night_of(config, evening)
+    catalog, rows = catalog_and_rows(config, listed(only))
+    wishes = Wishes(
+        kinds=kinds,
+        constellations=constellations,
+        larger_arcmin=None if larger is None else value_in("larger", larger, u.arcmin),
+        smaller_arcmin=None if smaller is None else value_in("smaller", smaller, u.arcmin),
+        brighter_mag=None if brighter is None else value_in("brighter", brighter, u.mag),
+        names=[str(catalog.name[row]) for row in rows],
+        constraints=constraints,
+    )
+    with warnings.catch_warnings():
+        # astroplan measures the moon's distance across frames, and astropy warns at each call.
+        warnings.simplefilter("ignore", NonRotationTransformationWarning)
+        ranking = rank_targets(config, the_night, catalog, wishes, most=max(200, count))
+    ranked = ranking.first(count)
+    targets = [entry.target for entry in ranked]
+
+    def numbers(key: str) -> np.ndarray:
+        return np.array([getattr(entry, key) for entry in ranked], dtype=np.float64)
+
+    return table_of(
+        {
+            "name": [target.name for target in targets],
+            "common_name": [
+                target.common_names[0] if target.common_names else "" for target in targets
+            ],
+            "kind": [target.kind for target in targets],
+            "constellation": [target.constellation for target in targets],
+            "coord": coords_of(
+                [target.ra_deg for target in targets], [target.dec_deg for target in targets]
+            ),
+            "major": floats_of([target.major_arcmin for target in targets]) * u.arcmin,
+            "train": [entry.train for entry in ranked],
+            "score": numbers("score"),
+            **{
+                f"score_{part}": np.array([entry.score_parts[part] for entry in ranked])
+                for part in PARTS
+            },
+            "clock_time": numbers("hours") * u.hour,
+            "equivalent_time": numbers("equivalent_h") * u.hour,
+            "best": time_of(numbers("best_utc_mjd")),
+            "altitude": numbers("max_altitude_deg") * u.deg,
+            "moon_altitude": numbers("moon_altitude_deg") * u.deg,
+            "moon_separation": numbers("moon_separation_deg") * u.deg,
+            "filter": [entry.leading_filter for entry in ranked],
+            "coverage": numbers("coverage"),
+            "panels": np.array([entry.panels for entry in ranked], dtype=int),
+            "why": [entry.why for entry in ranked],
+        },
+        {
+            "site": config.site.name,
+            "date": the_night.evening.isoformat(),
+            "considered": ranking.considered,
+            "reason": "" if ranked else ranking.empty_reason,
+            "notices": [*the_night.notices, *ranking.notices],
+        },
+    )

@@ -1,0 +1,332 @@
+"""The night's plan, its re-plan, and the sheet to carry into the field."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from nightplan.errors import InputError
+from nightplan.library.earlier import earlier_nights
+from nightplan.library.inputs import catalog_and_rows, listed, night_of, utc_mjd_of
+from nightplan.library.nights import NightTimes
+from nightplan.library.outputs import Answer, coords_of, table_of, time_of
+from nightplan.sky.times import mjd_from_iso
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
+    from astropy.time import Time
+
+    from nightplan.library.inputs import AnyEvening, AnyTarget
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+    from nightplan.planning.plan import NightPlan
+    from nightplan.report.documents.plan import PlanDocument
+
+SheetStyle = Literal["day", "red", "print"]
+
+
+class Planned(Answer):
+    """One night's plan, in astropy objects.
+
+    Attributes
+    ----------
+    plan : NightPlan
+        The planner's own: framings, problem, solution.
+    """
+
+    def __init__(self, plan: NightPlan, catalog: Catalog) -> None:
+        self.plan = plan
+        self._catalog = catalog
+
+    @property
+    def night(self) -> NightTimes:
+        """The night it is for."""
+        return NightTimes(self.plan.night)
+
+    @property
+    def train(self) -> str:
+        """The one train of the night."""
+        return self.plan.train.train
+
+    @property
+    def train_reason(self) -> str:
+        """Why that train."""
+        return self.plan.train.reason
+
+    @property
+    def blocks(self) -> QTable:
+        """Blocks in order: `target`, `panel`, `coord`, `position_angle`, `image_up_angle`,
+        `filter`, `gain`, `start`, `end` (Time), `sub`, `count`, `why`."""
+        from astropy import units as u
+
+        rows = self.document.blocks
+        return table_of(
+            {
+                "target": [row.target for row in rows],
+                "panel": np.array([row.panel for row in rows], dtype=int),
+                "coord": coords_of([row.ra_deg for row in rows], [row.dec_deg for row in rows]),
+                "position_angle": np.array([row.position_angle_deg for row in rows]) * u.deg,
+                "image_up_angle": np.array([row.image_up_angle_deg for row in rows]) * u.deg,
+                "filter": [row.filter for row in rows],
+                "gain": [row.gain for row in rows],
+                "start": _times([row.start_utc for row in rows]),
+                "end": _times([row.end_utc for row in rows]),
+                "sub": np.array([row.sub_s for row in rows]) * u.s,
+                "count": np.array([row.count for row in rows], dtype=int),
+                "why": [row.why for row in rows],
+            },
+            {
+                "site": self.plan.night.site.name,
+                "date": self.plan.night.evening.isoformat(),
+                "train": self.train,
+                "reason": self.plan.empty_reason or "",
+            },
+        )
+
+    @property
+    def events(self) -> QTable:
+        """What lies between blocks: `kind`, `target`, `start`, `end` (Time)."""
+        rows = self.document.events
+        return table_of(
+            {
+                "kind": [row.kind for row in rows],
+                "target": [row.target for row in rows],
+                "start": _times([row.start_utc for row in rows]),
+                "end": _times([row.end_utc for row in rows]),
+            }
+        )
+
+    @property
+    def ledger(self) -> QTable:
+        """Where the window goes: `kind`, `time`; the times sum to the window."""
+        from astropy import units as u
+
+        minutes = self.document.ledger
+        return table_of({"kind": list(minutes), "time": np.array(list(minutes.values())) * u.min})
+
+    @property
+    def progress(self) -> QTable:
+        """Per target, panel and filter: `priority`, `goal`, `gathered`, `tonight` (equivalent
+        time) and `tonight_clock`."""
+        from astropy import units as u
+
+        rows = self.document.progress
+
+        def hours(key: str) -> Any:
+            return np.array([getattr(row, key) for row in rows], dtype=float) * u.hour
+
+        return table_of(
+            {
+                "target": [row.target for row in rows],
+                "panel": np.array([row.panel for row in rows], dtype=int),
+                "filter": [row.filter for row in rows],
+                "priority": np.array([row.priority for row in rows], dtype=float),
+                "goal": hours("goal_h"),
+                "gathered": hours("gathered_h"),
+                "tonight": hours("tonight_h"),
+                "tonight_clock": hours("tonight_clock_h"),
+            }
+        )
+
+    @property
+    def targets(self) -> QTable:
+        """Tonight's targets with their framing in the chosen train, and what the train costs."""
+        from astropy import units as u
+
+        plan = self.plan
+        framings = [plan.framing(target.name) for target in plan.targets]
+        loss = {one.target: one for one in plan.train.losses}
+
+        def degrees(key: str) -> Any:
+            return np.array([getattr(one, key) for one in framings], dtype=float) * u.deg
+
+        return table_of(
+            {
+                "target": [target.name for target in plan.targets],
+                "center": coords_of(
+                    [one.ra_deg for one in framings], [one.dec_deg for one in framings]
+                ),
+                "position_angle": degrees("position_angle_deg"),
+                "image_up_angle": degrees("image_up_angle_deg"),
+                "position_angle_tolerance": degrees("position_angle_tolerance_deg"),
+                "coverage": np.array([one.coverage for one in framings], dtype=float),
+                "panels": np.array([len(one.panels) for one in framings], dtype=int),
+                "train_loss": np.array(
+                    [loss[one.target].share if one.target in loss else 0.0 for one in framings],
+                    dtype=float,
+                ),
+            },
+            {"train": self.train},
+        )
+
+    @property
+    def objective(self) -> float:
+        """What the plan is worth: Σ priority × mean over filters of p(2 − p), less changes."""
+        return self.document.objective
+
+    @property
+    def bound(self) -> float:
+        """What no plan for this night can be worth more than."""
+        return self.document.bound
+
+    @property
+    def gap_percent(self) -> float:
+        """100 (bound − objective) / bound."""
+        return self.document.gap_percent
+
+    @property
+    def notices(self) -> tuple[str, ...]:
+        """What a person should know."""
+        return self.plan.notices
+
+    @property
+    def document(self) -> PlanDocument:
+        """The JSON document of `nightplan plan`."""
+        from nightplan.report.documents.plan import plan_document
+
+        return plan_document(self.plan)
+
+    def __str__(self) -> str:
+        from nightplan.report.plan_text import plan_text
+
+        return plan_text(self.document.model_dump(mode="json"))
+
+    def save_plot(
+        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
+    ) -> None:
+        """Save the altitude-and-moon plot: .png, .svg or .pdf."""
+        from nightplan.report.altitude_plot import save_night_plot
+        from nightplan.report.plan_picture import picture_of_plan
+
+        picture = picture_of_plan(self.plan, self.document.model_dump(mode="json"))
+        save_night_plot(path, picture, style, narrow=narrow)
+
+    def save_sheet(self, path: str | os.PathLike[str], *, style: SheetStyle = "day") -> None:
+        """Write the field sheet, one HTML file; as `nightplan sheet`.
+
+        Raises
+        ------
+        nightplan.errors.FileError
+            The file cannot be written.
+        """
+        from nightplan.files import write_whole
+        from nightplan.report.night_sheet import sheet_of_plan
+
+        write_whole(path, sheet_of_plan(self.plan, self._catalog, style=style))
+
+    def replan(self, start: Time, done: Mapping[str, int] | None = None) -> Planned:
+        """Plan the rest of the night anew from `start`; what was shot before is kept.
+
+        `done` counts the subs really shot by filter; filters that are not named were shot as
+        planned.
+
+        Raises
+        ------
+        nightplan.errors.InputError
+            More subs are said to be done than the plan held before `start`.
+        """
+        config = self.plan.config
+        return plan(
+            config,
+            self.plan.night.evening,
+            self.plan.targets,
+            start=start,
+            keep=self,
+            done=done,
+        )
+
+
+def plan(
+    config: Config,
+    evening: AnyEvening = None,
+    targets: AnyTarget | Iterable[AnyTarget] = (),
+    *,
+    journal: bool = True,
+    start: Time | None = None,
+    keep: Planned | Mapping[str, Any] | None = None,
+    done: Mapping[str, int] | None = None,
+) -> Planned:
+    """Split a night over targets and filters, with its proof; as `nightplan plan`.
+
+    Parameters
+    ----------
+    config : Config
+    evening : date, str, Time or None
+        As of `night`.
+    targets : names, SkyCoords, FixedTargets or Targets
+        By default the configuration's list, or else the best of the catalogue.
+    journal : bool
+        Count what the journal beside the configuration has gathered, and keep its angles.
+    start : Time, optional
+        Plan only the night from here on.
+    keep : Planned or plan document, optional
+        With `start`: the plan in force; what it held before is kept.
+    done : mapping of filter to count, optional
+        With `start`: subs really shot before.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        Too many targets; `keep` or `done` without `start`; `done` does not fit `keep`.
+    nightplan.errors.TargetError
+        A name is unknown or ambiguous.
+    """
+    from nightplan.planning.earlier_nights import EarlierNights
+    from nightplan.planning.plan import make_plan
+    from nightplan.planning.replan import Replan
+
+    if start is None and (keep is not None or done):
+        raise InputError("library", "keep" if keep is not None else "done", "given", "with start")
+    again = None
+    if start is not None:
+        for name in done or {}:
+            if name not in config.filter:
+                raise InputError("library", "done", name, f"one of {', '.join(config.filter)}")
+        in_force = keep.document.model_dump(mode="json") if isinstance(keep, Planned) else keep
+        again = Replan(float(utc_mjd_of(start)), in_force, done)
+    catalog, rows = catalog_and_rows(config, listed(targets))
+    made = make_plan(
+        config,
+        night_of(config, evening),
+        catalog,
+        [str(catalog.name[row]) for row in rows],
+        earlier=earlier_nights(config) if journal else EarlierNights(),
+        again=again,
+    )
+    return Planned(made, catalog)
+
+
+def sheet(
+    config: Config,
+    path: str | os.PathLike[str],
+    evening: AnyEvening = None,
+    targets: AnyTarget | Iterable[AnyTarget] = (),
+    *,
+    style: SheetStyle = "day",
+) -> Planned:
+    """Plan a night and write its field sheet; as `nightplan sheet`. Gives back the plan.
+
+    Parameters
+    ----------
+    config, evening, targets
+        As of `plan`.
+    path : path
+        The HTML file to write.
+    style : str
+        `day`, `red` (no green or blue light at all) or `print`.
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        The file cannot be written.
+    """
+    made = plan(config, evening, targets)
+    made.save_sheet(path, style=style)
+    return made
+
+
+def _times(texts: list[str]) -> Time:
+    return time_of(np.array([mjd_from_iso(text) for text in texts], dtype=np.float64))
