@@ -237,6 +237,43 @@ def test_faulty_options_in_one_line(angle, options, words):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("kind", ["folder", "pipe", "empty", "noise", "no wcs", "nan"])
+def test_faulty_solution_files(angle, tmp_path, kind):
+    import os
+
+    from astropy.io import fits
+
+    path = tmp_path / "solution.fits"
+    if kind == "folder":
+        path.mkdir()
+    elif kind == "pipe":
+        os.mkfifo(path)
+    elif kind in ("empty", "noise"):
+        path.write_bytes(b"" if kind == "empty" else bytes(range(256)) * 50)
+    elif kind == "no wcs":
+        fits.PrimaryHDU(np.zeros((4, 4), dtype=np.int16)).writeto(path)
+    else:
+        solved(path, 10.0, cards={"CRVAL1": "west"})
+    with pytest.raises(NightplanError) as caught:
+        angle("--solution", path, "--target-angle", 30)
+    assert "solution.fits" in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_header_that_frame_wrote(config_file, tmp_path):
+    from nightplan.cli.frame import command as frame
+
+    base = ["--config", str(config_file), "--date", "2027-10-06", "--json"]
+    made = tmp_path / "field.fits"
+    wanted = ["M 33", "--angle", "77.5", "--header", str(made), *base]
+    framed = json.loads(CliRunner().invoke(frame, wanted, catch_exceptions=False).stdout)
+    wanted = ["--solution", str(made), "--target-angle", "77.5", *base]
+    found = json.loads(CliRunner().invoke(command, wanted, catch_exceptions=False).stdout)
+    assert found["image_up_angle_deg"] == pytest.approx(framed["image_up_angle_deg"], abs=1e-3)
+    assert found["train"] == framed["train"]
+    assert found["move_deg"] == pytest.approx(0.0, abs=1e-3)
+
+
 def test_text_for_people(config_file, tmp_path):
     wanted = ["--config", str(config_file), "--position-angle", "10", "--target-angle", "40"]
     text = CliRunner().invoke(command, wanted, catch_exceptions=False).stdout
