@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 def earlier_nights(config: Config) -> EarlierNights:
     """Read the journal; without one there is nothing earlier. The file is never created."""
     from nightplan.journal.journal import Journal
+    from nightplan.planning.calibration_frames import angles_with_flats
     from nightplan.planning.earlier_nights import EarlierNights, GatheredHours
 
     journal = Journal.open(config.folder)
@@ -26,7 +27,14 @@ def earlier_nights(config: Config) -> EarlierNights:
         for framing in journal.framings():
             name = (framing.target, framing.train)
             used[name] = journal.used_angles(*name)
+        have, torn_down = journal.calibration_frames(), journal.last_tear_down()
+    flats = [one for one in have if one.kind == "flat" and one.filter is not None]
+    flats_angles: dict[str, tuple[float, ...]] = {}
+    for train in config.train:
+        filters = list(dict.fromkeys(str(one.filter) for one in flats if one.train == train))
+        flats_angles[train] = angles_with_flats(config, train, filters, have, torn_down)
     return EarlierNights(
         gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
         used_angles=used,
+        flats_angles=flats_angles,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 
 import numpy as np
@@ -170,3 +171,37 @@ def test_night_exports(config_file, tmp_path):
     CliRunner().invoke(plan, wanted, catch_exceptions=False)
     assert (tmp_path / "night.ics").read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
     assert json.loads((tmp_path / "night.json").read_text(encoding="utf-8"))["blocks"]
+
+
+def test_flats_at_hand_draw_the_frame_to_their_angle(config_file):
+    """A round target has no angle of its own: the one whose flats still hold is taken."""
+    from nightplan.cli.frame import command as frame
+    from nightplan.journal import CalibrationFrame
+    from nightplan.library.earlier import earlier_nights
+    from nightplan.model.config import load_config
+
+    base = ["M 13", "--config", str(config_file), "--date", "2027-10-06", "--json"]
+    run = lambda: json.loads(CliRunner().invoke(frame, base, catch_exceptions=False).stdout)  # noqa: E731
+    before = run()
+    flats = [
+        CalibrationFrame(
+            f"flat {i}",
+            "flat",
+            datetime.date(2027, 10, 5),
+            61683.2,
+            2.0,
+            "L",
+            before["train"],
+            41.0,
+        )
+        for i in range(25)
+    ]
+    with Journal.open(config_file.parent, writable=True) as journal:
+        journal.record_calibration(flats)
+    found = earlier_nights(load_config(config_file))
+    assert found.flats_angles[before["train"]] == (41.0,)
+    assert before["position_angle_deg"] != 41.0
+    assert run()["position_angle_deg"] == 41.0
+    with Journal.open(config_file.parent, writable=True) as journal:
+        journal.record_tear_down(61683.5)
+    assert run()["position_angle_deg"] == before["position_angle_deg"]
