@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
 from nightplan.cli.common import common_options, emit, evening_of, load
-
-if TYPE_CHECKING:
-    from nightplan.planning.plan import NightPlan
 
 
 @click.command("sheet")
@@ -52,6 +48,7 @@ def command(
     from nightplan.cli.earlier import earlier_nights
     from nightplan.errors import FileError
     from nightplan.files import write_whole
+    from nightplan.library.calibration import calibration_owed
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.night import compute_night
     from nightplan.planning.plan import make_plan
@@ -73,7 +70,7 @@ def command(
         plan,
         catalog,
         style=style,  # type: ignore[arg-type]
-        calibration_owed=_calibration_owed(plan),
+        calibration_owed=calibration_owed(plan),
         on_step=say,
     )
     write_whole(output, html)
@@ -87,23 +84,6 @@ def command(
         size_bytes=len(html.encode("utf-8")),
     )
     emit(document, as_json, lambda: f"{output} is written ({style}, {len(html) // 1000} kB).")
-
-
-def _calibration_owed(plan: NightPlan) -> Sequence[Mapping[str, Any]]:
-    """What the night's subs want, less what the journal holds."""
-    from nightplan.journal import Journal
-    from nightplan.planning.calibration_night import calibration_night
-    from nightplan.report.documents.plan import plan_document
-
-    blocks = plan_document(plan).model_dump(mode="json")["blocks"]
-    steps = plan.setup.steps
-    power_on = steps[0].start_utc_mjd if steps else None
-    have, torn_down = [], None
-    journal = Journal.open(plan.config.folder)
-    if journal is not None:
-        with journal:
-            have, torn_down = journal.calibration_frames(), journal.last_tear_down()
-    return calibration_night(plan.config, plan.night, blocks, have, torn_down, power_on).rows
 
 
 def _step(words: str) -> None:

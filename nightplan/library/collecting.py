@@ -57,10 +57,12 @@ def collect(
     weight: float | None = None,
     assume_light: bool = False,
     angle: Quantity | str | None = None,
+    torn_down: bool = False,
 ) -> Gathering:
     """Read FITS headers under a folder and store what is new; as `nightplan collect`.
 
-    The files are only read; the journal lies beside the configuration file.
+    Each light counts for its worth: what an hour under its sky is worth in hours at the moonless
+    zenith. The files are only read; the journal lies beside the configuration file.
 
     Parameters
     ----------
@@ -78,6 +80,8 @@ def collect(
         Read files without a usable IMAGETYP as lights.
     angle : Quantity, optional
         The camera's position angle, for flats.
+    torn_down : bool
+        The camera has come off since: flats are stale now.
 
     Raises
     ------
@@ -90,9 +94,10 @@ def collect(
 
     from nightplan.errors import InputError
     from nightplan.journal import Journal
-    from nightplan.journal.fits_import import Instructions, Verdict, collect_folder
+    from nightplan.journal.fits_import import Instructions, Verdict
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.planning.sub_worth import collect_and_weigh
     from nightplan.report.documents.collect import collect_document
 
     if reject is not None and (accept or weight is not None):
@@ -113,13 +118,11 @@ def collect(
         if angle is None
         else check_position_angle(value_in("angle", angle, u.deg)),
     )
-    collected = collect_folder(Path(folder), config, catalog_for(config), told)
-    gathered = []
-    stored = Journal.open(config.folder)
-    if stored is not None:
-        with stored:
-            gathered = stored.gathered_table()
-    return Gathering(collect_document(str(folder), collected, gathered))
+    collected, table, notices = collect_and_weigh(config, catalog_for(config), Path(folder), told)
+    if torn_down:
+        with Journal.open(config.folder, writable=True) as journal:
+            journal.record_tear_down()
+    return Gathering(collect_document(str(folder), collected, table, notices))
 
 
 def gathered(config: Config) -> QTable:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.library.earlier import earlier_nights
 from nightplan.library.inputs import catalog_and_rows, night_of, value_in
 from nightplan.library.outputs import Answer, coords_of, table_of
 
@@ -246,6 +246,31 @@ class Framed(Answer):
 
         write_footprint(path, self._config, self.answer.framing)
 
+    def record(self) -> None:
+        """Store every panel in the journal, to come back to; as `--record`.
+
+        Raises
+        ------
+        nightplan.errors.FileError
+            The journal cannot be written.
+        """
+        from nightplan.journal import Journal
+
+        framing = self.answer.framing
+        mirrored = self._config.train[framing.train].mirrored
+        with Journal.open(self._config.folder, writable=True) as journal:
+            for number, panel in enumerate(framing.panels, start=1):
+                journal.record_framing(
+                    framing.target,
+                    number,
+                    framing.train,
+                    panel.ra_deg,
+                    panel.dec_deg,
+                    panel.position_angle_deg,
+                    panel.image_up_angle_deg,
+                    mirrored,
+                )
+
 
 def frame(
     config: Config,
@@ -254,7 +279,7 @@ def frame(
     *,
     train: str | None = None,
     angle: Quantity | str | None = None,
-    used_angles: Sequence[Quantity | str] = (),
+    journal: bool = True,
     stars: StarCatalog | None = None,
 ) -> Framed:
     """Frame a target with every train; as `nightplan frame`.
@@ -270,8 +295,8 @@ def frame(
         The train to take; by default the best.
     angle : Quantity, optional
         The position angle wanted, 0 to below 180 deg.
-    used_angles : sequence of Quantity, optional
-        Position angles of earlier nights, newest first; one that serves is kept.
+    journal : bool
+        Keep an angle of earlier nights, or of flats that still hold, where it serves.
     stars : StarCatalog, optional
         Stars for the guider; by default the bundled ones and the configuration's file.
 
@@ -285,17 +310,23 @@ def frame(
     from astropy import units as u
 
     from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.planning.earlier_nights import EarlierNights
     from nightplan.planning.frame_answer import frame_answer
 
     catalog, (row,) = catalog_and_rows(config, [target])
+    found = catalog.target(row)
+    earlier = earlier_nights(config) if journal else EarlierNights()
     answer = frame_answer(
         config,
         night_of(config, evening),
-        catalog.target(row),
+        found,
         catalog,
         train=train,
         angle_deg=None if angle is None else check_position_angle(value_in("angle", angle, u.deg)),
-        used_angles=[value_in("used_angles", one, u.deg) for one in used_angles],
+        used_angles={
+            name: earlier.used_angles.get((found.name, name), ()) for name in config.train
+        },
+        flats_angles=earlier.flats_angles,
         stars=stars,
     )
     return Framed(config, catalog, answer)

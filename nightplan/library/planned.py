@@ -213,9 +213,25 @@ class Planned(Answer):
             The file cannot be written.
         """
         from nightplan.files import write_whole
+        from nightplan.library.calibration import calibration_owed
         from nightplan.report.night_sheet import sheet_of_plan
 
-        write_whole(path, sheet_of_plan(self.plan, self._catalog, style=style))
+        html = sheet_of_plan(
+            self.plan, self._catalog, style=style, calibration_owed=calibration_owed(self.plan)
+        )
+        write_whole(path, html)
+
+    def save_export(self, path: str | os.PathLike[str]) -> None:
+        """Write the night as a calendar (.ics), a table (.csv) or .json.
+
+        Raises
+        ------
+        nightplan.errors.FileError
+            The name ends otherwise, or the file cannot be written.
+        """
+        from nightplan.report.exports import save_export
+
+        save_export(path, self.document.model_dump(mode="json"))
 
     def replan(self, start: Time, done: Mapping[str, int] | None = None) -> Planned:
         """Plan the rest of the night anew from `start`; what was shot before is kept.

@@ -122,6 +122,18 @@ def test_chart_header_and_footprint_are_written(demo: Config, tmp_path: Path) ->
     assert len(QTable.read(tmp_path / "field.ecsv")) == len(framed.panels)
 
 
+def test_a_recorded_framing_is_come_back_to(config: Config) -> None:
+    odd = nightplan.frame(config, "M 33", EVENING, train="flattener", angle=13 * u.deg)
+    odd.record()
+    again = nightplan.frame(config, "M 33", EVENING, train="flattener")
+    assert again.position_angle.deg == pytest.approx(13.0)
+    fresh = nightplan.frame(config, "M 33", EVENING, train="flattener", journal=False)
+    assert fresh.position_angle.deg != pytest.approx(13.0)
+    advice = nightplan.angle(config, position_angle=20 * u.deg, target="M 33")
+    assert advice.move is not None
+    assert advice.move.deg == pytest.approx(-7.0)
+
+
 def test_exposure_is_the_command_s(config: Config, command: Command) -> None:
     shown = command("exposure", "M 33", "--date", EVENING)
     photons = nightplan.exposure(config, "M 33", EVENING)
@@ -162,6 +174,19 @@ def test_plan_tables_hold_together(planned: nightplan.Planned) -> None:
     assert clock.to_value("min") == pytest.approx(exposed.to_value("min"))
     assert planned.objective <= planned.bound + 1e-9
     assert planned.targets["target"][0] == "M 33"
+
+
+def test_plan_goes_into_a_calendar_and_onto_a_sheet(
+    planned: nightplan.Planned, tmp_path: Path
+) -> None:
+    import icalendar
+
+    planned.save_export(tmp_path / "night.ics")
+    calendar = icalendar.Calendar.from_ical((tmp_path / "night.ics").read_bytes())
+    assert len(calendar.walk("VEVENT")) >= len(planned.blocks)
+    planned.save_plot(tmp_path / "night.svg")
+    planned.save_sheet(tmp_path / "night.html", style="red")
+    assert "M 33" in (tmp_path / "night.html").read_text(encoding="utf-8")
 
 
 def test_replan_keeps_what_was_shot(planned: nightplan.Planned) -> None:
@@ -249,6 +274,7 @@ def test_collect_and_what_is_gathered(config: Config, tmp_path: Path) -> None:
     (row,) = nightplan.gathered(config)
     assert (row["target"], row["filter"], row["accepted"]) == ("M 33", "L", 3)
     assert row["clock_time"].to_value("min") == pytest.approx(15.0)
+    assert 0.0 < row["equivalent_time"].to_value("min") < 15.0  # counts for its worth
     again = nightplan.collect(config, folder, reject="clouds")
     assert len(again.document.already_known) == 3
     assert nightplan.gathered(config)["equivalent_time"][0] == 0 * u.hour
