@@ -48,6 +48,13 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Write the panels as a table (.ecsv, .vot) or as one region (.stcs).",
 )
+@click.option(
+    "--page",
+    "page_path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a page (.html) to turn the camera on, in style day, red or print.",
+)
 @click.option("--record", is_flag=True, help="Keep this framing in the journal to come back to.")
 def command(
     target_name: str,
@@ -60,6 +67,7 @@ def command(
     style: str,
     header_path: Path | None,
     footprint_path: Path | None,
+    page_path: Path | None,
     record: bool,
 ) -> None:
     """Show how each train frames a target, at which camera angle, and what the guider will see.
@@ -71,6 +79,7 @@ def command(
         nightplan frame "M 31" --chart m31.png
         nightplan frame "NGC 7000" --train reducer --angle 30 --json
         nightplan frame "IC 1396" --chart ic1396.svg --style red --header ic1396.fits
+        nightplan frame "M 31" --page m31.html
     """
     from nightplan.cli.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
@@ -122,6 +131,11 @@ def command(
         from nightplan.report.footprint import write_footprint
 
         write_footprint(footprint_path, config, answer.framing)
+    if page_path is not None:
+        from nightplan.files import write_whole
+        from nightplan.report.framing_page import framing_page
+
+        write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]
     if record:
         _record(config, answer.framing)
     document = frame_document(answer)

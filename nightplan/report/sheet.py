@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
 from collections.abc import Mapping, Sequence
-from importlib.resources import files
 from typing import Any
 
 from nightplan.errors import InputError
+from nightplan.report.page_files import json_for_html, page_file, script_hash
 from nightplan.report.sheet_content import SheetSite, sheet_content
 from nightplan.report.sheet_style import (
     PAPER_COLOURS,
@@ -95,36 +92,21 @@ def render_sheet(
         credit=chart_credit,
     )
     chart_title = "Altitude of targets and moon through the night"
-    script = _page_file("sheet.js")
+    script = page_file("sheet.js")
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    return environment.from_string(_page_file("sheet.html")).render(
+    return environment.from_string(page_file("sheet.html")).render(
         sheet=content,
         style=style,
         colours=SHEET_COLOURS[style],
         print_colours=PAPER_COLOURS[style],
-        css=Markup(_page_file("sheet.css")),
+        css=Markup(page_file("sheet.css")),
         script=Markup(script),
-        script_hash=_hash(script),
-        data=Markup(_json_for_html(content.script_data)),
+        script_hash=script_hash(script),
+        data=Markup(json_for_html(content.script_data)),
         night_chart=None if night_chart is None else picture(night_chart, "n-", chart_title),
         night_chart_narrow=None
         if night_chart_narrow is None
         else picture(night_chart_narrow, "p-", chart_title),
     )
-
-
-def _page_file(name: str) -> str:
-    return files("nightplan.report").joinpath("page", name).read_text(encoding="utf-8")
-
-
-def _hash(script: str) -> str:
-    digest = hashlib.sha256(script.encode("utf-8")).digest()
-    return "sha256-" + base64.b64encode(digest).decode("ascii")
-
-
-def _json_for_html(value: Any) -> str:
-    """JSON that cannot close its ``<script>`` element."""
-    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
