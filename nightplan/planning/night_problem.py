@@ -94,7 +94,7 @@ def night_problem(
     budget = photon_budget(config, train, places, tracks)
     transit = meridian_transit_utc_mjd(night, ra, dec)
     wanted = {target.name: wanted_filters(config, target) for target in targets}
-    wanted = _goals_by_snr(config, targets, wanted, budget, [target for target, _, _, _ in panels])
+    wanted = goals_by_snr(config, targets, wanted, budget, [target for target, _, _, _ in panels])
 
     margins = {
         role: usable_margin_deg(config, night, tracks, role)
@@ -193,7 +193,7 @@ def overheads(config: Config, night: Night, train: str) -> Overheads:
     )
 
 
-def _goals_by_snr(
+def goals_by_snr(
     config: Config,
     targets: Sequence[Target],
     wanted: dict[str, tuple[WantedFilter, ...]],
