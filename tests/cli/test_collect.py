@@ -137,15 +137,27 @@ def test_a_clock_that_cannot_be_right_is_told(collect, shot):
     assert found["gathered"][0]["equivalent_h"] > 600.0 / 3600.0
 
 
-def test_plan_counts_what_is_gathered(collect, shot, config_file):
-    """`plan` takes the journal's hours as they stand."""
+def test_plan_counts_what_is_gathered_and_is_exported(collect, shot, config_file, tmp_path):
+    """`plan` takes the journal's hours as they stand; its exports are read by jsonschema and
+    icalendar, which are outside this project."""
+    import jsonschema
+    from icalendar import Calendar
+
     from nightplan.cli.plan import command as plan
+    from nightplan.report.exports import plan_schema
 
     gathered = collect(shot)["gathered"][0]["equivalent_h"]
     wanted = ["NGC 7000", "--config", str(config_file), "--date", "2027-10-08", "--json"]
+    for ending in ("ics", "csv", "json"):
+        wanted += ["--export", str(tmp_path / f"night.{ending}")]
     document = json.loads(CliRunner().invoke(plan, wanted, catch_exceptions=False).stdout)
     rows = [row for row in document["progress"] if row["filter"] == "Ha"]
     assert max(row["gathered_h"] for row in rows) == pytest.approx(gathered, abs=1e-3)
+    jsonschema.validate(document, plan_schema())
+    assert json.loads((tmp_path / "night.json").read_text(encoding="utf-8")) == document
+    calendar = Calendar.from_ical((tmp_path / "night.ics").read_bytes())
+    assert len(calendar.walk("VEVENT")) >= len(document["blocks"]) > 0
+    assert (tmp_path / "night.csv").read_bytes().count(b"\r\n") > len(document["blocks"])
 
 
 def test_recorded_framing_is_come_back_to(config_file):
@@ -160,17 +172,6 @@ def test_recorded_framing_is_come_back_to(config_file):
     back = run(angle, "--position-angle", "30", "--target", "M 51")
     assert framed["position_angle_deg"] == back["target_angle_deg"] == 33.0
     assert back["move_deg"] == pytest.approx(3.0)
-
-
-def test_night_exports(config_file, tmp_path):
-    from nightplan.cli.plan import command as plan
-
-    wanted = ["M 31", "--config", str(config_file), "--date", "2027-10-06"]
-    for ending in ("ics", "csv", "json"):
-        wanted += ["--export", str(tmp_path / f"night.{ending}")]
-    CliRunner().invoke(plan, wanted, catch_exceptions=False)
-    assert (tmp_path / "night.ics").read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
-    assert json.loads((tmp_path / "night.json").read_text(encoding="utf-8"))["blocks"]
 
 
 def test_flats_at_hand_draw_the_frame_to_their_angle(config_file):
