@@ -317,7 +317,7 @@ def _strip(
         "hours": [
             {"left": f"{share(mjd):.2f}", "text": f"{when:%H}"}
             for mjd, when in ticks
-            if share(mjd) < 98.0
+            if share(mjd) < 95.0
         ],
     }
 

@@ -136,3 +136,34 @@ def sheets(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> dict[s
         paths[style] = folder / f"sheet-{style}.html"
         paths[style].write_text(html, encoding="utf-8")
     return paths
+
+
+@pytest.fixture(scope="session")
+def clock_change_sheet(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> Path:
+    """The same night moved to the end of summer time, where each time carries its offset."""
+    from nightplan.report.sheet import SheetSite, render_sheet
+
+    def moved(name: str) -> Any:
+        text = json.dumps(report_data.read_document(name))
+        for day, later in (("2027-10-06", "2027-10-30"), ("2027-10-07", "2027-10-31")):
+            text = text.replace(day, later)
+        return json.loads(text)
+
+    wide, narrow = night_charts_of(report_data)
+    html = render_sheet(
+        moved("night"),
+        moved("plan"),
+        moved("frames"),
+        site=SheetSite("Europe/Lisbon", report_data.ROLES),
+        night_chart=wide,
+        night_chart_narrow=narrow,
+    )
+    path = tmp_path_factory.mktemp("change") / "change.html"
+    path.write_text(html, encoding="utf-8")
+    return path
+
+
+def night_charts_of(report_data: Any) -> tuple[str, str]:
+    from nightplan.report.sheet_charts import night_charts
+
+    return night_charts(report_data.read_picture("picture_clock_change", planned=False))

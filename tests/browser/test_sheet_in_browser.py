@@ -53,16 +53,15 @@ CONTRAST = """(doc, win) => {
 
 
 @pytest.fixture(scope="module")
-def layouts(browser, sheets):
+def layouts(browser, sheets, clock_change_sheet):
+    kinds = {**sheets, "clock change": clock_change_sheet}
     pages = {
-        f"{style}{width}": (path.as_uri(), width)
-        for style, path in sheets.items()
-        for width in WIDTHS
+        f"{kind}{width}": (path.as_uri(), width) for kind, path in kinds.items() for width in WIDTHS
     }
     return browser.measure(pages, OVERFLOW)
 
 
-@pytest.mark.parametrize("style", ["day", "red", "print"])
+@pytest.mark.parametrize("style", ["day", "red", "print", "clock change"])
 @pytest.mark.parametrize("width", WIDTHS)
 def test_no_width_needs_sideways_scrolling(layouts, style, width):
     layout = layouts[f"{style}{width}"]
