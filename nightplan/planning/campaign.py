@@ -195,7 +195,6 @@ def make_campaign(
         report.part(2),
     )
     night_rows = _night_rows(config, asked, targets, rows, done)
-    look = max(nights, LUNATION_NIGHTS)
     return Campaign(
         site=config.site.name,
         timezone=config.site.timezone,
@@ -212,10 +211,11 @@ def make_campaign(
         waits=waits(
             rows,
             tuple(config.filter),
-            ahead.evenings[:look],
-            ahead.moon_illuminated_fraction[:look],
-            (rate.sum(axis=1) * ahead.slot_h[:, None])[:look],
-            up_h[:look],
+            ahead.evenings,
+            ahead.moon_illuminated_fraction,
+            rate.sum(axis=1) * ahead.slot_h[:, None],
+            up_h,
+            nights,
         ),
         empty_reason=None
         if night_rows

@@ -1,0 +1,101 @@
+"""`nightplan campaign`: which of the coming nights serve which target."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from nightplan.cli.common import common_options, emit, evening_of, load
+
+
+@click.command("campaign")
+@common_options
+@click.argument("targets", nargs=-1, metavar="[TARGET]...")
+@click.option("--nights", default=30, show_default=True, type=int, metavar="N", help="How many.")
+@click.option(
+    "--chance",
+    type=float,
+    metavar="SHARE",
+    help="Chance, 0 to 1, that a night is clear. [default: preferences.clear_night_chance]",
+)
+@click.option(
+    "--plot", type=click.Path(path_type=Path), metavar="FILE", help="Save the calendar picture."
+)
+@click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
+@click.option("--narrow", is_flag=True, help="The picture at the width of a phone.")
+def command(
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    targets: tuple[str, ...],
+    nights: int,
+    chance: float | None,
+    plot: Path | None,
+    style: str,
+    narrow: bool,
+) -> None:
+    """Share the coming nights out over targets and trains, and say when goals are reached.
+
+    Without a TARGET: those with a goal or in the configuration's list, or else the best of the
+    first night. Moonlit nights go to what the moon spoils least. Each night is clear with the
+    chance given; the expected date is that by which half of all skies have brought the goal.
+
+    \b
+    Examples:
+        nightplan campaign "M 31" "NGC 7000" --nights 60 --chance 0.4
+        nightplan campaign --nights 30 --plot calendar.svg
+    """
+    from nightplan.cli.earlier import earlier_nights
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.campaign import check_range, make_campaign
+    from nightplan.report.campaign_text import campaign_text
+    from nightplan.report.documents.campaign import campaign_document
+    from nightplan.report.style import palette, picture_format
+
+    config = load(config_path)
+    first = evening_of(config.site, evening)
+    if chance is None:
+        chance = config.preferences.clear_night_chance
+    check_range(nights, chance, "command line", "--")
+    if plot is not None:
+        picture_format(plot)
+        palette(style)
+    with _progress() as show:
+        campaign = make_campaign(
+            config,
+            first,
+            nights,
+            catalog_for(config),
+            targets,
+            earlier=earlier_nights(config),
+            chance=chance,
+            progress=show,
+        )
+    document = campaign_document(campaign)
+    dump = document.model_dump(mode="json")
+    if plot is not None:
+        from nightplan.report.calendar_plot import calendar_picture, save_calendar_plot
+
+        save_calendar_plot(plot, calendar_picture(dump), style, narrow=narrow)
+    emit(document, as_json, lambda: campaign_text(dump))
+    if plot is not None and not as_json:
+        click.echo(f"Plot: {plot}")
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int], None] | None]:
+    """A bar on standard error where a person looks at it."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    with click.progressbar(length=1, label="looking ahead", file=sys.stderr) as bar:
+
+        def show(number: int, count: int) -> None:
+            bar.length = max(count, 1)
+            bar.update(number - bar.pos)
+
+        yield show
