@@ -278,9 +278,7 @@ def _targets(
     return best_targets(config, first, catalog, (earlier or EarlierNights()).by_filter())
 
 
-def _used(
-    config: Config, earlier: EarlierNights, target: Target
-) -> dict[str, tuple[float, ...]]:
+def _used(config: Config, earlier: EarlierNights, target: Target) -> dict[str, tuple[float, ...]]:
     return {train: earlier.used_angles.get((target.name, train), ()) for train in config.train}
 
 
@@ -344,9 +342,7 @@ def _choose_trains(
             if trial in options:
                 continue
             options.append(trial)
-            gain = _expected_gain(
-                config, ahead, targets, rankings, trial, offered, earlier, chance
-            )
+            gain = _expected_gain(config, ahead, targets, rankings, trial, offered, earlier, chance)
             if gain > value * (1.0 + 1e-6):
                 chosen, value = trial, gain
     reasons = []

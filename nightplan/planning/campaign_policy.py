@@ -216,7 +216,7 @@ def marginal(rows: Rows, mine: NDArray[np.intp], share: Floats, balance: Balance
 
 
 def utility(rows: Rows, share: Floats, balance: Balance = "diminishing") -> Floats:
-    """Sum over targets of priority × mean over rows of p(2 - p), (history,), or as `balance` asks."""
+    """Sum over targets of priority × mean over rows of p(2 - p), (history,), or by `balance`."""
     if balance == "plain":
         return np.asarray((rows.priority * rows.goal_h * share).sum(axis=1))
     mean = share * (2.0 - share) if balance == "diminishing" else EVEN_REST * share

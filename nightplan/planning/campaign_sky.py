@@ -180,9 +180,7 @@ def offers(
     if worked.size == 0 or not targets:
         return (), up_h
     filters = tuple(config.filter)
-    rates = {
-        train: np.zeros((len(nights), most, len(targets), len(filters))) for train in trains
-    }
+    rates = {train: np.zeros((len(nights), most, len(targets), len(filters))) for train in trains}
     budgets: dict[str, PhotonBudget] = {}
     for first in range(0, worked.size, NIGHTS_AT_ONCE):
         part = worked[first : first + NIGHTS_AT_ONCE]
@@ -195,9 +193,7 @@ def offers(
         for train in trains:
             if train not in budgets:
                 budgets[train] = photon_budget(config, train, targets, skies[0].tracks)
-            joined = replace(
-                budgets[train], geometry=geometry, airmass=airmass, utc_mjd=utc_mjd
-            )
+            joined = replace(budgets[train], geometry=geometry, airmass=airmass, utc_mjd=utc_mjd)
             worth = np.nan_to_num(joined.worth)
             at = 0
             for index, sky in zip(part, skies, strict=True):

@@ -1,4 +1,4 @@
-"""What should wait for the dark of the moon: filters that moonlight takes most of the worth from."""
+"""What should wait for the dark of the moon: filters from which moonlight takes most worth."""
 
 from __future__ import annotations
 

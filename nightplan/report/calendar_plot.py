@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +32,10 @@ LINE_IN = 0.17
 
 @dataclass(frozen=True)
 class CalendarNight:
-    """One night: what it serves (None: nothing), for how long, and how much of the moon is lit."""
+    """What a night serves (None: nothing), for how long, and how much of the moon is lit.
+
+    A night that serves several targets has one of these for each.
+    """
 
     date: dt.date
     target: str | None
@@ -73,27 +76,47 @@ class CalendarPicture:
         served = [night.target for night in self.nights if night.target is not None]
         return tuple(dict.fromkeys([*served, *(end.target for end in self.finished)]))
 
+    @property
+    def by_date(self) -> dict[dt.date, tuple[CalendarNight, ...]]:
+        """The nights of each date, in order of the dates."""
+        found: dict[dt.date, tuple[CalendarNight, ...]] = {}
+        for night in sorted(self.nights, key=lambda one: one.date):
+            found[night.date] = (*found.get(night.date, ()), night)
+        return found
+
 
 def calendar_picture(
     document: Mapping[str, Any], moon: Mapping[str, float] | None = None
 ) -> CalendarPicture:
     """The picture of a campaign document (as printed by ``campaign --json``).
 
-    `moon` gives the illuminated fraction by evening date where the rows do not carry it.
+    `moon` gives the illuminated fraction by evening date where the rows do not carry it. Evenings
+    that the document names beside its nights are shown too.
     """
     lit = moon or {}
+    served = {row["date"] for row in document["nights"]}
+    idle = [
+        CalendarNight(
+            dt.date.fromisoformat(row["date"]), None, None, 0.0, row["moon_illuminated_fraction"]
+        )
+        for row in document.get("evenings", ())
+        if row["date"] not in served
+    ]
     return CalendarPicture(
-        nights=tuple(
-            CalendarNight(
-                date=dt.date.fromisoformat(row["date"]),
-                target=row.get("target"),
-                train=row.get("train"),
-                hours=float(row.get("hours") or 0.0),
-                moon_illuminated_fraction=row.get(
-                    "moon_illuminated_fraction", lit.get(row["date"])
-                ),
-            )
-            for row in document["nights"]
+        nights=(
+            *idle,
+            *(
+                CalendarNight(
+                    date=dt.date.fromisoformat(row["date"]),
+                    target=row.get("target"),
+                    train=row.get("train"),
+                    hours=float(row.get("hours") or 0.0),
+                    moon_illuminated_fraction=row.get(
+                        "moon_illuminated_fraction", lit.get(row["date"])
+                    ),
+                )
+                for row in document["nights"]
+            ),
         ),
         finished=tuple(
             CalendarEnd(
@@ -129,10 +152,11 @@ def calendar_figure(
         )
         axes = figure.add_axes(box)
         draw_calendar(axes, picture, style=style, narrow=narrow)
-        last = picture.nights[-1].date
+        dates = list(picture.by_date)
+        first, last = dates[0], dates[-1]
         figure.text(
             left / width, 1.0 - 0.12 / height,
-            f"Campaign, {_day(picture.nights[0].date)} to {_day(last)} {last.year}",
+            f"Campaign, {_day(first)} to {_day(last)} {last.year}",
             fontsize=10.0, weight="bold", va="top", color=colours["ink"],
         )  # fmt: skip
         for i, (target, line) in enumerate(key):
@@ -168,13 +192,14 @@ def draw_calendar(
 ) -> None:
     """Draw weeks as rows and days as columns into axes of one's own.
 
-    A cell has the day, the moon's lit part, the target, and a bar of the hours in the target's
+    A cell has the day, the moon's lit part, the targets, and a bar of the hours in each target's
     hatch; a heavy frame marks the night on which a target is expected to be done.
     """
     from matplotlib.patches import Rectangle
 
     first, weeks = _grid(picture)
-    longest = max((night.hours for night in picture.nights), default=0.0) or 1.0
+    by_date = picture.by_date
+    longest = max(sum(night.hours for night in nights) for nights in by_date.values()) or 1.0
     ends: dict[dt.date | None, list[str]] = {}
     for end in picture.finished:
         ends.setdefault(end.expected_date, []).append(end.target)
@@ -187,36 +212,31 @@ def draw_calendar(
         axes.set_yticks([])
         for side in axes.spines.values():
             side.set_visible(False)
-        for night in picture.nights:
-            week, day = divmod((night.date - first).days, 7)
+        for date, nights in by_date.items():
+            week, day = divmod((date - first).days, 7)
             axes.add_patch(
                 Rectangle((day, week), 1.0, 1.0, facecolor=colours["panel"],
                           edgecolor=colours["grid"], linewidth=0.8)
             )  # fmt: skip
-            if night.date.day == 1 or night is picture.nights[0]:
+            if date.day == 1 or date == next(iter(by_date)):
                 axes.annotate(
-                    f"{night.date:%b}", (0.0, week + 0.5), (-3.0, 0.0),
+                    f"{date:%b}", (0.0, week + 0.5), (-3.0, 0.0),
                     textcoords="offset points", ha="right", va="center", fontsize=8.0,
                     weight="bold", color=colours["ink"], annotation_clip=False,
                 )  # fmt: skip
             axes.text(
-                day + 0.06, week + 0.07, str(night.date.day), fontsize=7.0, va="top",
+                day + 0.06, week + 0.07, str(date.day), fontsize=7.0, va="top",
                 color=colours["ink"],
             )  # fmt: skip
-            _moon(axes, picture, night, day, week, colours, narrow)
-            if night.target is not None:
-                _served(axes, picture, night, day, week, night.hours / longest, colours, narrow)
-            if night.date in ends:
-                axes.add_patch(
-                    Rectangle((day + 0.03, week + 0.03), 0.94, 0.94, fill=False,
-                              edgecolor=colours["warning"], linewidth=2.0, zorder=5)
-                )  # fmt: skip
-                if not narrow:
-                    axes.text(
-                        day + 0.94, week + 0.68, f"{', '.join(ends[night.date])}\ndone",
-                        fontsize=6.0, ha="right", va="bottom", color=colours["ink"],
-                        weight="bold", linespacing=1.1,
-                    )  # fmt: skip
+            _moon(axes, picture, nights[0], day, week, colours, narrow)
+            served = sorted((one for one in nights if one.target), key=lambda one: -one.hours)
+            if len(served) == 1:
+                share = served[0].hours / longest
+                _served(axes, picture, served[0], day, week, share, colours, narrow)
+            elif served:
+                _served_several(axes, picture, served, day, week, longest, colours, narrow)
+            if date in ends:
+                _done(axes, ends[date], len(served), day, week, colours, narrow)
 
 
 def _served(
@@ -242,6 +262,71 @@ def _served(
     axes.text(
         day + 0.06, week + 0.50, label, fontsize=5.5 if narrow else 7.0, va="center",
         color=colours["ink"], linespacing=1.1,
+    )  # fmt: skip
+
+
+def _served_several(
+    axes: Axes,
+    picture: CalendarPicture,
+    served: Sequence[CalendarNight],
+    day: int,
+    week: int,
+    longest: float,
+    colours: Mapping[str, str],
+    narrow: bool,
+) -> None:
+    """Several targets in one night: a line for each, and their bars end to end."""
+    from matplotlib.patches import Rectangle
+
+    start = day + 0.06
+    for night in served:
+        assert night.target is not None
+        mark, looks = _looks(picture, night.target, colours)
+        wide = 0.88 * night.hours / longest
+        with hatch_colour(mark):
+            for look in looks:
+                axes.add_patch(Rectangle((start, week + 0.74), wide, 0.18, **look))
+        start += wide
+    told = list(served) if len(served) <= 3 else list(served[:2])
+    lines = [str(night.target) if narrow else f"{night.target} {night.hours:.1f} h"
+             for night in told]  # fmt: skip
+    if len(told) < len(served):
+        lines.append(f"+ {len(served) - len(told)}")
+    size = (5.5 if narrow else 7.0) - 0.5 * (len(lines) > 2)
+    axes.text(
+        day + 0.06, week + 0.70, "\n".join(lines), fontsize=size, va="bottom",
+        color=colours["ink"], linespacing=1.05,
+    )  # fmt: skip
+
+
+def _done(
+    axes: Axes,
+    targets: Sequence[str],
+    served: int,
+    day: int,
+    week: int,
+    colours: Mapping[str, str],
+    narrow: bool,
+) -> None:
+    """The heavy frame of a night on which targets are expected done, with their names."""
+    from matplotlib.patches import Rectangle
+
+    axes.add_patch(
+        Rectangle((day + 0.03, week + 0.03), 0.94, 0.94, fill=False,
+                  edgecolor=colours["warning"], linewidth=2.0, zorder=5)
+    )  # fmt: skip
+    if narrow:
+        return
+    if served <= 1 and len(targets) == 1:
+        axes.text(
+            day + 0.94, week + 0.68, f"{targets[0]}\ndone", fontsize=6.0, ha="right", va="bottom",
+            color=colours["ink"], weight="bold", linespacing=1.1,
+        )  # fmt: skip
+        return
+    words = f"{targets[0]} done" if len(targets) == 1 else f"{len(targets)} done"
+    axes.text(
+        day + 0.53, week + 0.08, words, fontsize=6.0, ha="center", va="top", color=colours["ink"],
+        weight="bold",
     )  # fmt: skip
 
 
@@ -287,16 +372,22 @@ def _brightness(colour: str) -> int:
 
 def _waxes(picture: CalendarPicture, night: CalendarNight) -> bool:
     """Whether the moon is lit more on the next night with a figure (or was less on the last)."""
-    known = [one for one in picture.nights if one.moon_illuminated_fraction is not None]
-    place = known.index(night)
-    before, after = known[max(place - 1, 0)], known[min(place + 1, len(known) - 1)]
-    return (after.moon_illuminated_fraction or 0.0) >= (before.moon_illuminated_fraction or 0.0)
+    known = {
+        date: nights[0].moon_illuminated_fraction
+        for date, nights in picture.by_date.items()
+        if nights[0].moon_illuminated_fraction is not None
+    }
+    dates = list(known)
+    place = dates.index(night.date)
+    before, after = dates[max(place - 1, 0)], dates[min(place + 1, len(dates) - 1)]
+    return (known[after] or 0.0) >= (known[before] or 0.0)
 
 
 def _grid(picture: CalendarPicture) -> tuple[dt.date, int]:
     """Monday of the first week, and the number of weeks."""
-    first = picture.nights[0].date - dt.timedelta(days=picture.nights[0].date.weekday())
-    return first, (picture.nights[-1].date - first).days // 7 + 1
+    dates = list(picture.by_date)
+    first = dates[0] - dt.timedelta(days=dates[0].weekday())
+    return first, (dates[-1] - first).days // 7 + 1
 
 
 def _looks(

@@ -1,4 +1,4 @@
-"""The document of `nightplan campaign`: what the coming nights serve, and when goals are reached."""
+"""The document of `nightplan campaign`: what coming nights serve, when goals are reached."""
 
 from __future__ import annotations
 
