@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from nightplan.library import (
         AngleAdvice,
+        ComingNights,
         Config,
         Framed,
         Gathering,
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
         Site,
         Target,
         angle,
+        campaign,
         catalogue,
         collect,
         config_at,
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "AngleAdvice",
+    "ComingNights",
     "Config",
     "Framed",
     "Gathering",
@@ -54,6 +57,7 @@ __all__ = [
     "Site",
     "Target",
     "angle",
+    "campaign",
     "catalogue",
     "collect",
     "config_at",

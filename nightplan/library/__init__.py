@@ -16,6 +16,7 @@ within the night. Angles, sizes and durations are Quantities. Bad input raises a
 """
 
 from nightplan.errors import NightplanError
+from nightplan.library.campaigns import ComingNights, campaign
 from nightplan.library.collecting import Gathering, collect, gathered
 from nightplan.library.configs import (
     config_at,
@@ -39,6 +40,7 @@ from nightplan.model.target import Target
 
 __all__ = [
     "AngleAdvice",
+    "ComingNights",
     "Config",
     "Framed",
     "Gathering",
@@ -49,6 +51,7 @@ __all__ = [
     "Site",
     "Target",
     "angle",
+    "campaign",
     "catalogue",
     "collect",
     "config_at",

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
 from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic.fields import FieldInfo
 
 
 def _tuples(value: Any) -> Any:
@@ -52,10 +53,8 @@ def accepted_words(annotation: Any, metadata: tuple[Any, ...] | list[Any] = ()) 
     if origin in (Union, types.UnionType):
         options = [arg for arg in get_args(annotation) if arg is not type(None)]
         return " or ".join(accepted_words(option, metadata) for option in options)
-    if origin is dict:
-        return "a table"
-    if origin is tuple:
-        return "an array of " + accepted_words(get_args(annotation)[0])
+    if origin in (dict, tuple):
+        return "a table" if origin is dict else _array_words(get_args(annotation))
     kind = {float: "a number", int: "a whole number", str: "text", bool: "true or false"}.get(
         annotation, "a table" if isinstance(annotation, type) else "a value"
     )
@@ -63,9 +62,25 @@ def accepted_words(annotation: Any, metadata: tuple[Any, ...] | list[Any] = ()) 
     return f"{kind} {bounds}".strip()
 
 
+def _array_words(parts: tuple[Any, ...]) -> str:
+    if len(parts) == 2 and parts[1] is Ellipsis:
+        return f"an array of {_plural(accepted_words(parts[0]))}"
+    return "[" + ", ".join(accepted_words(part) for part in parts) + "]"
+
+
+def _plural(words: str) -> str:
+    kind, bounds, rest = words.partition(" from ")
+    plain = {"a number": "numbers", "a whole number": "whole numbers", "text": "texts"}
+    return f"{plain.get(kind, kind)}{bounds}{rest}"
+
+
 def _bounds(metadata: tuple[Any, ...] | list[Any]) -> str:
     low = high = ""
+    # A range inside a union ("a number or nothing") keeps its bounds in a field of its own.
+    flat: list[Any] = []
     for item in metadata:
+        flat += item.metadata if isinstance(item, FieldInfo) else [item]
+    for item in flat:
         if isinstance(item, Ge):
             low = f"from {item.ge:g}"  # type: ignore[str-format]
         elif isinstance(item, Gt):
@@ -75,7 +90,7 @@ def _bounds(metadata: tuple[Any, ...] | list[Any]) -> str:
         elif isinstance(item, Lt):
             high = f"below {item.lt:g}"  # type: ignore[str-format]
         elif isinstance(item, MinLen):
-            low = f"with at least {item.min_length}"
+            low = "that is not empty" if item.min_length == 1 else f"of {item.min_length} or more"
         elif isinstance(item, MaxLen):
-            high = f"with at most {item.max_length}"
+            high = f"of at most {item.max_length}"
     return f"{low} {high}".strip()

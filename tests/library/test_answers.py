@@ -290,6 +290,17 @@ def test_season_is_the_command_s(config: Config, command: Command, tmp_path: Pat
     assert (tmp_path / "year.svg").exists()
 
 
+def test_campaign_is_the_command_s(config: Config, command: Command, tmp_path: Path) -> None:
+    shown = command("campaign", "M 33", "--date", EVENING, "--nights", "6", "--chance", "0.5")
+    coming = nightplan.campaign(config, "M 33", EVENING, 6, chance=0.5)
+    assert json.loads(coming.to_json()) == shown
+    assert len(coming.nights) == len(shown["nights"]) > 0
+    assert coming.nights["clock_time"].unit == u.hour
+    assert list(coming.finished["target"]) == ["M 33"]
+    coming.save_plot(tmp_path / "calendar.svg")
+    assert (tmp_path / "calendar.svg").exists()
+
+
 def test_catalogue_has_places_and_units(demo: Config) -> None:
     table = nightplan.catalogue(demo)
     assert isinstance(table["coord"], SkyCoord)

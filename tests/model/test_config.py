@@ -143,3 +143,16 @@ def test_the_horizon_stays_between_its_points_and_repeats(
     heights = [height for _, height in points]
     assert min(heights) - 1e-9 <= value <= max(heights) + 1e-9
     assert value == pytest.approx(float(profile.altitude_deg(azimuth + 360.0)), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "accepted"),
+    [
+        ("sky_mag_arcsec2 = 21.4", "sky_mag_arcsec2 = 5", "a number from 14 to 22.5"),
+        ("spacers_mm = [2.3]", "spacers_mm = 2", "an array of numbers"),
+        ('name = "Hollow Ridge"', 'name = ""', "text that is not empty"),
+    ],
+)
+def test_range_is_told_of_optional_keys_too(old: str, new: str, accepted: str) -> None:
+    with pytest.raises(ConfigError, match=accepted):
+        parse_config(starter_text().replace(old, new, 1))

@@ -1,0 +1,140 @@
+"""What the coming nights serve, and when goals are reached."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.library.earlier import earlier_nights
+from nightplan.library.inputs import catalog_and_rows, evening_of, listed
+from nightplan.library.outputs import Answer, floats_of, table_of
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
+
+    from nightplan.library.inputs import AnyEvening, AnyTarget
+    from nightplan.model.config import Config
+    from nightplan.planning.campaign import Campaign
+    from nightplan.report.documents.campaign import CampaignDocument
+
+
+class ComingNights(Answer):
+    """A run of nights shared out over targets, in astropy objects.
+
+    Attributes
+    ----------
+    campaign : Campaign
+        The planner's own.
+    """
+
+    def __init__(self, campaign: Campaign) -> None:
+        self.campaign = campaign
+
+    @property
+    def nights(self) -> QTable:
+        """What each night serves if it is clear: `date`, `target`, `train`, `clock_time`,
+        `equivalent_time`, `moon_illuminated_fraction`; a night may have several rows."""
+        from astropy import units as u
+
+        rows = self.document.nights
+        return table_of(
+            {
+                "date": [row.date for row in rows],
+                "target": [row.target for row in rows],
+                "train": [row.train for row in rows],
+                "clock_time": floats_of([row.hours for row in rows]) * u.hour,
+                "equivalent_time": floats_of([row.equivalent_h for row in rows]) * u.hour,
+                "moon_illuminated_fraction": floats_of(
+                    [row.moon_illuminated_fraction for row in rows]
+                ),
+            },
+            {"site": self.campaign.site, "reason": self.campaign.empty_reason or ""},
+        )
+
+    @property
+    def finished(self) -> QTable:
+        """Per target: `expected_date` (evening after which half of all skies have brought its
+        goals; empty if none of the nights is), `chance` by the last night, `train`."""
+        rows = self.document.finished
+        return table_of(
+            {
+                "target": [row.target for row in rows],
+                "expected_date": [row.expected_date for row in rows],
+                "chance": floats_of([row.chance for row in rows]),
+                "train": [row.train for row in rows],
+                "priority": np.array([row.priority for row in rows], dtype=float),
+            }
+        )
+
+    @property
+    def document(self) -> CampaignDocument:
+        """The JSON document of `nightplan campaign`."""
+        from nightplan.report.documents.campaign import campaign_document
+
+        return campaign_document(self.campaign)
+
+    def __str__(self) -> str:
+        from nightplan.report.campaign_text import campaign_text
+
+        return campaign_text(self.document.model_dump(mode="json"))
+
+    def save_plot(
+        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
+    ) -> None:
+        """Save the calendar picture: .png, .svg or .pdf."""
+        from nightplan.report.calendar_plot import calendar_picture, save_calendar_plot
+
+        picture = calendar_picture(self.document.model_dump(mode="json"))
+        save_calendar_plot(path, picture, style, narrow=narrow)
+
+
+def campaign(
+    config: Config,
+    targets: AnyTarget | Iterable[AnyTarget] = (),
+    first: AnyEvening = None,
+    nights: int = 30,
+    *,
+    chance: float | None = None,
+    journal: bool = True,
+) -> ComingNights:
+    """Share the coming nights out over targets and trains; as `nightplan campaign`.
+
+    Parameters
+    ----------
+    config : Config
+    targets : names, SkyCoords, FixedTargets or Targets
+        By default those with a goal or in the configuration's list, else the best of the first
+        night.
+    first : date, str, Time or None
+        The first evening, as of `night`.
+    nights : int
+        How many.
+    chance : float, optional
+        That a night is clear, 0 to 1; by default the configuration's.
+    journal : bool
+        Count what the journal beside the configuration has gathered.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        `nights`, `chance` or the number of targets is out of range.
+    nightplan.errors.TargetError
+        A name is unknown or ambiguous.
+    """
+    from nightplan.planning.campaign import make_campaign
+    from nightplan.planning.earlier_nights import EarlierNights
+
+    catalog, rows = catalog_and_rows(config, listed(targets))
+    made = make_campaign(
+        config,
+        evening_of(config.site, first),
+        nights,
+        catalog,
+        [str(catalog.name[row]) for row in rows],
+        earlier=earlier_nights(config) if journal else EarlierNights(),
+        chance=chance,
+    )
+    return ComingNights(made)
