@@ -11,7 +11,6 @@ from nightplan.model.goals import goal_for
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-    from nightplan.planning.framing import Panel
 
 
 @dataclass(frozen=True)
@@ -34,15 +33,12 @@ class EarlierNights:
     gathered : tuple of GatheredHours
     used_angles : mapping of (target, train) to tuple of float
         Position angles, deg, newest first.
-    used_panels : mapping of (target, train) to tuple of Panel
-        The newest stored framing, panel by panel.
     flats_angles : mapping of train to tuple of float
         Position angles whose flats still hold.
     """
 
     gathered: tuple[GatheredHours, ...] = ()
     used_angles: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict)
-    used_panels: Mapping[tuple[str, str], tuple[Panel, ...]] = field(default_factory=dict)
     flats_angles: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
     def gathered_h(self, target: str, panel: int, filter_name: str, train: str) -> float:
