@@ -14,21 +14,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
 from nightplan.errors import InputError
 from nightplan.model.goals import goal_for
-from nightplan.planning.campaign_policy import DONE, Rows, night_work
-from nightplan.planning.campaign_rows import campaign_rows
-from nightplan.planning.campaign_skies import (
-    HISTORIES,
-    LUNATION_NIGHTS,
-    Replay,
-    replay,
-    typical_rates,
+from nightplan.planning.campaign_outlook import (
+    NightRow,
+    Outlook,
+    empty_reason,
+    night_rows,
+    outlooks,
 )
-from nightplan.planning.campaign_sky import CampaignNights, Offer, campaign_nights, offers
+from nightplan.planning.campaign_policy import Rows
+from nightplan.planning.campaign_skies import HISTORIES, LUNATION_NIGHTS, Replay, replay
+from nightplan.planning.campaign_sky import CampaignNights, campaign_nights, offers
+from nightplan.planning.campaign_trains import choose_trains, posed
 from nightplan.planning.campaign_waits import Wait, waits
 from nightplan.planning.earlier_nights import EarlierNights, with_configured
 from nightplan.planning.night_targets import best_targets, named_targets
@@ -39,60 +37,12 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
 
-Floats = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 MOST_NIGHTS = 400
 MOST_TARGETS = 40
 NIGHTS_ACCEPTED = f"a whole number from 1 to {MOST_NIGHTS}"
 CHANCE_ACCEPTED = "a number from 0 to 1"
-_TINY_H = 1e-6
-
-
-@dataclass(frozen=True)
-class FilterHours:
-    """Hours of one filter: on the clock with its changes, and equivalent."""
-
-    filter: str
-    hours: float
-    equivalent_h: float
-
-
-@dataclass(frozen=True)
-class NightRow:
-    """What one clear night holds of one target."""
-
-    date: datetime.date
-    target: str
-    train: str
-    hours: float
-    equivalent_h: float
-    filters: tuple[FilterHours, ...]
-    moon_illuminated_fraction: float
-
-
-@dataclass(frozen=True)
-class FilterProgress:
-    """One filter's goal over all panels, what stands before, and the mean of the histories."""
-
-    filter: str
-    goal_h: float
-    gathered_h: float
-    expected_h: float
-
-
-@dataclass(frozen=True)
-class Outlook:
-    """When one target is done: `expected_date` None has its reason."""
-
-    target: str
-    train: str
-    train_reason: str
-    priority: float
-    expected_date: datetime.date | None
-    reason: str | None
-    chance: float
-    filters: tuple[FilterProgress, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,8 +131,8 @@ def make_campaign(
     if not found or not targets:
         return _nothing(config, evening, chance, targets, rankings, asked, known)
     offered = {offer.train: offer for offer in found}
-    choice, reasons = _choose_trains(config, ahead, targets, rankings, offered, known, chance)
-    rows, rate, typical = _posed(config, ahead, targets, rankings, choice, offered, known)
+    choice, reasons = choose_trains(config, ahead, targets, rankings, offered, known, chance)
+    rows, rate, typical = posed(config, ahead, targets, rankings, choice, offered, known)
     done = replay(
         rows,
         rate[:nights],
@@ -194,7 +144,19 @@ def make_campaign(
         histories,
         report.part(2),
     )
-    night_rows = _night_rows(config, asked, targets, rows, done)
+    held = night_rows(config, asked, targets, rows, done)
+    ends = outlooks(
+        config, asked, targets, rows, done, choice, reasons, rate[:nights], up_h[:nights]
+    )
+    waiting = waits(
+        rows,
+        tuple(config.filter),
+        ahead.evenings,
+        ahead.moon_illuminated_fraction,
+        rate.sum(axis=1) * ahead.slot_h[:, None],
+        up_h,
+        nights,
+    )
     return Campaign(
         site=config.site.name,
         timezone=config.site.timezone,
@@ -204,24 +166,17 @@ def make_campaign(
         sky=asked,
         rows=rows,
         replayed=done,
-        nights=night_rows,
-        finished=_outlooks(
-            config, asked, targets, rows, done, choice, reasons, rate[:nights], up_h[:nights]
-        ),
-        waits=waits(
-            rows,
-            tuple(config.filter),
-            ahead.evenings,
-            ahead.moon_illuminated_fraction,
-            rate.sum(axis=1) * ahead.slot_h[:, None],
-            up_h,
-            nights,
-        ),
-        empty_reason=None
-        if night_rows
-        else _empty_reason(rows, rate[:nights], up_h[:nights], asked),
+        nights=held,
+        finished=ends,
+        waits=tuple(wait for wait in waiting if _matters(wait, ends[wait.target])),
+        empty_reason=None if held else empty_reason(rows, rate[:nights], up_h[:nights], asked),
         notices=_notices(asked),
     )
+
+
+def _matters(wait: Wait, end: Outlook) -> bool:
+    """Whether a wait begins before its target is expected to be done."""
+    return end.expected_date is None or wait.wait_from <= end.expected_date
 
 
 def check_range(nights: int, chance: float, source: str = "campaign", prefix: str = "") -> None:
@@ -282,225 +237,6 @@ def _used(config: Config, earlier: EarlierNights, target: Target) -> dict[str, t
     return {train: earlier.used_angles.get((target.name, train), ()) for train in config.train}
 
 
-def _posed(
-    config: Config,
-    ahead: CampaignNights,
-    targets: Sequence[Target],
-    rankings: Sequence[TrainRanking],
-    choice: Sequence[str],
-    offered: dict[str, Offer],
-    earlier: EarlierNights,
-) -> tuple[Rows, Floats, Floats]:
-    """Rows of a choice of trains, their rates (night, slot, row) and typical rates."""
-    first = next(n for n in ahead.nights if n is not None and n.window_utc_mjd is not None)
-    rows = campaign_rows(config, first, targets, rankings, choice, offered, earlier)
-    names = list(config.train)
-    rate = np.stack(
-        [
-            offered[names[train]].rate[:, :, target, column]
-            for train, target, column in zip(rows.train, rows.target, rows.filter, strict=True)
-        ],
-        axis=-1,
-    )
-    return rows, rate, typical_rates(rate, ahead.slot_h, ahead.slots)
-
-
-def _choose_trains(
-    config: Config,
-    ahead: CampaignNights,
-    targets: Sequence[Target],
-    rankings: Sequence[TrainRanking],
-    offered: dict[str, Offer],
-    earlier: EarlierNights,
-    chance: float,
-) -> tuple[list[str], list[str]]:
-    """A train for each target, and why: what was begun goes on; else the choice that gains most.
-
-    Each target in its own best train makes a night serve only those of the night's train; one
-    train for several gives some of them a worse one. Compared is the expected gain of the first
-    lunation, each target's weighted by its train's score over its best.
-    """
-    begun = [_begun_train(config, target, earlier) for target in targets]
-    best = [kept or ranking.best.train for kept, ranking in zip(begun, rankings, strict=True)]
-    options = [best]
-    for train in config.train:
-        option = [kept or train for kept in begun]
-        if option not in options:
-            options.append(option)
-    values = [
-        _expected_gain(config, ahead, targets, rankings, option, offered, earlier, chance)
-        for option in options
-    ]
-    place = int(np.argmax(values))
-    chosen, value = list(options[place]), values[place]
-    for index, ranking in enumerate(rankings):
-        if begun[index] is not None or len(targets) == 1:
-            continue
-        for fit in ranking.fits:
-            trial = [*chosen]
-            trial[index] = fit.train
-            if trial in options:
-                continue
-            options.append(trial)
-            gain = _expected_gain(config, ahead, targets, rankings, trial, offered, earlier, chance)
-            if gain > value * (1.0 + 1e-6):
-                chosen, value = trial, gain
-    reasons = []
-    for target, ranking, train, kept in zip(targets, rankings, chosen, begun, strict=True):
-        if kept is not None:
-            reasons.append(f"{train}: {target.name} was begun with it.")
-        elif train == ranking.best.train:
-            reasons.append(ranking.reason)
-        else:
-            score = ranking.of(train).score / ranking.best.score
-            reasons.append(
-                f"{train}, so that it shares nights with others; alone it would do "
-                f"{100.0 * (1.0 - score):.0f} % better with the {ranking.best.train}."
-            )
-    return chosen, reasons
-
-
-def _begun_train(config: Config, target: Target, earlier: EarlierNights) -> str | None:
-    """The train with most of a target's hours; None where none is known."""
-    hours = dict.fromkeys(config.train, 0.0)
-    for row in earlier.gathered:
-        if row.target == target.name and row.train in hours:
-            hours[row.train] += row.hours
-    most = max(hours, key=lambda train: hours[train])
-    return most if hours[most] > 0.0 else None
-
-
-def _expected_gain(
-    config: Config,
-    ahead: CampaignNights,
-    targets: Sequence[Target],
-    rankings: Sequence[TrainRanking],
-    choice: Sequence[str],
-    offered: dict[str, Offer],
-    earlier: EarlierNights,
-    chance: float,
-) -> float:
-    """Utility gained in the first lunation with every night bringing its expected part."""
-    rows, rate, typical = _posed(config, ahead, targets, rankings, choice, offered, earlier)
-    share = rows.share[None, :]
-    for night in range(min(LUNATION_NIGHTS, len(ahead))):
-        if ahead.slots[night]:
-            work = night_work(
-                rows,
-                share,
-                rate[night, : ahead.slots[night]],
-                typical[night],
-                float(ahead.slot_h[night]),
-                config.preferences.balance,
-            )
-            share = share + chance * (work.share - share)
-    merit = np.array(
-        [
-            ranking.of(train).score / ranking.best.score if ranking.best.score > 0.0 else 1.0
-            for ranking, train in zip(rankings, choice, strict=True)
-        ]
-    )
-    start, end = rows.share, share[0]
-    gain = rows.weight * (end * (2.0 - end) - start * (2.0 - start))
-    return float((merit[rows.target] * gain).sum())
-
-
-def _night_rows(
-    config: Config,
-    asked: CampaignNights,
-    targets: Sequence[Target],
-    rows: Rows,
-    done: Replay,
-) -> tuple[NightRow, ...]:
-    trains, filters = list(config.train), list(config.filter)
-    lit = asked.moon_illuminated_fraction
-    found = []
-    for night, evening in enumerate(asked.evenings):
-        for index, target in enumerate(targets):
-            own = np.flatnonzero((rows.target == index) & (done.clock_h[night] > _TINY_H))
-            if own.size == 0:
-                continue
-            parts = tuple(
-                FilterHours(
-                    filters[rows.filter[row]],
-                    float(done.clock_h[night, row]),
-                    float(done.equivalent_h[night, row]),
-                )
-                for row in own
-            )
-            found.append(
-                NightRow(
-                    date=evening,
-                    target=target.name,
-                    train=trains[done.train[night]],
-                    hours=sum(part.hours for part in parts),
-                    equivalent_h=sum(part.equivalent_h for part in parts),
-                    filters=parts,
-                    moon_illuminated_fraction=float(lit[night]),
-                )
-            )
-    return tuple(found)
-
-
-def _outlooks(
-    config: Config,
-    asked: CampaignNights,
-    targets: Sequence[Target],
-    rows: Rows,
-    done: Replay,
-    choice: Sequence[str],
-    reasons: Sequence[str],
-    rate: Floats,
-    up_h: Floats,
-) -> tuple[Outlook, ...]:
-    filters = list(config.filter)
-    found = []
-    for index, target in enumerate(targets):
-        own = np.flatnonzero(rows.target == index)
-        reached = done.finished[:, index]
-        half = np.flatnonzero(reached >= 0.5)
-        reason = None
-        if half.size == 0:
-            reason = _why_not(rate[:, :, own], up_h[:, index], asked)
-        found.append(
-            Outlook(
-                target=target.name,
-                train=choice[index],
-                train_reason=reasons[index],
-                priority=float(rows.priority[own[0]]),
-                expected_date=asked.evenings[half[0]] if half.size else None,
-                reason=reason,
-                chance=float(reached[-1]),
-                filters=tuple(
-                    FilterProgress(
-                        filter=filters[rows.filter[row]],
-                        goal_h=float(rows.goal_h[row]),
-                        gathered_h=float(rows.gathered_h[row]),
-                        expected_h=float(
-                            (done.mean_share[row] - done.start_share[row]) * rows.goal_h[row]
-                        ),
-                    )
-                    for row in own
-                ),
-            )
-        )
-    return tuple(found)
-
-
-def _why_not(rate: Floats, up_h: Floats, asked: CampaignNights) -> str:
-    if not asked.slots.any():
-        return "no_darkness"
-    if not up_h.any():
-        return "never_up"
-    return "not_within_the_nights" if rate.any() else "no_usable_time"
-
-
-def _empty_reason(rows: Rows, rate: Floats, up_h: Floats, asked: CampaignNights) -> str:
-    if (rows.share >= DONE).all():
-        return "all_goals_are_reached"
-    return _why_not(rate, up_h, asked)
-
-
 def _nothing(
     config: Config,
     evening: datetime.date,
@@ -545,7 +281,9 @@ def _nothing(
 
 
 def _notices(asked: CampaignNights) -> tuple[str, ...]:
-    kinds = [None if night is None else night.window_kind for night in asked.nights]
+    kinds: list[str | None] = [
+        None if night is None else night.window_kind for night in asked.nights
+    ]
     found = []
     for kind, words in (
         ("none", "without a dark window: the sun stays above -12 degrees"),

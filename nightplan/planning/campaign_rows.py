@@ -119,4 +119,3 @@ def _fill_changes(config: Config, rows: Rows, mine: np.ndarray, rules: Overheads
                 lead = problem.lead_s(before, after)
                 rows.change_h[other, row] = sum(seconds for _, seconds in lead) / _HOUR_S
         rows.change_h[-1, row] = sum(s for _, s in problem.lead_s(None, after)) / _HOUR_S
-

@@ -213,10 +213,11 @@ def offers(
 
 @dataclass(frozen=True, eq=False)
 class _NightSky:
+    """One night's samples. By filter: the share of each step between samples that lies inside all
+    limits, (target, step), and whether each sample does, (target, time)."""
+
     tracks: SkyTracks
     usable_share: dict[str, Floats]
-    """By filter: share of each step between samples inside all limits, (target, step), signed
-    by nothing; see `_step_share`."""
     usable: dict[str, NDArray[np.bool_]]
     transit_utc_mjd: Floats
     up_h: Floats

@@ -116,3 +116,29 @@ def test_files_and_bad_input(campaign, tmp_path):
     assert (tmp_path / "c.svg").read_bytes().startswith(b"<?xml")
     with pytest.raises(InputError, match="one night or more"):
         calendar_picture({"nights": []})
+
+
+def test_several_targets_of_a_night_share_its_cell(campaign):
+    from matplotlib.patches import Rectangle
+
+    served = campaign["nights"][1]
+    campaign["nights"].insert(2, {**served, "target": "M 33", "hours": 2.5})
+    campaign["evenings"] = [
+        {"date": "2027-09-28", "moon_illuminated_fraction": 0.02},
+        {"date": "2027-10-06", "moon_illuminated_fraction": 0.3},
+    ]
+    picture = calendar_picture(campaign)
+    assert len(picture.by_date) == 10  # nine of the rows, and one evening without work
+    axes = calendar_figure(picture).axes[0]
+    told = [text for text in axes.texts if text.get_text() == "M 31 5.0 h\nM 33 2.5 h"]
+    assert [(int(x), int(y)) for x, y in (text.get_position() for text in told)] == [(1, 0)]
+    bars = [
+        bar
+        for bar in axes.patches
+        if isinstance(bar, Rectangle) and bar.get_height() == 0.18 and not bar.get_fill()
+        and int(bar.get_x()) == 1 and int(bar.get_y()) == 0
+    ]  # fmt: skip
+    assert len(bars) == 2
+    first, second = sorted(bars, key=lambda bar: bar.get_x())
+    assert first.get_x() + first.get_width() == pytest.approx(second.get_x())
+    assert first.get_width() / second.get_width() == pytest.approx(5.0 / 2.5)

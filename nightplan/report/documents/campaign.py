@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from nightplan.planning.campaign import Campaign, NightRow, Outlook
+from nightplan.planning.campaign import Campaign
+from nightplan.planning.campaign_outlook import NightRow, Outlook
 from nightplan.planning.campaign_waits import BRIGHT, Wait
 from nightplan.report.documents.base import Document
 

@@ -1,0 +1,290 @@
+"""Campaigns under real skies, against ephem's moon and twilights and the plan of a single night."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import numpy as np
+import pytest
+
+from nightplan.errors import InputError, TargetError
+from nightplan.model.config import Config, parse_config
+from nightplan.model.own_targets import catalog_for
+from nightplan.model.starter import starter_text
+from nightplan.planning.campaign import Campaign, make_campaign
+from nightplan.planning.earlier_nights import EarlierNights, GatheredHours
+
+FIRST = datetime.date(2027, 10, 6)
+NARROW = {"Ha", "OIII", "SII"}
+
+
+@pytest.fixture(scope="module")
+def catalog(demo: Config):
+    return catalog_for(demo)
+
+
+@pytest.fixture(scope="module")
+def autumn(demo: Config, catalog) -> Campaign:
+    """Two galaxies and a nebula over 40 nights, first quarter to first quarter and on."""
+    return make_campaign(demo, FIRST, 40, catalog, ["M 33", "NGC 7000", "M 31"], histories=1024)
+
+
+@pytest.fixture(scope="module")
+def clear(demo: Config, catalog) -> Campaign:
+    """The first ten nights of it, all clear."""
+    return make_campaign(demo, FIRST, 10, catalog, ["M 33", "NGC 7000", "M 31"], chance=1.0)
+
+
+def with_keys(**lines: str) -> Config:
+    text = starter_text()
+    for old, new in lines.values():  # type: ignore[misc]
+        assert old in text
+        text = text.replace(old, new)
+    return parse_config(text)
+
+
+def outlook(campaign: Campaign, target: str):
+    return next(row for row in campaign.finished if row.target == target)
+
+
+def ephem_site(demo: Config, horizon: str):
+    import ephem
+
+    site = ephem.Observer()
+    site.lat, site.lon = math.radians(demo.site.latitude_deg), math.radians(demo.site.longitude_deg)
+    site.elevation, site.pressure, site.horizon = demo.site.elevation_m, 0.0, horizon
+    return site
+
+
+def test_no_night_is_longer_than_its_darkness_by_ephem(demo: Config, autumn: Campaign) -> None:
+    # ephem: rise and set of the sun's centre at -18 degrees as the outside.
+    import ephem
+
+    site = ephem_site(demo, "-18")
+    by_date: dict[datetime.date, float] = {}
+    for row in autumn.nights:
+        by_date[row.date] = by_date.get(row.date, 0.0) + row.hours
+        assert row.hours == pytest.approx(sum(part.hours for part in row.filters))
+        assert 0.0 < row.equivalent_h < row.hours
+    assert len(by_date) > 20
+    for date, hours in by_date.items():
+        site.date = ephem.Date(datetime.datetime(date.year, date.month, date.day, 12))
+        dusk = site.next_setting(ephem.Sun(), use_center=True)
+        dawn = site.next_rising(ephem.Sun(), use_center=True)
+        assert hours <= 24.0 * (dawn - dusk) + 1.0 / 60.0
+
+
+def test_one_train_a_night_and_one_row_a_target(autumn: Campaign) -> None:
+    for date in {row.date for row in autumn.nights}:
+        rows = [row for row in autumn.nights if row.date == date]
+        assert len({row.train for row in rows}) == 1
+        assert len({row.target for row in rows}) == len(rows)
+    for end in autumn.finished:
+        assert {row.train for row in autumn.nights if row.target == end.target} == {end.train}
+
+
+def test_moonlit_nights_are_for_narrowband_by_ephem(autumn: Campaign) -> None:
+    # ephem's illuminated part at midnight UTC, which is local midnight to an hour here.
+    import ephem
+
+    lit: dict[str, list[tuple[float, float]]] = {}
+    for row in autumn.nights:
+        midnight = datetime.datetime.combine(row.date + datetime.timedelta(days=1), datetime.time())
+        phase = ephem.Moon(ephem.Date(midnight)).phase / 100.0
+        assert row.moon_illuminated_fraction == pytest.approx(phase, abs=0.01)
+        for part in row.filters:
+            lit.setdefault(f"{row.target} {part.filter}", []).append((phase, part.equivalent_h))
+    mean = {
+        name: sum(phase * hours for phase, hours in pairs) / sum(hours for _, hours in pairs)
+        for name, pairs in lit.items()
+    }
+    assert mean["NGC 7000 Ha"] > mean["NGC 7000 OIII"] + 0.3
+    assert mean["NGC 7000 Ha"] > max(mean["M 31 L"], mean["M 33 L"]) + 0.15
+    full = [row for row in autumn.nights if row.moon_illuminated_fraction > 0.95]
+    assert full
+    assert {part.filter for row in full for part in row.filters} <= NARROW
+
+
+def test_what_waits_waits_about_full_moon_by_ephem(autumn: Campaign) -> None:
+    import ephem
+
+    full = ephem.next_full_moon(ephem.Date("2027/10/6")).datetime().date()
+    names = [target.name for target in autumn.targets]
+    assert {names[wait.target] for wait in autumn.waits} == {"M 33", "NGC 7000", "M 31"}
+    for wait in autumn.waits:
+        assert wait.wait_from <= full <= wait.wait_to
+        assert wait.good_from is not None
+        assert wait.good_to is not None
+        assert wait.wait_to < wait.good_from <= wait.good_to
+        new = ephem.next_new_moon(ephem.Date(full.isoformat())).datetime().date()
+        assert wait.good_from <= new <= wait.good_to
+        assert 0.0 <= wait.bright_share < 0.5
+    nebula = next(wait for wait in autumn.waits if names[wait.target] == "NGC 7000")
+    assert nebula.others == ("Ha",)
+    assert {"R", "G", "B", "OIII"} <= set(nebula.filters)
+
+
+def test_dates_and_chances_hang_together(autumn: Campaign) -> None:
+    last = FIRST + datetime.timedelta(days=39)
+    for end in autumn.finished:
+        assert 0.0 <= end.chance <= 1.0
+        assert (end.expected_date is None) == (end.chance < 0.5)
+        assert (end.reason is None) == (end.expected_date is not None)
+        if end.expected_date is not None:
+            assert FIRST < end.expected_date <= last
+            days = [row.date for row in autumn.nights if row.target == end.target]
+            assert max(days) <= end.expected_date  # nothing for what is expected done
+        for part in end.filters:
+            assert part.expected_h <= part.goal_h - part.gathered_h + 1e-6
+
+
+def test_a_longer_campaign_holds_the_shorter_one(demo: Config, catalog, autumn: Campaign) -> None:
+    part = make_campaign(demo, FIRST, 12, catalog, ["M 33", "NGC 7000", "M 31"], histories=1024)
+    last = FIRST + datetime.timedelta(days=11)
+    assert part.nights == tuple(row for row in autumn.nights if row.date <= last)
+    for short in part.finished:
+        assert short.chance <= outlook(autumn, short.target).chance
+
+
+def test_a_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> None:
+    # The plan of the night is proved near its bound; the campaign's estimate must be close to it.
+    from nightplan.planning.night import compute_night
+    from nightplan.planning.plan import make_plan
+
+    plan = make_plan(demo, compute_night(demo.site, FIRST), catalog, ["M 33"])
+    one = make_campaign(demo, FIRST, 1, catalog, ["M 33"], chance=1.0)
+    assert plan.solution is not None
+    assert one.replayed is not None
+    assert one.nights[0].train == plan.train.train
+    utility = plan.solution.evaluation.utility
+    assert 0.9 * utility <= one.replayed.mean_utility <= 1.02 * utility
+
+
+def test_rates_are_those_of_a_minute_grid(demo: Config, catalog) -> None:
+    # The same limits and photons as the plan's, sampled every minute instead of every ten.
+    from nightplan.planning.campaign_sky import campaign_nights, offers
+    from nightplan.planning.limits import usable_margin_deg
+    from nightplan.planning.night_problem import overheads
+    from nightplan.planning.night_targets import named_targets
+    from nightplan.planning.photon_budget import photon_budget
+    from nightplan.planning.visibility import sky_tracks
+
+    targets = named_targets(catalog, ["M 33", "NGC 7000", "M 31"])
+    nights = campaign_nights(demo, FIRST, 6)
+    (offer,), _ = offers(demo, nights, targets, ["flattener"])
+    for index in (0, 5):
+        night = nights.nights[index]
+        assert night is not None
+        start, end = nights.start_utc_mjd[index], nights.end_utc_mjd[index]
+        times = np.linspace(start, end, 601)
+        tracks = sky_tracks(night, [t.ra_deg for t in targets], [t.dec_deg for t in targets], times)
+        budget = photon_budget(demo, "flattener", targets, tracks)
+        rules = overheads(demo, night, "flattener")
+        for column, name in enumerate(budget.filter_names):
+            role = demo.filter[name].role
+            usable = usable_margin_deg(demo, night, tracks, role) >= 0.0
+            worth = np.where(usable, np.nan_to_num(budget.worth[:, column]), 0.0)
+            sub = budget.sub_s[column]
+            shutter = sub / (sub + rules.download_s + rules.dither_s / rules.dither_every)
+            fine = 24.0 * shutter * np.trapezoid(worth, times, axis=1)
+            coarse = offer.rate[index, :, :, column].sum(axis=0) * nights.slot_h[index]
+            # at most one flip of 15 minutes is charged in the rates
+            assert (coarse <= fine * 1.005 + 0.02).all()
+            assert (coarse >= fine * 0.995 - 0.27).all()
+
+
+def test_all_clear_is_all_or_nothing(clear: Campaign) -> None:
+    assert {end.chance for end in clear.finished} <= {0.0, 1.0}
+    assert clear.replayed is not None
+    assert clear.replayed.histories == 1
+    gained = {end.target: sum(part.expected_h for part in end.filters) for end in clear.finished}
+    for target, hours in gained.items():
+        rows = [row for row in clear.nights if row.target == target]
+        assert sum(row.equivalent_h for row in rows) == pytest.approx(hours)
+
+
+def test_a_target_that_never_rises_has_a_reason(demo: Config, catalog) -> None:
+    found = make_campaign(demo, FIRST, 5, catalog, ["NGC 104"])
+    assert found.nights == ()
+    assert found.empty_reason == "never_up"
+    (end,) = found.finished
+    assert (end.expected_date, end.reason, end.chance) == (None, "never_up", 0.0)
+
+
+def test_no_darkness_is_an_answer(catalog) -> None:
+    config = with_keys(
+        place=("latitude_deg = 38.60", "latitude_deg = 69.0"), zone=("Europe/Lisbon", "Europe/Oslo")
+    )
+    found = make_campaign(config, datetime.date(2027, 6, 1), 10, catalog, ["M 31"])
+    assert found.nights == ()
+    assert found.empty_reason == "no_darkness"
+    assert outlook(found, "M 31").reason == "no_darkness"
+    assert found.notices[0].startswith("10 of 10 nights")
+    nobody = make_campaign(config, datetime.date(2027, 6, 1), 10, catalog)
+    assert (nobody.nights, nobody.finished, nobody.empty_reason) == ((), (), "no_darkness")
+
+
+def test_earlier_nights_count_and_keep_their_train(demo: Config, catalog) -> None:
+    earlier = EarlierNights(gathered=(GatheredHours("M 33", 1, "L", "reducer", 2.0),))
+    found = make_campaign(demo, FIRST, 2, catalog, ["M 33"], earlier=earlier, chance=1.0)
+    end = outlook(found, "M 33")
+    assert end.train == "reducer"
+    assert "begun" in end.train_reason
+    assert {part.filter: part.gathered_h for part in end.filters}["L"] == 2.0
+    assert {row.train for row in found.nights} == {"reducer"}
+
+
+def test_goals_are_the_targets_and_what_is_reached_is_done() -> None:
+    config = with_keys(
+        goals=(
+            '# [goal."M 31"]',
+            '[goal."m33"]\nhours = { L = 1.0 }\ngathered_hours = { L = 1.5 }\n# [goal."M 31"]',
+        )
+    )
+    found = make_campaign(config, FIRST, 3, catalog_for(config))
+    assert [target.name for target in found.targets] == ["M 33"]
+    end = outlook(found, "M 33")
+    assert (end.chance, end.expected_date) == (1.0, FIRST)
+    assert found.nights == ()
+    assert found.empty_reason == "all_goals_are_reached"
+    assert found.waits == ()
+
+
+def test_a_wanted_signal_to_noise_sets_the_goal() -> None:
+    config = with_keys(
+        goals=('# [goal."M 31"]', '[goal."M 33"]\nsnr = { L = 20.0 }\n# [goal."M 31"]')
+    )
+    twice = with_keys(
+        goals=('# [goal."M 31"]', '[goal."M 33"]\nsnr = { L = 40.0 }\n# [goal."M 31"]')
+    )
+    goals = [
+        outlook(make_campaign(one, FIRST, 1, catalog_for(one)), "M 33").filters[0].goal_h
+        for one in (config, twice)
+    ]
+    # Signal to noise grows with the root of time (CCD equation, Howell, eq. 4.4, from memory).
+    assert goals[1] == pytest.approx(4.0 * goals[0])
+
+
+def test_without_names_the_best_of_the_first_night(demo: Config, catalog) -> None:
+    found = make_campaign(demo, FIRST, 1, catalog, histories=64)
+    assert 1 <= len(found.targets) <= demo.preferences.tonight_most_targets
+    assert found.nights
+
+
+@pytest.mark.parametrize(
+    ("nights", "chance", "key"), [(0, 0.5, "nights"), (401, 0.5, "nights"), (5, 1.5, "chance")]
+)
+def test_ranges(demo: Config, catalog, nights: int, chance: float, key: str) -> None:
+    with pytest.raises(InputError) as caught:
+        make_campaign(demo, FIRST, nights, catalog, ["M 33"], chance=chance)
+    assert caught.value.key == key
+    with pytest.raises(TargetError):
+        make_campaign(demo, FIRST, 1, catalog, ["NGC 99999x"])
+
+
+def test_progress_rises_to_its_end(demo: Config, catalog) -> None:
+    steps: list[tuple[int, int]] = []
+    make_campaign(demo, FIRST, 2, catalog, ["M 33"], progress=lambda a, b: steps.append((a, b)))
+    assert [done for done, _ in steps] == sorted(done for done, _ in steps)
+    assert steps[-1][0] == steps[-1][1]
