@@ -13,6 +13,10 @@ A place is a configuration, a site, or an astroplan `Observer`; a target a name,
 astroplan `FixedTarget`, or nightplan's own `Target`; an evening a date, its ISO text, or a `Time`
 within the night. Angles, sizes and durations are Quantities. Bad input raises an error of
 `nightplan.errors` that reads as one line.
+
+astropy on its own asks the network for Earth-rotation data on dates of the coming year, and fails
+without. `configure_astropy()` makes it live by the installed table, as nightplan does; the calls
+here that meet a time do it themselves.
 """
 
 from nightplan.errors import NightplanError
@@ -20,6 +24,7 @@ from nightplan.library.campaigns import ComingNights, campaign
 from nightplan.library.collecting import Gathering, collect, gathered
 from nightplan.library.configs import (
     config_at,
+    configure_astropy,
     demo_config,
     load_config,
     site_at,
@@ -55,6 +60,7 @@ __all__ = [
     "catalogue",
     "collect",
     "config_at",
+    "configure_astropy",
     "demo_config",
     "exposure",
     "frame",

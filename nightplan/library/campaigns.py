@@ -14,6 +14,7 @@ from nightplan.library.outputs import Answer, floats_of, table_of
 
 if TYPE_CHECKING:
     from astropy.table import QTable
+    from matplotlib.figure import Figure
 
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.config import Config
@@ -80,6 +81,13 @@ class ComingNights(Answer):
         from nightplan.report.campaign_text import campaign_text
 
         return campaign_text(self.document.model_dump(mode="json"))
+
+    def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
+        """The calendar as a matplotlib figure."""
+        from nightplan.report.calendar_plot import calendar_figure, calendar_picture
+
+        picture = calendar_picture(self.document.model_dump(mode="json"))
+        return calendar_figure(picture, style=style, narrow=narrow)
 
     def save_plot(
         self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False

@@ -9,12 +9,20 @@ from nightplan.library.inputs import value_in
 from nightplan.model.config import Config, load_config
 from nightplan.model.site import LampLight, Site
 from nightplan.model.starter import demo_config, starter_text
+from nightplan.planning.earth_orientation import configure_astropy
 
 if TYPE_CHECKING:
     from astroplan import Observer
     from astropy.units import Quantity
 
-__all__ = ["config_at", "demo_config", "load_config", "site_at", "write_starter"]
+__all__ = [
+    "config_at",
+    "configure_astropy",
+    "demo_config",
+    "load_config",
+    "site_at",
+    "write_starter",
+]
 
 
 def write_starter(path: str | os.PathLike[str] = "nightplan.toml") -> None:

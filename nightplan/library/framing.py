@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from astropy.table import QTable
     from astropy.units import Quantity
     from astropy.wcs import WCS
+    from matplotlib.figure import Figure
 
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.catalog import Catalog
@@ -215,6 +216,21 @@ class Framed(Answer):
         header["NAXIS"] = 2
         header["NAXIS1"], header["NAXIS2"] = optics.width_px, optics.height_px
         return WCS(header)
+
+    def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
+        """The fields over real stars as a matplotlib figure."""
+        from nightplan.report.chart_scene import chart_scene
+        from nightplan.report.framing_chart import framing_figure
+
+        scene = chart_scene(
+            self._config,
+            self.answer.target,
+            self.answer.framing,
+            self.answer.framings,
+            catalog=self._catalog,
+            guide=self.answer.guide,
+        )
+        return framing_figure(scene, style=style, narrow=narrow)
 
     def save_chart(
         self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False

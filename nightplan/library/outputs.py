@@ -86,4 +86,10 @@ def table_of(columns: Mapping[str, Any], meta: Mapping[str, Any] | None = None) 
                 ready[name] = np.array(values) if values else np.array([], dtype=str)
         else:
             ready[name] = values
-    return QTable(ready, meta=dict(meta or {}))
+    table = QTable(ready, meta=dict(meta or {}))
+    for name in table.colnames:
+        column = table[name]
+        if isinstance(column, np.ndarray) and np.issubdtype(column.dtype, np.floating):
+            # As it is printed only; the values keep all their digits.
+            column.info.format = ".5g"
+    return table

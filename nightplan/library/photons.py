@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from astropy.table import QTable
     from astropy.time import Time
     from astropy.units import Quantity
+    from matplotlib.figure import Figure
 
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.config import Config
@@ -129,6 +130,12 @@ class Photons(Answer):
         from nightplan.report.exposure_text import exposure_text
 
         return exposure_text(self.document, self.exposure.config.site)
+
+    def figure(self, *, style: str = "day") -> Figure:
+        """Worth against time for every filter as a matplotlib figure."""
+        from nightplan.report.worth_plot import worth_figure
+
+        return worth_figure(self.exposure, style=style)
 
     def save_plot(self, path: str | os.PathLike[str], *, style: str = "day") -> None:
         """Save worth against time for every filter: .png, .svg or .pdf."""

@@ -18,6 +18,7 @@ from nightplan.sky.times import mjd_from_iso
 if TYPE_CHECKING:
     from astropy.table import QTable
     from astropy.time import Time
+    from matplotlib.figure import Figure
 
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.catalog import Catalog
@@ -193,6 +194,14 @@ class Planned(Answer):
         from nightplan.report.plan_text import plan_text
 
         return plan_text(self.document.model_dump(mode="json"))
+
+    def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
+        """The altitude-and-moon plot as a matplotlib figure."""
+        from nightplan.report.altitude_plot import night_figure
+        from nightplan.report.plan_picture import picture_of_plan
+
+        picture = picture_of_plan(self.plan, self.document.model_dump(mode="json"))
+        return night_figure(picture, style=style, narrow=narrow)
 
     def save_plot(
         self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
