@@ -24,7 +24,11 @@ def collect_text(document: CollectDocument) -> str:
         lines.append(f"{document.judged_again} known subs took the new verdict")
     if document.skipped:
         lines += ["", "Skipped:"]
-        lines += [paragraph(f"{one.file}: {one.reason}", indent="  ") for one in document.skipped]
+        start = document.folder.rstrip("/") + "/"
+        lines += [
+            paragraph(f"{one.file.removeprefix(start)}: {one.reason}", indent="  ")
+            for one in document.skipped
+        ]
     if document.gathered:
         rows = [
             [
