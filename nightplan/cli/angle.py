@@ -13,9 +13,8 @@ from nightplan.cli.common import common_options, emit, evening_of, load
 if TYPE_CHECKING:
     import datetime
 
-    from nightplan.journal.records import Framing, RotatorSolution
+    from nightplan.library.angle_question import AngleQuestion
     from nightplan.model.config import Config
-    from nightplan.planning.return_advice import CameraNow, Wanted
 
 Pier = Literal["east", "west"]
 FILE = click.Path(path_type=Path)
@@ -70,7 +69,7 @@ def command(config_path: Path, evening: str | None, as_json: bool, **options: ob
         nightplan angle --solution test.fits --rotator 112.5 --target "NGC 7000"
         nightplan angle --position-angle 31 --target-angle 120
     """
-    from nightplan.planning.return_advice import advise, choose_train, find_sense
+    from nightplan.library.angle_question import answer_angle, record_angle
     from nightplan.report.angle_text import angle_text
     from nightplan.report.documents.angle import angle_document
 
@@ -78,28 +77,44 @@ def command(config_path: Path, evening: str | None, as_json: bool, **options: ob
     asked = Asked(**options)  # type: ignore[arg-type]
     date = evening_of(config.site, evening)
     _check(asked)
-    solved = _solution(config, asked.solution)
-    framing = _framing(config, asked)
-    optics, notices = choose_train(config, asked.train, framing, solved)
-    earlier = _earlier(config, date, optics.name)
-    now = _now(config, asked, optics.name, earlier)
-    second = _second(config, asked, date, optics.name)
-    configured = None if config.rotator is None else config.rotator.sense
-    sense, more = find_sense(configured, now, asked.rotator, asked.pier, earlier, second)
-    advice = advise(
-        config,
-        optics,
-        now,
-        _wanted(config, asked, framing),
-        reading_deg=asked.rotator,
-        sense=sense,
-        same_way_up=asked.same_way_up,
-        notices=[*notices, *more],
-    )
+    question = _question(config, asked, date)
+    advice = answer_angle(config, question)
     if asked.record:
-        _record(config, asked, date, optics.name, now)
+        record_angle(config, question, advice)
     document = angle_document(advice, asked.pier)
     emit(document, as_json, lambda: angle_text(document))
+
+
+def _question(config: Config, asked: Asked, date: datetime.date) -> AngleQuestion:
+    from nightplan.journal.plate_solution import read_solution
+    from nightplan.library.angle_question import AngleQuestion
+    from nightplan.model.own_targets import catalog_for
+
+    sensor_px = (config.camera.width_px, config.camera.height_px)
+    target = None
+    if asked.target is not None:
+        catalog = catalog_for(config)
+        target = str(catalog.name[catalog.find(asked.target)])
+    first, second = (
+        None if path is None else read_solution(path, sensor_px)
+        for path in (asked.solution, asked.second_solution)
+    )
+    return AngleQuestion(
+        evening=date,
+        solution=first,
+        position_angle_deg=asked.position_angle,
+        rotator_deg=asked.rotator,
+        target_angle_deg=asked.target_angle,
+        target=target,
+        panel=asked.panel,
+        train=asked.train,
+        pier=asked.pier,
+        second_solution=second,
+        second_position_angle_deg=asked.second_position_angle,
+        second_rotator_deg=asked.second_rotator,
+        second_pier=asked.second_pier,
+        same_way_up=asked.same_way_up,
+    )
 
 
 def _check(asked: Asked) -> None:
@@ -128,139 +143,3 @@ def _check(asked: Asked) -> None:
         raise click.UsageError("a second solution needs --second-rotator, and the other way round")
     if asked.record and asked.rotator is None:
         raise click.UsageError("--record needs --rotator DEG")
-
-
-def _solution(config: Config, path: Path | None):  # type: ignore[no-untyped-def]
-    if path is None:
-        return None
-    from nightplan.journal.plate_solution import read_solution
-
-    return read_solution(path, (config.camera.width_px, config.camera.height_px))
-
-
-def _framing(config: Config, asked: Asked) -> Framing | None:
-    if asked.target is None:
-        return None
-    from nightplan.errors import NightplanError
-    from nightplan.journal import Journal
-    from nightplan.model.own_targets import catalog_for
-
-    catalog = catalog_for(config)
-    name = str(catalog.name[catalog.find(asked.target)])
-    journal = Journal.open(config.folder)
-    found = None
-    if journal is not None:
-        with journal:
-            found = journal.framing(name, asked.train, asked.panel)
-    goal = config.goal.get(name) or config.goal.get(asked.target)
-    if (
-        found is None
-        and asked.target_angle is None
-        and (goal is None or goal.position_angle_deg is None)
-    ):
-        raise NightplanError(
-            f"no framing of {name} is stored; record one with `nightplan frame`, or give "
-            "--target-angle DEG"
-        )
-    return found
-
-
-def _wanted(config: Config, asked: Asked, framing: Framing | None) -> Wanted | None:
-    from dataclasses import replace
-
-    from nightplan.planning.return_advice import Wanted, wanted_from_framing
-
-    if framing is not None:
-        stored = wanted_from_framing(framing)
-        if asked.target_angle is None:
-            return stored
-        return replace(
-            stored,
-            position_angle_deg=asked.target_angle,
-            image_up_angle_deg=None,
-            source="command line",
-        )
-    if asked.target_angle is not None:
-        return Wanted(asked.target_angle, "command line")
-    goal = None if asked.target is None else config.goal.get(asked.target)
-    if goal is not None and goal.position_angle_deg is not None:
-        return Wanted(goal.position_angle_deg, "configuration")
-    return None
-
-
-def _earlier(config: Config, date: datetime.date, train: str) -> list[RotatorSolution]:
-    from nightplan.journal import Journal
-
-    journal = Journal.open(config.folder)
-    if journal is None:
-        return []
-    with journal:
-        return journal.rotator_solutions(date, train)
-
-
-def _now(config: Config, asked: Asked, train: str, earlier: list[RotatorSolution]) -> CameraNow:
-    from nightplan.errors import NightplanError
-    from nightplan.planning.camera_return import effective_sense
-    from nightplan.planning.return_advice import (
-        now_from_angle,
-        now_from_offset,
-        now_from_solution,
-    )
-    from nightplan.planning.train_optics import train_optics
-
-    if asked.solution is not None:
-        return now_from_solution(_solution(config, asked.solution))
-    if asked.position_angle is not None:
-        return now_from_angle(asked.position_angle, config.train[train].mirrored)
-    configured = None if config.rotator is None else config.rotator.sense
-    if not earlier or configured is None or asked.rotator is None:
-        raise NightplanError(
-            "the rotator's reading alone tells the angle only with sense under [rotator] and a "
-            "solution of tonight in the journal; give --solution FILE or --position-angle DEG"
-        )
-    sense = effective_sense(configured, config.train[train].mirrored)
-    optics = train_optics(config, train)
-    return now_from_offset(earlier[0], asked.rotator, sense, asked.pier, optics)
-
-
-def _second(
-    config: Config, asked: Asked, date: datetime.date, train: str
-) -> RotatorSolution | None:
-    from nightplan.journal.records import RotatorSolution
-    from nightplan.planning.return_advice import now_from_angle, now_from_solution
-
-    if asked.second_rotator is None:
-        return None
-    if asked.second_solution is not None:
-        now = now_from_solution(_solution(config, asked.second_solution))
-    else:
-        assert asked.second_position_angle is not None
-        now = now_from_angle(asked.second_position_angle, config.train[train].mirrored)
-    return RotatorSolution(
-        evening=date,
-        train=train,
-        reading_deg=asked.second_rotator,
-        position_angle_deg=now.position_angle_deg,
-        image_up_angle_deg=now.image_up_angle_deg,
-        mirrored=now.mirrored,
-        pier=asked.second_pier,
-    )
-
-
-def _record(config: Config, asked: Asked, date: datetime.date, train: str, now: CameraNow) -> None:
-    from nightplan.journal import Journal
-    from nightplan.journal.records import RotatorSolution
-
-    assert asked.rotator is not None
-    with Journal.open(config.folder, writable=True) as journal:
-        journal.record_rotator_solution(
-            RotatorSolution(
-                evening=date,
-                train=train,
-                reading_deg=asked.rotator,
-                position_angle_deg=now.position_angle_deg,
-                image_up_angle_deg=now.image_up_angle_deg,
-                mirrored=now.mirrored,
-                pier=asked.pier,
-            )
-        )

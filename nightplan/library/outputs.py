@@ -91,5 +91,5 @@ def table_of(columns: Mapping[str, Any], meta: Mapping[str, Any] | None = None) 
         column = table[name]
         if isinstance(column, np.ndarray) and np.issubdtype(column.dtype, np.floating):
             # As it is printed only; the values keep all their digits.
-            column.info.format = ".5g"
+            column.info.format = ".5g"  # type: ignore[attr-defined]
     return table

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from nightplan.errors import InputError
 from nightplan.library.inputs import evening_of, targets_of, value_in
@@ -12,22 +12,18 @@ from nightplan.library.outputs import Answer
 from nightplan.model.config import Config
 
 if TYPE_CHECKING:
-    import datetime
-
     from astropy.coordinates import Angle
     from astropy.io.fits import Header
     from astropy.units import Quantity
     from astropy.wcs import WCS
 
     from nightplan.journal.plate_solution import PlateSolution
-    from nightplan.journal.records import Framing, RotatorSolution
+    from nightplan.library.angle_question import AngleQuestion, Pier
     from nightplan.library.inputs import AnyEvening, AnyTarget
-    from nightplan.planning.return_advice import Advice, CameraNow, Wanted
+    from nightplan.planning.return_advice import Advice
     from nightplan.report.documents.angle import AngleDocument
 
     AnySolution: TypeAlias = str | os.PathLike[str] | Header | WCS
-
-Pier = Literal["east", "west"]
 
 
 class AngleAdvice(Answer):
@@ -39,9 +35,10 @@ class AngleAdvice(Answer):
         The planner's own.
     """
 
-    def __init__(self, advice: Advice, pier: Pier | None) -> None:
+    def __init__(self, config: Config, question: AngleQuestion, advice: Advice) -> None:
         self.advice = advice
-        self._pier = pier
+        self._config = config
+        self._question = question
 
     @property
     def position_angle_now(self) -> Angle:
@@ -88,12 +85,24 @@ class AngleAdvice(Answer):
         """The JSON document of `nightplan angle`."""
         from nightplan.report.documents.angle import angle_document
 
-        return angle_document(self.advice, self._pier)
+        return angle_document(self.advice, self._question.pier)
 
     def __str__(self) -> str:
         from nightplan.report.angle_text import angle_text
 
         return angle_text(self.document)
+
+    def record(self) -> None:
+        """Keep this solution with its reading in the journal for tonight; as `--record`.
+
+        Raises
+        ------
+        nightplan.errors.NightplanError
+            The rotator's reading was not given.
+        """
+        from nightplan.library.angle_question import record_angle
+
+        record_angle(self._config, self._question, self.advice)
 
 
 def angle(
@@ -114,7 +123,7 @@ def angle(
 ) -> AngleAdvice:
     """Say how the camera lies and how to turn it to a wanted angle; as `nightplan angle`.
 
-    Nothing is stored.
+    Nothing is stored unless `record` is called on the answer.
 
     Parameters
     ----------
@@ -124,7 +133,8 @@ def angle(
     position_angle : Quantity, optional
         Instead of a solution: the angle now, 0 to below 180 deg.
     rotator : Quantity, optional
-        The rotator's reading now.
+        The rotator's reading now. With the sense configured and a solution of the evening in the
+        journal it suffices alone.
     target_angle : Quantity, optional
         The position angle wanted.
     target : name, SkyCoord, FixedTarget or Target, optional
@@ -150,36 +160,43 @@ def angle(
     """
     from astropy import units as u
 
-    from nightplan.planning.return_advice import advise, choose_train, find_sense
+    from nightplan.library.angle_question import AngleQuestion, answer_angle
+    from nightplan.planning.camera_angle import check_position_angle
 
-    if (solution is None) == (position_angle is None):
-        raise InputError("library", "solution", solution, "a file, or position_angle in its place")
-    solved = None if solution is None else _read(config, solution)
-    framing = None if target is None else _stored(config, target, train, panel)
-    optics, notices = choose_train(config, train, framing, solved)
-    now = _camera(config, solved, position_angle, optics.name)
-    reading = None if rotator is None else value_in("rotator", rotator, u.deg)
-    date = evening_of(config.site, evening)
-    told = None
+    if solution is None and position_angle is None and rotator is None:
+        raise InputError("library", "position_angle", None, "an angle, or a solution")
+    if solution is not None and position_angle is not None:
+        raise InputError("library", "position_angle", str(position_angle), "not with a solution")
+
+    def line(key: str, value: Quantity | str | None) -> float | None:
+        return None if value is None else check_position_angle(value_in(key, value, u.deg))
+
+    second_solution, second_angle, second_reading = None, None, None
     if second is not None:
-        where, second_reading = second
-        told = _second(
-            config, where, value_in("second", second_reading, u.deg), second_pier, optics.name, date
-        )
-    configured = None if config.rotator is None else config.rotator.sense
-    earlier = _earlier(config, date, optics.name)
-    sense, more = find_sense(configured, now, reading, pier, earlier, told)
-    advice = advise(
-        config,
-        optics,
-        now,
-        _wanted(config, framing, target, target_angle),
-        reading_deg=reading,
-        sense=sense,
+        where, reading = second
+        second_reading = value_in("second", reading, u.deg)
+        if isinstance(where, u.Quantity):
+            second_angle = line("second", where)
+        else:
+            second_solution = _read(config, where)
+    question = AngleQuestion(
+        evening=evening_of(config.site, evening),
+        solution=None if solution is None else _read(config, solution),
+        position_angle_deg=line("position_angle", position_angle),
+        rotator_deg=None if rotator is None else value_in("rotator", rotator, u.deg),
+        target_angle_deg=line("target_angle", target_angle),
+        target=None if target is None else targets_of(config, [target])[0].name,
+        panel=panel,
+        train=train,
+        pier=pier,
+        second_solution=second_solution,
+        second_position_angle_deg=second_angle,
+        second_rotator_deg=second_reading,
+        second_pier=second_pier,
         same_way_up=same_way_up,
-        notices=[*notices, *more],
+        source="library",
     )
-    return AngleAdvice(advice, pier)
+    return AngleAdvice(config, question, answer_angle(config, question))
 
 
 def _read(config: Config, solution: AnySolution) -> PlateSolution:
@@ -197,101 +214,6 @@ def _read(config: Config, solution: AnySolution) -> PlateSolution:
     if isinstance(solution, Header):
         return solution_from_cards(dict(solution), "header", sensor_px)
     return read_solution(Path(solution), sensor_px)
-
-
-def _camera(
-    config: Config,
-    solved: PlateSolution | None,
-    position_angle: Quantity | str | None,
-    train: str,
-) -> CameraNow:
-    from astropy import units as u
-
-    from nightplan.planning.camera_angle import check_position_angle
-    from nightplan.planning.return_advice import now_from_angle, now_from_solution
-
-    if solved is not None:
-        return now_from_solution(solved)
-    assert position_angle is not None
-    typed = check_position_angle(value_in("position_angle", position_angle, u.deg))
-    return now_from_angle(typed, config.train[train].mirrored)
-
-
-def _stored(config: Config, target: AnyTarget, train: str | None, panel: int) -> Framing | None:
-    from nightplan.journal import Journal
-
-    (found,) = targets_of(config, [target])
-    journal = Journal.open(config.folder)
-    if journal is None:
-        return None
-    with journal:
-        return journal.framing(found.name, train, panel)
-
-
-def _wanted(
-    config: Config,
-    framing: Framing | None,
-    target: AnyTarget | None,
-    target_angle: Quantity | str | None,
-) -> Wanted | None:
-    from dataclasses import replace
-
-    from astropy import units as u
-
-    from nightplan.errors import NightplanError
-    from nightplan.planning.camera_angle import check_position_angle
-    from nightplan.planning.return_advice import Wanted, wanted_from_framing
-
-    stored = None if framing is None else wanted_from_framing(framing)
-    if target_angle is not None:
-        asked = check_position_angle(value_in("target_angle", target_angle, u.deg))
-        if stored is None:
-            return Wanted(asked, "library")
-        return replace(stored, position_angle_deg=asked, image_up_angle_deg=None, source="library")
-    if stored is not None or target is None:
-        return stored
-    name = targets_of(config, [target])[0].name
-    goal = config.goal.get(name)
-    if goal is None or goal.position_angle_deg is None:
-        raise NightplanError(f"no framing of {name} is stored; give target_angle")
-    return Wanted(goal.position_angle_deg, "configuration")
-
-
-def _earlier(config: Config, date: datetime.date, train: str) -> list[RotatorSolution]:
-    from nightplan.journal import Journal
-
-    journal = Journal.open(config.folder)
-    if journal is None:
-        return []
-    with journal:
-        return journal.rotator_solutions(date, train)
-
-
-def _second(
-    config: Config,
-    where: Quantity | AnySolution,
-    reading_deg: float,
-    pier: Pier | None,
-    train: str,
-    date: datetime.date,
-) -> RotatorSolution:
-    from astropy.units import Quantity
-
-    from nightplan.journal.records import RotatorSolution
-
-    if isinstance(where, Quantity):
-        now = _camera(config, None, where, train)
-    else:
-        now = _camera(config, _read(config, where), None, train)
-    return RotatorSolution(
-        evening=date,
-        train=train,
-        reading_deg=reading_deg,
-        position_angle_deg=now.position_angle_deg,
-        image_up_angle_deg=now.image_up_angle_deg,
-        mirrored=now.mirrored,
-        pier=pier,
-    )
 
 
 def _angle(degrees: float) -> Angle:

@@ -310,3 +310,18 @@ def test_catalogue_has_places_and_units(demo: Config) -> None:
     # M 31 by RC3 (de Vaucouleurs et al. 1991): 190 arcmin; SIMBAD's place (from memory).
     assert row["major"].to_value("arcmin") == pytest.approx(190.0, rel=0.1)
     assert row["coord"].separation(SkyCoord("00h42m44.3s", "+41d16m08s")) < 5 * u.arcsec
+
+
+def test_recorded_solution_lets_a_reading_do(config_file: Path) -> None:
+    text = config_file.read_text(encoding="utf-8").replace("# sense = 1 ", "sense = 1 ")
+    config_file.write_text(text, encoding="utf-8")
+    config = nightplan.load_config(config_file)
+    assert config.rotator is not None
+    assert config.rotator.sense == 1
+    known = nightplan.angle(config, position_angle=30 * u.deg, rotator=100 * u.deg, evening=EVENING)
+    known.record()
+    # By hand: sense +1, so 15 degrees more on the scale are 15 more on the sky.
+    later = nightplan.angle(config, rotator=115 * u.deg, evening=EVENING)
+    assert later.position_angle_now.deg == pytest.approx(45.0)
+    with pytest.raises(nightplan.NightplanError, match="solution of tonight"):
+        nightplan.angle(config, rotator=115 * u.deg, evening="2027-10-07")
