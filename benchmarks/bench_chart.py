@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.star_catalog import bundled_stars, star_catalog
 from nightplan.model.starter import demo_config
 from nightplan.planning.framing import frame_target

@@ -13,7 +13,7 @@ import numpy as np
 from astropy.wcs import WCS
 from matplotlib.path import Path
 
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
 from nightplan.planning.catalog_framing import ellipse_axes, frame_catalog, scan_ellipses
 from nightplan.planning.field_search import Field, coverage_of_turns, scan_angles

@@ -15,7 +15,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
 from nightplan.planning.earth_orientation import configure_astropy
 from nightplan.planning.limits import geometry_margin_deg

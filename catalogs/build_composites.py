@@ -22,7 +22,7 @@ COLUMNS = (
 
 def main(folder: Path = HERE) -> None:
     """Write composites.csv into `folder`."""
-    from nightplan.model.catalog import load_catalog
+    from nightplan.model.catalog_reading import load_catalog
     from nightplan.model.composite import composite_field
 
     catalog = load_catalog(composites=False)

@@ -139,7 +139,7 @@ def catalog_and_rows(
         Something else is given, or a `SkyCoord` of more than one position.
     """
     from nightplan.errors import TargetError
-    from nightplan.model.catalog import load_catalog
+    from nightplan.model.catalog_reading import load_catalog
 
     configured = own_targets(where) if isinstance(where, Config) else ()
     catalog = load_catalog(configured)

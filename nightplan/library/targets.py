@@ -95,7 +95,7 @@ def catalogue(config: Config | None = None) -> QTable:
     """
     from astropy.table import QTable
 
-    from nightplan.model.catalog import load_catalog
+    from nightplan.model.catalog_reading import load_catalog
     from nightplan.model.own_targets import catalog_for
 
     rows = load_catalog() if config is None else catalog_for(config)

@@ -330,19 +330,3 @@ def _constellation(text: str) -> str:
     raise InputError(
         "filter", "constellation", text, "an IAU three-letter abbreviation such as Cyg"
     )
-
-
-def load_catalog(extra_targets: Sequence[Target] = (), *, composites: bool = True) -> Catalog:
-    """The bundled catalogue: OpenNGC, the supplement of large targets, and one's own targets.
-
-    A target of the user's own takes the place of the bundled one that has its name, and
-    inherits what it leaves open (kind, lines, magnitudes, velocity, names).
-
-    Raises
-    ------
-    nightplan.errors.FileError
-        The bundled files are missing or damaged.
-    """
-    from nightplan.model.catalog_reading import read_catalog
-
-    return read_catalog(extra_targets, composites=composites)

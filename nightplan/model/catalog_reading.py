@@ -39,8 +39,17 @@ _NEVER_DERIVED = ("open_cluster", "star_field", "dark_nebula")
 Columns = dict[str, np.ndarray]
 
 
-def read_catalog(extra_targets: Sequence[Target] = (), *, composites: bool = True) -> Catalog:
-    """See `nightplan.model.catalog.load_catalog`."""
+def load_catalog(extra_targets: Sequence[Target] = (), *, composites: bool = True) -> Catalog:
+    """The bundled catalogue: OpenNGC, the supplement of large targets, and one's own targets.
+
+    A target of the user's own takes the place of the bundled one that has its name, and
+    inherits what it leaves open (kind, lines, magnitudes, velocity, names).
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        The bundled files are missing or damaged.
+    """
     folder = catalog_folder()
     base = _openngc_columns(folder / "openngc.csv")
     fields_of_composites = _composites(folder / "composites.csv") if composites else {}

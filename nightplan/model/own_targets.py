@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nightplan.errors import ConfigError, TargetError
-from nightplan.model.catalog import Catalog, load_catalog
+from nightplan.model.catalog import Catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.target import KINDS, Target
 
 if TYPE_CHECKING:

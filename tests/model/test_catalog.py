@@ -14,9 +14,9 @@ from astropy import units as u
 from astropy.coordinates import get_constellation
 
 from nightplan.errors import InputError, TargetError
-from nightplan.model.catalog import CONSTELLATIONS, Catalog, load_catalog
+from nightplan.model.catalog import CONSTELLATIONS, Catalog
 from nightplan.model.catalog_files import catalog_folder
-from nightplan.model.catalog_reading import DERIVED_SOURCE, ISOPHOTE_SOURCE
+from nightplan.model.catalog_reading import DERIVED_SOURCE, ISOPHOTE_SOURCE, load_catalog
 from nightplan.model.target import KINDS, Target
 
 CHECKOUT = Path(__file__).parents[2]

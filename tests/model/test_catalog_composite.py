@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
-from nightplan.model.catalog import Catalog, load_catalog
-from nightplan.model.catalog_reading import COMPOSITE_SOURCE
+from nightplan.model.catalog import Catalog
+from nightplan.model.catalog_reading import COMPOSITE_SOURCE, load_catalog
 from nightplan.model.composite import composite_field
 from nightplan.model.target import Target
 

@@ -13,7 +13,8 @@ import pytest
 from astropy import units as u
 from astropy.coordinates import SkyCoord
 
-from nightplan.model.catalog import Catalog, load_catalog
+from nightplan.model.catalog import Catalog
+from nightplan.model.catalog_reading import load_catalog
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "catalog_messier.csv"
 

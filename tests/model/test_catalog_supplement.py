@@ -12,8 +12,9 @@ import pytest
 from astropy import units as u
 from astropy.coordinates import SkyCoord
 
-from nightplan.model.catalog import Catalog, load_catalog
+from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_files import catalog_folder
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.target import KINDS, LINES
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "catalog_classic_excerpt.csv"

@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.errors import TargetError
-from nightplan.model.catalog import Catalog, _quick_keys, load_catalog
+from nightplan.model.catalog import Catalog, _quick_keys
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.name_lookup import normalise, stem
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from matplotlib.path import Path
 
 from nightplan.errors import InputError
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.preferences import Goal
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target

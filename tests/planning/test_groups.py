@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
 from nightplan.planning.groups import find_groups, neighbour_rows
 from nightplan.planning.train_optics import train_optics

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.path import Path
 
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
 from nightplan.planning.field_search import Field

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from nightplan.errors import InputError, TargetError
-from nightplan.model.catalog import Catalog, load_catalog
+from nightplan.model.catalog import Catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
 from nightplan.planning.night import Night, compute_night

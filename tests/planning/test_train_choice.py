@@ -5,7 +5,7 @@ import math
 import pytest
 
 from nightplan.errors import InputError
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.filters import Filter
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target

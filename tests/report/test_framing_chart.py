@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from nightplan.errors import FileError, InputError
-from nightplan.model.catalog import load_catalog
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.star_catalog import StarCatalog, StarList
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
