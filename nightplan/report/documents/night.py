@@ -8,20 +8,6 @@ from nightplan.planning.night import Night
 from nightplan.report.documents.base import Document
 from nightplan.sky.times import utc_iso
 
-EVENTS = (
-    "sunset",
-    "civil_dusk",
-    "nautical_dusk",
-    "astronomical_dusk",
-    "astronomical_dawn",
-    "nautical_dawn",
-    "civil_dawn",
-    "sunrise",
-    "moonrise",
-    "moonset",
-)
-
-
 class NightDocument(Document):
     """Events between local noon and the next, and the one window of the night."""
 
@@ -61,8 +47,7 @@ class NightDocument(Document):
 def night_document(night: Night) -> NightDocument:
     """Put a `Night` into its document."""
     values: dict[str, object] = {}
-    for name in EVENTS:
-        event = getattr(night, name)
+    for name, event in night.events.items():
         values[f"{name}_utc"] = None if event.utc_mjd is None else utc_iso(event.utc_mjd)
         values[f"{name}_utc_reason"] = event.reason
     for edge in ("window_start", "window_end"):
