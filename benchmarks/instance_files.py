@@ -37,7 +37,7 @@ def save(problem: Problem, path: Path) -> None:
                 "sub_s": task.sub_s,
                 "goal_h": round(task.goal_h, 3),
                 "gathered_h": round(task.gathered_h, 3),
-                "worth_1e4": [int(round(1e4 * float(value))) for value in task.worth],
+                "worth_1e4": [round(1e4 * float(value)) for value in task.worth],
                 "usable": "".join("1" if good else "0" for good in task.usable),
             }
             for task in problem.tasks

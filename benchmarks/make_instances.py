@@ -40,9 +40,10 @@ def build(
     goal_scale: float = 1.0,
     panels: int = 1,
     setup_min: float = 6.0,
+    begun: bool = False,
     overheads: Overheads | None = None,
 ) -> Problem:
-    """One invented night. `moon`: none, sets, rises or up."""
+    """One invented night. `moon`: none, sets, rises or up; `begun`: earlier nights brought some."""
     rng = np.random.default_rng(seed)
     window_s = hours * 3600.0
     grid_s = np.arange(0.0, window_s + 1.0, 300.0)
@@ -63,7 +64,7 @@ def build(
         priority = float(rng.choice([1.0, 1.0, 1.0, 2.0]))
         new_angle = bool(rng.random() < 0.4)
         scale = goal_scale * float(rng.uniform(0.6, 1.3))
-        gathered = {name: float(rng.choice([0.0, 0.0, 0.2, 0.6])) for name in FILTERS}
+        gathered = {name: float(rng.choice([0.0, 0.0, 0.2, 0.6])) * begun for name in FILTERS}
         for panel in range(1, (panels if number == 0 else 1) + 1):
             pointings.append(
                 Pointing(
@@ -114,23 +115,38 @@ def build(
 
 PAST = Overheads(track_past_meridian_s=1200.0, dither_every=4, focus_every_s=4200.0)
 
-INSTANCES = {
-    "01x7_02h_short": dict(targets=1, hours=2.0, seed=11, moon="none"),
-    "01x7_08h_moonset": dict(targets=1, hours=8.0, seed=12, moon="sets"),
-    "01x7_10h_moonrise": dict(targets=1, hours=10.0, seed=13, moon="rises", goal_scale=0.6),
-    "01x7_10h_past": dict(targets=1, hours=10.0, seed=14, moon="none", overheads=PAST),
-    "02x7_08h_moonset": dict(targets=2, hours=8.0, seed=21, moon="sets"),
-    "02x7_10h_moonup": dict(targets=2, hours=10.0, seed=22, moon="up"),
-    "03x7_08h_dark": dict(targets=3, hours=8.0, seed=31, moon="none"),
-    "03x7_10h_moonrise": dict(targets=3, hours=10.0, seed=32, moon="rises"),
-    "04x7_10h_moonset": dict(targets=4, hours=10.0, seed=41, moon="sets"),
-    "04x7_10h_past": dict(targets=4, hours=10.0, seed=42, moon="none", overheads=PAST),
-    "04x7_14h_mosaic": dict(targets=4, hours=14.0, seed=43, moon="rises", panels=2),
-    "06x7_10h_moonset": dict(targets=6, hours=10.0, seed=61, moon="sets"),
-    "08x7_10h_smallgoals": dict(targets=8, hours=10.0, seed=81, moon="rises", goal_scale=0.4),
-    "12x7_12h_moonset": dict(targets=12, hours=12.0, seed=121, moon="sets"),
-    "12x7_12h_dark": dict(targets=12, hours=12.0, seed=122, moon="none", goal_scale=0.5),
-    "12x7_14h_moonrise": dict(targets=12, hours=14.0, seed=123, moon="rises", overheads=PAST),
+Wish = dict[str, object]
+INSTANCES: dict[str, Wish] = {
+    "01x7_02h_short": {"targets": 1, "hours": 2.0, "seed": 11, "moon": "none"},
+    "01x7_08h_moonset": {"targets": 1, "hours": 8.0, "seed": 12, "moon": "sets"},
+    "01x7_10h_moonrise": {"targets": 1, "hours": 10.0, "seed": 19, "moon": "rises"},
+    "01x7_10h_begun": {"targets": 1, "hours": 10.0, "seed": 14, "moon": "none", "begun": True},
+    "01x7_10h_past": {"targets": 1, "hours": 10.0, "seed": 14, "moon": "none", "overheads": PAST},
+    "02x7_08h_moonset": {"targets": 2, "hours": 8.0, "seed": 21, "moon": "sets"},
+    "02x7_10h_moonup": {"targets": 2, "hours": 10.0, "seed": 22, "moon": "up"},
+    "03x7_08h_dark": {"targets": 3, "hours": 8.0, "seed": 31, "moon": "none"},
+    "03x7_10h_moonrise": {"targets": 3, "hours": 10.0, "seed": 32, "moon": "rises"},
+    "03x7_10h_begun": {"targets": 3, "hours": 10.0, "seed": 33, "moon": "sets", "begun": True},
+    "04x7_10h_moonset": {"targets": 4, "hours": 10.0, "seed": 41, "moon": "sets"},
+    "04x7_10h_past": {"targets": 4, "hours": 10.0, "seed": 42, "moon": "none", "overheads": PAST},
+    "04x7_14h_mosaic": {"targets": 4, "hours": 14.0, "seed": 43, "moon": "rises", "panels": 2},
+    "06x7_10h_moonset": {"targets": 6, "hours": 10.0, "seed": 61, "moon": "sets"},
+    "08x7_10h_smallgoals": {
+        "targets": 8,
+        "hours": 10.0,
+        "seed": 81,
+        "moon": "rises",
+        "goal_scale": 0.4,
+    },
+    "12x7_12h_moonset": {"targets": 12, "hours": 12.0, "seed": 121, "moon": "sets"},
+    "12x7_12h_dark": {"targets": 12, "hours": 12.0, "seed": 122, "moon": "none", "goal_scale": 0.5},
+    "12x7_14h_moonrise": {
+        "targets": 12,
+        "hours": 14.0,
+        "seed": 123,
+        "moon": "rises",
+        "overheads": PAST,
+    },
 }
 
 

@@ -16,7 +16,14 @@ from nightplan.planning.schedule_check import violations
 from nightplan.planning.schedule_problem import Overheads
 from nightplan.planning.solver import Effort, solve
 
-QUICK = {"cell_s": 300.0, "iterations": 25, "seeds": 2, "candidates": 8_000}
+QUICK = {
+    "cell_s": 300.0,
+    "fine": 0,
+    "iterations": 25,
+    "rounds": 1,
+    "seeds": 2,
+    "candidates": 8_000,
+}
 
 overheads = st.builds(
     Overheads,

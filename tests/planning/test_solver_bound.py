@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightplan.planning.schedule import evaluate
+from nightplan.planning.schedule import block_hours, evaluate
 from nightplan.planning.schedule_check import violations
 from nightplan.planning.schedule_problem import Overheads
 from nightplan.planning.solving.batch import BatchPlacer
 from nightplan.planning.solving.cells import build_cells
-from nightplan.planning.solving.path_programme import PathProgramme
+from nightplan.planning.solving.path_programme import PathProgramme, Prices
 from nightplan.planning.solving.placement import Placer, Run
 from nightplan.planning.solving.utility_model import row_utility
 
@@ -33,7 +33,7 @@ def _random_runs(rng: np.random.Generator, placer: Placer) -> list[Run]:
     return runs
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     rules=st.sampled_from(RULES),
@@ -58,26 +58,45 @@ def test_a_path_through_the_cells_is_above_every_schedule(
         return
     utility = row_utility(problem)
     rows = utility.goal_h.size
-    programme = PathProgramme(placer, build_cells(placer, step), rows)
+    programme = PathProgramme(placer, build_cells(placer, step), utility.goal_h)
     batch = BatchPlacer(placer, utility)
-    price, bonus = rng.uniform(0.0, 1.0, rows), rng.uniform(0.0, 0.2, rows)
+    price, bonus, curve = (rng.uniform(0.0, most, rows) for most in (1.0, 0.2, 1.0))
     bonus *= rng.random() < 0.5
-    path = programme.best(price, bonus)
+    curve *= utility.weight * (rng.random() < 0.7)
+    block = rng.uniform(-0.02, 0.0, rows) * (rng.random() < 0.3)
+    path = programme.best(Prices(price, bonus, block, curve))
     for _ in range(12):
         placed = placer.place(_random_runs(rng, placer))
         schedule = placer.schedule(placed)
         assert violations(problem, schedule) == []
         rows_done = evaluate(problem, schedule)
         hours = np.array([row.tonight_h for row in rows_done.progress])
-        starts = np.zeros(rows)
+        starts, blocks, squares = np.zeros(rows), np.zeros(rows), np.zeros(rows)
+        before, last, previous = -1, 0, 0.0
         for run in placed:
-            starts[placer.row[run.lane]] += 1.0
+            row, one = placer.row[run.lane], placer.schedule([run])
+            starts[row] += row != before
+            blocks[row] += len(run.pieces)
+            hours_here = sum(block_hours(problem, b) for b in one.blocks)
+            share = hours_here / utility.goal_h[row]
+            # Across a flip two runs count as one.
+            flips = row == before and placer.after[run.lane] and not placer.after[last]
+            squares[row] += share**2 + (2.0 * share * previous if flips else 0.0)
+            before, last, previous = row, run.lane, share
         cost = rows_done.change_cost - rows_done.change_cost_parts["new_angle"]
-        assert hours @ price + starts @ bonus - cost <= path.value + 1e-9
-        lagrangian = path.value + utility.conjugate(price, bonus, np.full(rows, np.nan))
-        assert rows_done.value <= utility.constant() + lagrangian + 1e-9
+        worth = hours @ price + starts @ bonus + blocks @ block - squares @ curve - cost
+        assert worth <= path.value + 1e-9
+        free = np.full(rows, np.nan)
+        lagrangian = path.value + utility.conjugate(price, bonus, curve, free)
+        if not block.any():
+            assert rows_done.value <= utility.constant() + lagrangian + 1e-9
     assert path.value == pytest.approx(
-        float(path.hours @ price + path.starts @ bonus) - path.cost, abs=1e-9
+        path.hours @ price
+        + path.starts @ bonus
+        + path.blocks @ block
+        - path.squares @ curve
+        - path.cost,
+        abs=1e-9,
     )
     # The fast placer is held to the exact one.
     runs = [_random_runs(rng, placer) for _ in range(8)]

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.schedule_problem import HOUR_S, FloatArray
+from nightplan.planning.schedule_problem import HOUR_S, FloatArray, IntArray
 from nightplan.planning.solving.cells import change_costs
 from nightplan.planning.solving.placement import EPS_S, STALE_S, Placer
 from nightplan.planning.solving.utility_model import RowUtility
 
-IntArray = NDArray[np.int64]
 NONE = -1
 TABLE_STEP_S = 15.0
 

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightplan.planning.schedule_problem import FloatArray
-from nightplan.planning.solving.batch import NONE, BatchPlacer, IntArray, Values
+from nightplan.planning.schedule_problem import FloatArray, IntArray
+from nightplan.planning.solving.batch import NONE, BatchPlacer, Values
 from nightplan.planning.solving.placement import Run
 
 GAIN = 1e-6
+BATCH = 3000
 Candidate = tuple[list[int], list[int], list[float]]
 
 
@@ -70,6 +71,16 @@ class LocalSearch:
                 found.append(order)
         return found
 
+    def _better(self, order: Order, candidates: list[Candidate]) -> Order | None:
+        """The best of the first batch that holds a better order."""
+        for begin in range(0, len(candidates), BATCH):
+            found = self.best_of(candidates[begin : begin + BATCH])
+            if found is not None and found.objective > order.objective + GAIN:
+                return found
+            if not self.spare():
+                return None
+        return None
+
     def again(self, order: Order) -> Order:
         """An order valued by this search's utility."""
         found = self.best_of([(list(order.lanes), list(order.counts), list(order.waits_s))])
@@ -121,8 +132,8 @@ class LocalSearch:
         for _ in range(rounds):
             if level == len(kinds) or not self.spare():
                 break
-            found = self.best_of(kinds[level](order))
-            if found is not None and found.objective > order.objective + GAIN:
+            found = self._better(order, kinds[level](order))
+            if found is not None:
                 order, level = found, 0
             else:
                 level += 1

@@ -7,24 +7,42 @@ Lagrangian at whatever prices come out, so neither tolerance nor tangents can ma
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from nightplan.planning.schedule_problem import FloatArray
-from nightplan.planning.solving.path_programme import NightPath
+from nightplan.planning.solving.path_programme import NightPath, Prices
 from nightplan.planning.solving.utility_model import RowUtility
 
 SHARES = np.linspace(0.0, 1.0, 7)
 LOOSE = 2e-5
 
 
+@dataclass(frozen=True, eq=False)
+class Mix:
+    """The linear programme's answer: value, prices, and by row how far it is taken up (0 to 1)
+    and how many blocks it has on average."""
+
+    value: float
+    prices: Prices
+    taken: FloatArray
+    blocks: FloatArray
+
+
 class Master:
-    """Columns: hours x, taken up z and utility v of each row, the target's new angle y, paths."""
+    """Columns: hours x, taken up z and utility v of each row, the target's new angle y, paths.
+
+    Under diminishing returns v is charged for: its column is the square s of the share gained,
+    at least its tangents (2 m x / goal - m^2 z) and at least the squares of the paths' runs.
+    """
 
     def __init__(self, utility: RowUtility) -> None:
         import highspy
 
         self.utility = utility
         self.rows = rows = utility.goal_h.size
+        self.paths: list[tuple[int, NightPath]] = []
         self.infinity = highspy.kHighsInf
         # The base class: the convenience class prints a banner on standard output as it starts.
         self.lp = lp = highspy.Highs.__mro__[1]()
@@ -35,40 +53,72 @@ class Master:
             ("solver", "simplex"),
         ):
             lp.setOptionValue(option, value)
-        targets = utility.priority.size
-        nothing = self.nothing = (np.zeros(0, dtype=np.int32), np.zeros(0))
-        for _ in range(rows):
-            lp.addCol(0.0, 0.0, self.infinity, 0, *nothing)
-        for _ in range(rows):
-            lp.addCol(0.0, 0.0, 1.0, 0, *nothing)
-        for _ in range(rows):
-            lp.addCol(-1.0, -self.infinity, self.infinity, 0, *nothing)
-        for cost in utility.angle_cost:
-            lp.addCol(float(cost), 0.0, 1.0, 0, *nothing)
+        self.nothing = (np.zeros(0, dtype=np.int32), np.zeros(0))
+        self.goal_h = np.where(utility.goal_h > 0.0, utility.goal_h, 1.0)
+        per_hour, third = self._objective()
+        for cost, low, high in (
+            *((-float(slope), 0.0, self.infinity) for slope in per_hour),
+            *((0.0, 0.0, 1.0) for _ in range(rows)),
+            *((float(cost), -self.infinity, self.infinity) for cost in third),
+            *((float(cost), 0.0, 1.0) for cost in utility.angle_cost),
+        ):
+            lp.addCol(cost, low, high, 0, *self.nothing)
+        for column in range(2 * rows):
+            self._at_least(0.0, [column], [-1.0])
+        lp.addRow(1.0, 1.0, 0, *self.nothing)
         for row in range(rows):
-            self._at_least(0.0, [row], [-1.0])
-        for row in range(rows):
-            self._at_least(0.0, [rows + row], [-1.0])
-        lp.addRow(1.0, 1.0, 0, *nothing)
+            self._at_least(0.0, [2 * rows + row], [1.0 if utility.bends else 0.0])
         if utility.balance == "even":
-            self._even_rows(targets)
-        for row in range(rows):
-            if utility.balance != "even":
-                for slope, intercept in utility.tangents(row, SHARES):
-                    self._tangent(row, slope, intercept)
-            target = int(utility.target[row])
+            self._even_rows(utility.priority.size)
+        elif utility.balance == "plain":
+            self._plain_rows()
+        else:
+            for row in range(rows):
+                for share in SHARES:
+                    self._tangent(row, float(share * utility.room[row]))
+        for row, target in enumerate(utility.target):
             if utility.angle_cost[target] > 0.0:
-                self._at_least(0.0, [3 * rows + target, rows + row], [1.0, -1.0])
-        self.add(NightPath(0.0, (), np.zeros(rows), np.zeros(rows), 0.0))
+                self._at_least(0.0, [3 * rows + int(target), rows + row], [1.0, -1.0])
+        self._block_rows()
+        none = np.zeros(rows)
+        self.add(NightPath(0.0, (), none, none, none, none, 0.0))
+
+    def _objective(self) -> tuple[FloatArray, FloatArray]:
+        """Utility per hour, and what the third column of each row costs."""
+        u = self.utility
+        if u.bends:
+            return 2.0 * u.weight * u.room / self.goal_h, u.weight
+        return np.zeros(self.rows), -np.ones(self.rows)
+
+    def _plain_rows(self) -> None:
+        """v <= weight x hours, and weight x hours wanted if taken up."""
+        u, rows = self.utility, self.rows
+        for row in range(rows):
+            weight, room_h = float(u.weight[row]), max(0.0, float(u.goal_h[row] - u.had_h[row]))
+            self._at_least(0.0, [row, 2 * rows + row], [weight, -1.0])
+            self._at_least(0.0, [rows + row, 2 * rows + row], [weight * room_h, -1.0])
+
+    def _block_rows(self) -> None:
+        """Blocks of each row, between bounds that branching sets; a fine keeps it soluble."""
+        u = self.utility
+        self.block_row = self.lp.getNumRow()
+        fine = 2.0 * (float(np.sum(u.weight * np.maximum(u.goal_h, 1.0))) + 1.0)
+        for _ in range(self.rows):
+            self._at_least(0.0, [], [])
+        for row in range(self.rows):
+            for sign in (1.0, -1.0):
+                index = np.array([self.block_row + row], dtype=np.int32)
+                self.lp.addCol(fine, 0.0, self.infinity, 1, index, np.array([sign]))
 
     def _at_least(self, low: float, index: list[int], value: list[float]) -> None:
         self.lp.addRow(
             low, self.infinity, len(index), np.array(index, dtype=np.int32), np.array(value)
         )
 
-    def _tangent(self, row: int, slope: float, intercept: float) -> None:
-        rows = self.rows
-        self._at_least(0.0, [row, rows + row, 2 * rows + row], [slope, intercept, -1.0])
+    def _tangent(self, row: int, share: float) -> None:
+        """s >= 2 m x / goal - m^2 z at share gained m."""
+        index = [row, self.rows + row, 2 * self.rows + row]
+        self._at_least(0.0, index, [-2.0 * share / self.goal_h[row], share**2, 1.0])
 
     def _even_rows(self, targets: int) -> None:
         """v of a target's first row carries its level; v of the others is nothing."""
@@ -104,37 +154,60 @@ class Master:
     def add(self, path: NightPath) -> None:
         """One more path to mix."""
         hours, starts = np.flatnonzero(path.hours), np.flatnonzero(path.starts)
-        index = np.concatenate([hours, self.rows + starts, [2 * self.rows]]).astype(np.int32)
-        value = np.concatenate([path.hours[hours], path.starts[starts], [1.0]])
+        blocks = np.flatnonzero(path.blocks)
+        squares = np.flatnonzero(path.squares) if self.utility.bends else blocks[:0]
+        own = 2 * self.rows
+        index = np.concatenate(
+            [hours, self.rows + starts, [own], own + 1 + squares, self.block_row + blocks]
+        ).astype(np.int32)
+        value = np.concatenate(
+            [
+                path.hours[hours],
+                path.starts[starts],
+                [1.0],
+                -path.squares[squares],
+                path.blocks[blocks],
+            ]
+        )
+        self.paths.append((self.lp.getNumCol(), path))
         self.lp.addCol(float(path.cost), 0.0, self.infinity, index.size, index, value)
 
-    def force(self, taken: FloatArray) -> None:
-        """Rows forced (1), forbidden (0) or free (nan); array (row,)."""
+    def restrict(self, least: FloatArray, most: FloatArray) -> None:
+        """Fewest and most blocks of each row, arrays (row,)."""
         for row in range(self.rows):
-            low = 1.0 if taken[row] == 1.0 else 0.0
-            high = 0.0 if taken[row] == 0.0 else 1.0
-            self.lp.changeColBounds(self.rows + row, low, high)
+            high = float(most[row]) if np.isfinite(most[row]) else self.infinity
+            self.lp.changeRowBounds(self.block_row + row, float(least[row]), high)
 
-    def solve(self) -> tuple[float, FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Value, price (row,), bonus (row,), and hours and taken up (row,) of the best mix."""
+    def solve(self) -> Mix:
+        """The best mix of the paths known so far."""
         self.lp.run()
         solution = self.lp.getSolution()
-        dual = np.maximum(0.0, np.array(solution.row_dual[: 2 * self.rows]))
-        column = np.array(solution.col_value[: 3 * self.rows])
-        value = -float(self.lp.getInfo().objective_function_value)
         rows = self.rows
-        hours, taken, gain = column[:rows], column[rows : 2 * rows], column[2 * rows :]
-        if self.utility.balance == "diminishing":
-            self._refine(hours, taken, gain)
-        return value, dual[:rows], dual[rows:], hours, taken
+        duals = np.array(solution.row_dual)
+        column = np.array(solution.col_value)
+        hours, taken, square = np.split(column[: 3 * rows], 3)
+        blocks = np.zeros(rows)
+        for number, path in self.paths:
+            if column[number] > 1e-9:
+                blocks += column[number] * path.blocks
+        if self.utility.bends:
+            self._refine(hours, taken, square)
+        return Mix(
+            value=-float(self.lp.getInfo().objective_function_value),
+            prices=Prices(
+                np.maximum(0.0, duals[:rows]),
+                np.maximum(0.0, duals[rows : 2 * rows]),
+                duals[self.block_row : self.block_row + rows],
+                np.maximum(0.0, duals[2 * rows + 1 : 3 * rows + 1]),
+            ),
+            taken=taken,
+            blocks=blocks,
+        )
 
-    def _refine(self, hours: FloatArray, taken: FloatArray, gain: FloatArray) -> None:
+    def _refine(self, hours: FloatArray, taken: FloatArray, square: FloatArray) -> None:
         """Tangents where the mix is valued too high."""
         u = self.utility
-        room = u.room
-        for row in np.flatnonzero((taken > 1e-6) & (room > 0.0)):
-            share = min(1.0, hours[row] / (taken[row] * u.goal_h[row] * room[row]))
-            true = taken[row] * u.weight[row] * room[row] ** 2 * (1.0 - (1.0 - share) ** 2)
-            if gain[row] > true + LOOSE:
-                for slope, intercept in u.tangents(int(row), np.array([share])):
-                    self._tangent(int(row), slope, intercept)
+        for row in np.flatnonzero(taken > 1e-6):
+            share = hours[row] / (taken[row] * self.goal_h[row])
+            if u.weight[row] * (taken[row] * share**2 - square[row]) > LOOSE:
+                self._tangent(int(row), float(share))

@@ -1,8 +1,10 @@
-"""The utility of rows as the bound needs it: exact conjugates, and tangents from above.
+"""The utility of rows as the bound needs it: exact conjugates.
 
-Per row the gain phi(x) of x more equivalent hours is concave. On/off enters by its perspective
-z phi(x / z), z = 1 if the row is taken up at all; a price per hour, a bonus per start. The
-Lagrangian of a target is then  max(0, sum of positive parts - cost of a new angle), in closed
+Per row the gain of y more share of the goal is weight (2 room y - y^2). On/off enters by its
+perspective, taken x gain(y / taken), at a bonus per start. A path's square of y is at least the
+sum of squares of its runs, which the path programme counts; so part of the curvature (`curve`)
+can be charged there, run by run, and a mix of long and short runs no longer passes for their mean.
+The Lagrangian of a target is then  max(0, sum of positive parts - cost of a new angle), in closed
 form, so that the bound holds at any prices, whatever the linear programme's tangents are.
 """
 
@@ -39,6 +41,11 @@ class RowUtility:
     guide: float = 0.0
 
     @property
+    def bends(self) -> bool:
+        """Whether rows have diminishing returns of their own."""
+        return self.balance == "diminishing"
+
+    @property
     def room(self) -> FloatArray:
         """Share of the goal that is still wanted, array (row,)."""
         had = np.array([share_of_goal(h, g) for h, g in zip(self.had_h, self.goal_h, strict=True)])
@@ -73,11 +80,14 @@ class RowUtility:
         self,
         price: FloatArray,
         bonus: FloatArray,
+        curve: FloatArray,
         taken: FloatArray,
     ) -> float:
-        """Most of utility - price x hours - bonus x taken, over hours >= 0 and taken in [0, 1].
+        """Most of utility - price x hours - bonus x taken + curve x squares.
 
-        `taken` array (row,): nan leaves a row free, 1 forces it to be taken up, 0 forbids it.
+        Over hours >= 0, taken in [0, 1] and squares >= the share gained, squared; arrays (row,).
+        `taken`: nan leaves a row free, 1 forces it to be taken up, 0 forbids it. `curve` lies
+        between 0 and `weight`, and is 0 but for diminishing returns.
         """
         room = self.room
         if self.balance == "even":
@@ -85,8 +95,10 @@ class RowUtility:
         if self.balance == "plain":
             most = np.maximum(0.0, self.goal_h - self.had_h) * np.maximum(0.0, self.weight - price)
         else:
-            step = price * self.goal_h / (2.0 * self.weight)
-            most = self.weight * np.maximum(0.0, room - step) ** 2
+            slope = np.maximum(0.0, 2.0 * self.weight * room - price * self.goal_h)
+            bend = np.maximum(self.weight - curve, 0.0)
+            share = np.minimum(room, slope / np.maximum(2.0 * bend, 1e-12))
+            most = slope * share - bend * share**2
         net = most - bonus
         return self._sum_targets(np.where(taken == 1.0, net, np.maximum(0.0, net)), taken)
 
@@ -124,20 +136,6 @@ class RowUtility:
                 best += float(np.sum(np.maximum(0.0, -bonus[forced])))
             total += max(0.0, best)
         return total
-
-    def tangents(self, row: int, shares: FloatArray) -> list[tuple[float, float]]:
-        """Lines (slope per hour, intercept) above the row's gain, touching at these shares of
-        the room that is left."""
-        weight, goal, room = self.weight[row], self.goal_h[row], self.room[row]
-        if self.balance == "plain":
-            return [(weight, 0.0), (0.0, weight * max(0.0, goal - self.had_h[row]))]
-        lines: list[tuple[float, float]] = []
-        if room <= 0.0:
-            return [(0.0, 0.0)]
-        for share in shares:
-            y = share * room
-            lines.append((weight * 2.0 * (room - y) / goal, weight * y * y))
-        return lines
 
 
 def row_utility(problem: Problem) -> RowUtility:
