@@ -49,7 +49,7 @@ def command(
         nightplan campaign "M 31" "NGC 7000" --nights 60 --chance 0.4
         nightplan campaign --nights 30 --plot calendar.svg
     """
-    from nightplan.cli.earlier import earlier_nights
+    from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.campaign import check_range, make_campaign
     from nightplan.report.campaign_text import campaign_text

@@ -46,7 +46,7 @@ def command(
     Copies count once. Each light counts for its worth: what one hour under that sky, moon and
     altitude is worth in hours at the moonless zenith. A verdict (--reject, --accept, --weight)
     holds for all lights in the folder, those that are known already too: put the bad ones in a
-    folder of their own.
+    folder of their own. A rejection stands until --accept takes it back.
 
     \b
     Examples:
@@ -70,6 +70,7 @@ def command(
         reason=reason or "",
         weight=1.0 if weight is None else weight,
         given=reason is not None or accept or weight is not None,
+        overrule=accept,
     )
     told = Instructions(
         target=target,

@@ -81,7 +81,7 @@ def command(
         nightplan frame "IC 1396" --chart ic1396.svg --style red --header ic1396.fits
         nightplan frame "M 31" --page m31.html
     """
-    from nightplan.cli.earlier import earlier_nights
+    from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.camera_angle import check_position_angle
     from nightplan.planning.frame_answer import frame_answer
@@ -140,6 +140,8 @@ def command(
         _record(config, answer.framing)
     document = frame_document(answer)
     emit(document, as_json, lambda: frame_text(document))
+    if record and not as_json:
+        click.echo(f"Recorded as the framing of {target.name} with the {answer.framing.train}.")
 
 
 def _record(config: Config, framing: Framing) -> None:

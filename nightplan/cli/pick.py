@@ -43,6 +43,7 @@ def command(
         nightplan pick --date 2027-10-06 --why
         nightplan pick --kind galaxy --larger 10
     """
+    from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.night import compute_night
     from nightplan.planning.selection import Wishes, rank_targets
@@ -59,6 +60,13 @@ def command(
         brighter_mag=brighter_mag,
         names=names,
     )
-    ranking = rank_targets(config, night, catalog_for(config), wishes)
+    ranking = rank_targets(
+        config,
+        night,
+        catalog_for(config),
+        wishes,
+        most=max(200, count),
+        gathered_h=earlier_nights(config).by_filter(),
+    )
     document = pick_document(night, ranking, count)
     emit(document, as_json, lambda: pick_text(document, config.site, why=why))

@@ -64,9 +64,9 @@ def command(
         nightplan plan --json > plan.json
         nightplan plan --from 2027-10-07T01:10:00Z --keep plan.json --done L=18
     """
-    from nightplan.cli.earlier import earlier_nights
     from nightplan.errors import InputError
     from nightplan.files import read_text
+    from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.night import compute_night
     from nightplan.planning.plan import make_plan

@@ -45,10 +45,10 @@ def command(
         nightplan sheet --output tonight.html --style red
         nightplan sheet "M 31" --date 2027-10-06 --output m31.html --style print
     """
-    from nightplan.cli.earlier import earlier_nights
     from nightplan.errors import FileError
     from nightplan.files import write_whole
     from nightplan.library.calibration import calibration_owed
+    from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.night import compute_night
     from nightplan.planning.plan import make_plan

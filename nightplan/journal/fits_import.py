@@ -52,12 +52,16 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Verdict:
-    """What the imager says of all lights in the folder; `given` tells it from the default."""
+    """What the imager says of all lights in the folder; `given` tells it from the default.
+
+    A weight alone leaves a rejection of before in force; `overrule` takes it back.
+    """
 
     accepted: bool = True
     reason: str = ""
     weight: float = 1.0
     given: bool = False
+    overrule: bool = False
 
     def __post_init__(self) -> None:
         check_verdict(self.accepted, self.reason, self.weight)
@@ -181,6 +185,7 @@ def _store(
                 accepted=verdict.accepted,
                 reason=verdict.reason,
                 weight=verdict.weight,
+                rejected_too=verdict.overrule or not verdict.accepted,
             )
     return Collected(tuple(added), tuple(known), tuple(skipped), judged)
 

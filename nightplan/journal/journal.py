@@ -158,11 +158,15 @@ class Journal:
         accepted: bool = True,
         reason: str = "",
         weight: float = 1.0,
+        rejected_too: bool = True,
     ) -> int:
-        """Accept, reject (with a reason) or weigh stored subs; returns how many there were."""
+        """Accept, reject (with a reason) or weigh stored subs; returns how many took it.
+
+        With `rejected_too` false a rejection of before stands.
+        """
         connection = self._writing()
         with transaction(connection, self.path):
-            return sub_rows.judge(connection, identities, accepted, reason, weight)
+            return sub_rows.judge(connection, identities, accepted, reason, weight, rejected_too)
 
     def set_equivalents(self, seconds: Mapping[str, float]) -> int:
         """Store equivalent seconds by sub identity; returns how many subs took one."""

@@ -59,14 +59,19 @@ def judge(
     accepted: bool,
     reason: str,
     weight: float,
+    rejected_too: bool = True,
 ) -> int:
-    """Give stored subs another verdict; returns how many there were."""
+    """Give stored subs another verdict; returns how many took it.
+
+    `rejected_too` false leaves those as they are that were rejected before.
+    """
     check_verdict(accepted, reason, weight)
     changed = 0
     for identity in identities:
         changed += connection.execute(
-            "UPDATE sub SET accepted = ?, reason = ?, weight = ? WHERE identity = ?",
-            (int(accepted), reason, weight, identity),
+            "UPDATE sub SET accepted = ?, reason = ?, weight = ? "
+            "WHERE identity = ? AND (accepted OR ?)",
+            (int(accepted), reason, weight, identity, int(rejected_too)),
         ).rowcount
     return changed
 

@@ -112,6 +112,7 @@ def collect(
             reason=reject or "",
             weight=1.0 if weight is None else weight,
             given=reject is not None or accept or weight is not None,
+            overrule=accept,
         ),
         assume_light=assume_light,
         position_angle_deg=None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.library.earlier import earlier_nights
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, value_in
 from nightplan.library.outputs import coords_of, floats_of, table_of, time_of
 
@@ -91,7 +92,14 @@ def pick(
     with warnings.catch_warnings():
         # astroplan measures the moon's distance across frames, and astropy warns at each call.
         warnings.simplefilter("ignore", NonRotationTransformationWarning)
-        ranking = rank_targets(config, the_night, catalog, wishes, most=max(200, count))
+        ranking = rank_targets(
+            config,
+            the_night,
+            catalog,
+            wishes,
+            most=max(200, count),
+            gathered_h=earlier_nights(config).by_filter(),
+        )
     ranked = ranking.first(count)
     targets = [entry.target for entry in ranked]
 

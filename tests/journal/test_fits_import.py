@@ -170,6 +170,12 @@ def test_verdicts(collect, shot, config_file):
     collect()  # without a verdict nothing changes
     with Journal.open(config_file.parent) as journal:
         assert journal.subs()[0].reason == "clouds"
+    collect(verdict=Verdict(weight=0.5, given=True))  # a weight alone forgives nothing
+    with Journal.open(config_file.parent) as journal:
+        assert not journal.subs()[0].accepted
+    collect(verdict=Verdict(weight=0.5, given=True, overrule=True))
+    with Journal.open(config_file.parent) as journal:
+        assert journal.gathered("M 31", "L") == pytest.approx(150 / 3600)
     with pytest.raises(InputError, match="reason"):
         Verdict(accepted=False)
 

@@ -8,6 +8,7 @@ from nightplan.planning.night import Night
 from nightplan.report.documents.base import Document
 from nightplan.sky.times import utc_iso
 
+
 class NightDocument(Document):
     """Events between local noon and the next, and the one window of the night."""
 
