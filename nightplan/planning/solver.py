@@ -108,14 +108,29 @@ def gap_percent(objective: float, bound: float) -> float:
 
 
 def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
-    """Counts that fit a problem of this size into a few seconds."""
+    """Counts that fit a problem of this size into the time on a machine of 2025."""
     tasks = len(problem.tasks)
-    cell = 180.0 if tasks <= 8 else 240.0 if tasks <= 45 else 300.0
-    return Effort(cell_s=cell, time_limit_s=time_limit_s)
+    more = max(0.2, time_limit_s / 5.0)
+    if tasks <= 8:
+        cell, rounds, shaken = 180.0, 6.0, 8_000
+    elif tasks <= 45:
+        cell, rounds, shaken = 240.0, 3.0, 20_000 if tasks <= 16 else 40_000
+    else:
+        cell, rounds, shaken = 300.0, 2.0, 60_000
+    hurried = more < 0.5
+    return Effort(
+        cell_s=300.0 if hurried else cell,
+        fine=2 if hurried else 3,
+        seeds=2 if hurried else 4,
+        rounds=round(rounds * more),
+        shaken=round(shaken * more),
+        time_limit_s=time_limit_s,
+    )
 
 
 def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> Solution:
     effort = effort or usual_effort(problem, time_limit_s)
+    effort = replace(effort, started=time.perf_counter())
     utility = row_utility(problem)
     idle = _idle(problem)
     placer = Placer(problem)

@@ -22,7 +22,7 @@ QUICK = {
     "iterations": 25,
     "rounds": 1,
     "seeds": 2,
-    "candidates": 8_000,
+    "shaken": 2_000,
 }
 
 overheads = st.builds(

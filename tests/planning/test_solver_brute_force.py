@@ -12,7 +12,10 @@ from nightplan.planning.schedule import evaluate
 from nightplan.planning.schedule_blocks import Block, Event, Schedule
 from nightplan.planning.schedule_check import violations
 from nightplan.planning.schedule_problem import ChangeCosts, Overheads, Problem
-from nightplan.planning.solver import solve
+from nightplan.planning.solver import Effort, solve
+
+
+QUICK = Effort(cell_s=120.0, fine=2, rounds=2, seeds=3, shaken=2_000, time_limit_s=60.0)
 
 
 def _walk(problem: Problem, order: list[tuple[int, bool, int]], wait_s: float) -> Schedule | None:
@@ -106,7 +109,7 @@ def test_solving_is_as_good_as_trying_everything(invented_night, seed, balance):
         balance=balance,
     )
     best = _best_by_trying(problem)
-    solution = solve(problem, time_limit_s=20.0)
+    solution = solve(problem, effort=QUICK)
     assert violations(problem, solution.schedule) == []
     assert solution.bound >= best - 1e-9
     assert solution.bound >= solution.objective

@@ -107,7 +107,7 @@ def build_cells(
         within = (-np.inf, np.inf) if reach is None else reach[lane]
         for span in placer.spans[lane]:
             piece = _Span(placer, borders, lane, span, longest)
-            piece.arcs(arcs, opening, least, tops, within)
+            piece.arcs(arcs, opening if leads[-1, lane] == 0.0 else None, least, tops, within)
             piece.fill_lost(lost[:, :, lane], values, tops[-1])
     lost[~np.isfinite(lost)] = 0.0
     lead = lost[:, category, np.arange(lanes)[None, :]]
@@ -203,12 +203,13 @@ class _Span:
     def arcs(
         self,
         found: list[Arcs],
-        opening: list[Arcs],
+        opening: list[Arcs] | None,
         least_leads: list[float],
         most_leads: list[float],
         within: tuple[float, float],
     ) -> None:
-        """Add the runs of this span, class by class of leads, between two times."""
+        """Add the runs of this span, class by class of leads, between two times; `opening` is
+        None for a lane that the night's first run cannot reach without a lead."""
         placer, borders, lane = self.placer, self.borders, self.lane
         low, high = max(self.low - most_leads[-1], within[0]), min(self.high, within[1])
         first = max(0, int(np.searchsorted(borders, low, side="left")) - 1)
@@ -237,7 +238,7 @@ class _Span:
             fits = inside & (led >= self._least_run(placer.shortest_s))
             which = np.flatnonzero(fits)
             found.append(self._columns(a, b, number, which, bare, top, shared))
-            if number == 0:
+            if number == 0 and opening is not None:
                 fits_first = most >= self._least_run(placer.shortest_s - credit)
                 which = np.flatnonzero(inside & ~fits & fits_first)
                 opening.append(self._columns(a, b, number, which, bare, top, shared))

@@ -18,7 +18,7 @@ from nightplan.planning.solving.batch import NONE, BatchPlacer, Values
 from nightplan.planning.solving.placement import Run
 
 GAIN = 1e-6
-BATCH = 3000
+BATCH = 600
 Candidate = tuple[list[int], list[int], list[float]]
 
 
@@ -73,8 +73,10 @@ class LocalSearch:
 
     def _better(self, order: Order, candidates: list[Candidate]) -> Order | None:
         """The best of the first batch that holds a better order."""
+        # Shuffled, always alike, so that a batch holds moves of every part of the night.
+        order_of = np.random.default_rng(len(candidates)).permutation(len(candidates))
         for begin in range(0, len(candidates), BATCH):
-            found = self.best_of(candidates[begin : begin + BATCH])
+            found = self.best_of([candidates[k] for k in order_of[begin : begin + BATCH]])
             if found is not None and found.objective > order.objective + GAIN:
                 return found
             if not self.spare():
@@ -120,7 +122,7 @@ class LocalSearch:
             float(values.objective[index]), lanes, counts, wait, start, values.hours[index]
         )
 
-    def improve(self, order: Order, insertable: IntArray, rounds: int = 60) -> Order:
+    def improve(self, order: Order, insertable: IntArray, rounds: int = 200) -> Order:
         """Climb from an order; `insertable` are the lanes worth putting in."""
         kinds = [
             self._counts,
@@ -139,13 +141,25 @@ class LocalSearch:
                 level += 1
         return order
 
-    def tune(self, order: Order, rounds: int = 40) -> Order:
-        """Climb by the runs' lengths only."""
-        for _ in range(rounds):
-            found = self.best_of(self._counts(order)) if self.spare() else None
-            if found is None or found.objective <= order.objective + GAIN:
-                break
-            order = found
+    def shake(self, order: Order, likely: IntArray, allowance: int, seed: int) -> Order:
+        """Drop a stretch of the night, climb again, keep what is better; and so on, until so many
+        candidates were valued. Always the same from the same seed."""
+        random = np.random.default_rng(seed)
+        end = self.valued + allowance
+        while self.valued < end and self.spare() and len(order.lanes) > 1:
+            length = int(random.integers(1, min(4, len(order.lanes))))
+            place = int(random.integers(0, len(order.lanes) - length + 1))
+            rest = slice(0, place), slice(place + length, None)
+            kicked: Candidate = (
+                [*order.lanes[rest[0]], *order.lanes[rest[1]]],
+                [*order.counts[rest[0]], *order.counts[rest[1]]],
+                [-np.inf] * (len(order.lanes) - length),
+            )
+            found = self.best_of([kicked])
+            if found is not None and found.lanes:
+                found = self.improve(found, likely)
+                if found.objective > order.objective + GAIN:
+                    order = found
         return order
 
     def _counts(self, order: Order) -> list[Candidate]:

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from nightplan.planning.schedule_problem import Problem
+from nightplan.planning.schedule_problem import FloatArray, IntArray, Problem
 from nightplan.planning.solving.batch import BatchPlacer
 from nightplan.planning.solving.bound import BoundSearch, Branch, Tree
 from nightplan.planning.solving.cells import Reach, build_cells
 from nightplan.planning.solving.local_search import Candidate, LocalSearch, Order
-from nightplan.planning.solving.path_programme import PathProgramme
+from nightplan.planning.solving.path_programme import NightPath, PathProgramme
 from nightplan.planning.solving.placement import Placer, Run
 from nightplan.planning.solving.utility_model import RowUtility
 
@@ -21,7 +21,7 @@ LEAD_S = 1200.0
 GUIDE = 0.3
 SMALLEST_CELL_S = 60.0
 MOST_ARCS = 600_000
-ROUND = 40
+ROUND = 30
 
 
 @dataclass
@@ -30,17 +30,17 @@ class Effort:
 
     `cell_s` is the length of the bound's cells, `fine` by how much they are cut again once most
     of the night is ruled out (0: not at all), `iterations` paths priced before branching,
-    `rounds` of branching, `seeds` orders improved per round, `candidates` orders valued in all,
-    `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only ends a
-    solve that a slow machine would drag out.
+    `rounds` of branching, `seeds` orders climbed from, `shaken` orders valued while the best one
+    is shaken, `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only
+    ends a solve that a slow machine would drag out.
     """
 
     cell_s: float = 180.0
     fine: int = 3
     iterations: int = 150
-    rounds: int = 4
-    seeds: int = 6
-    candidates: int = 150_000
+    rounds: int = 3
+    seeds: int = 4
+    shaken: int = 40_000
     gap: float = 0.001
     time_limit_s: float = 5.0
     started: float = field(default_factory=time.perf_counter)
@@ -68,6 +68,7 @@ class Work:
             self.guided = LocalSearch(BatchPlacer(placer, guide), effort.spare)
         self.best: Order | None = None
         self.tried: set[tuple[int, ...]] = set()
+        self.shakes = 0
         self.method = "prices and paths, local search"
         shortest = min(
             placer.run_s(lane, self.search.least[lane]) for lane in range(len(placer.lanes))
@@ -94,22 +95,26 @@ class Work:
         effort = self.effort
         bounds = self._begin(effort.cell_s, None)
         root = bounds.root()
-        for passes, seeds in ((15, 2), (25, 2), (effort.iterations, effort.seeds)):
+        for passes, seeds in ((15, 1), (25, 1), (effort.iterations, effort.seeds)):
             bounds.lower(root, min(passes, effort.iterations))
             self.bound = root.value
             self._seed(bounds, root, seeds)
             if self.enough():
                 return max(self.bound, self.known)
             bounds.drop(root, self.known)
-            if root.converged:
+            if root.converged and seeds > 1:
                 break
+        self._seed(bounds, root, 0, effort.shaken)
+        if self.enough():
+            return max(self.bound, self.known)
+        bounds.drop(root, self.known)
         finer = self._cut(bounds.programme)
         if finer > 1:
             fine = self._begin(effort.cell_s / finer, bounds.programme.reach())
             branch = fine.root(root.prices)
             fine.lower(branch, effort.iterations)
             self.bound = min(self.bound, branch.value)
-            self._seed(fine, branch)
+            self._seed(fine, branch, 2)
             if self.enough():
                 return max(self.bound, self.known)
             fine.drop(branch, self.known)
@@ -127,7 +132,7 @@ class Work:
             going = bounds.grow(tree, self.known, ROUND, self.effort.gap)
             self.bound = min(self.bound, tree.bound)
             before = self.known
-            self._seed(bounds, tree.worst or root)
+            self._seed(bounds, tree.worst or root, 1, self.effort.shaken // 4)
             if self.known > before:
                 bounds.drop(root, self.known)
         self.method += f", {tree.splits} branches"
@@ -147,18 +152,11 @@ class Work:
                 return finer
         return 1
 
-    def _seed(self, bounds: BoundSearch, branch: Branch, seeds: int | None = None) -> None:
-        """Improve the best of the bound's new paths."""
+    def _seed(self, bounds: BoundSearch, branch: Branch, seeds: int, shaken: int = 0) -> None:
+        """Improve the best of the bound's new paths, then shake the best order of all."""
         search, placer = self.search, self.placer
         borders = bounds.programme.borders_s
-        candidates: list[Candidate] = []
-        for path in bounds.paths:
-            lanes = [lane for lane, _, _ in path.arcs]
-            counts = [
-                max(search.least[lane], placer.fitting(lane, borders[b] - borders[a]))
-                for lane, a, b in path.arcs
-            ]
-            candidates.append((lanes, counts, [-np.inf] * len(lanes)))
+        candidates = [self._candidate(path, borders) for path in bounds.paths]
         bounds.paths.clear()
         if self.best is None:
             in_force = runs_in_force(self.problem, placer)
@@ -172,15 +170,34 @@ class Work:
         ranked = [order for order in climber.ranked(candidates) if order.lanes not in self.tried]
         if self.guided is not None and self.best is None:
             ranked.append(Order(0.0, (), (), ()))
-        for order in ranked[: seeds or self.effort.seeds]:
-            if search.valued > self.effort.candidates or not self.effort.spare():
+        for order in ranked[:seeds]:
+            if not self.effort.spare():
                 break
             self.tried.add(order.lanes)
-            better = climber.improve(order, likely)
-            if self.guided is not None:
-                better = search.improve(search.again(better), likely)
-            if self.best is None or better.objective > self.best.objective:
-                self.best = better
+            self._keep(self._climb(climber.improve(order, likely), likely))
+        if self.best is not None and shaken:
+            begun = climber.again(self.best)
+            better = climber.shake(begun, likely, shaken, seed=self.shakes)
+            self.shakes += 1
+            self._keep(self._climb(better, likely))
+
+    def _candidate(self, path: NightPath, borders: FloatArray) -> Candidate:
+        lanes = [lane for lane, _, _ in path.arcs]
+        counts = [
+            max(self.search.least[lane], self.placer.fitting(lane, borders[b] - borders[a]))
+            for lane, a, b in path.arcs
+        ]
+        return lanes, counts, [-np.inf] * len(lanes)
+
+    def _climb(self, order: Order, likely: IntArray) -> Order:
+        """An order found under a guide, climbed by the true utility."""
+        if self.guided is None:
+            return order
+        return self.search.improve(self.search.again(order), likely)
+
+    def _keep(self, order: Order) -> None:
+        if self.best is None or order.objective > self.best.objective:
+            self.best = order
 
 
 def runs_in_force(problem: Problem, placer: Placer) -> list[Run]:
