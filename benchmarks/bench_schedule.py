@@ -1,0 +1,109 @@
+"""The schedule solver against other ways to fill the same nights; prints Markdown tables.
+
+    python benchmarks/bench_schedule.py [--seconds 5] [--only 04x7] [--bound-only]
+
+Rivals are wrapped to the same blocks and rules and scored by the same objective. Gains are over
+an idle night. `gap` is 100 (bound - objective) / bound; `gap of tonight` leaves out of both what
+earlier nights brought.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable
+
+import numpy as np
+from instance_files import FOLDER, load
+from rival_schedules import astroplan_schedule, equal_split, greedy
+
+from nightplan.planning.schedule import Objective, evaluate
+from nightplan.planning.schedule_blocks import Schedule
+from nightplan.planning.schedule_check import violations
+from nightplan.planning.schedule_problem import Problem
+from nightplan.planning.solver import solve
+from nightplan.planning.solving.placement import Placer
+from nightplan.planning.solving.resume import resume
+
+RIVALS: dict[str, Callable[[Problem], Schedule]] = {
+    "astroplan sequential": lambda problem: astroplan_schedule(problem, "sequential"),
+    "astroplan priority": lambda problem: astroplan_schedule(problem, "priority"),
+    "greedy best next": greedy,
+    "equal split": equal_split,
+}
+
+
+def worst_filter(objective: Objective) -> float:
+    """Least share of the goal among the filters of targets that got time."""
+    worked = {row.target for row in objective.progress if row.tonight_h > 0.0}
+    return min((row.share for row in objective.progress if row.target in worked), default=0.0)
+
+
+def changes(objective: Objective) -> int:
+    """Changes of filter or target."""
+    return objective.changes["filter_change"] + objective.changes["target_change"]
+
+
+def main() -> None:
+    """Run every instance and print the tables."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=5.0, help="time limit of the solver")
+    parser.add_argument("--many-seconds", type=float, default=10.0, help="with six targets or more")
+    parser.add_argument("--only", default="", help="instances whose name begins so, by commas")
+    parser.add_argument("--bound-only", action="store_true", help="leave the rivals out")
+    wishes = parser.parse_args()
+    starts = tuple(wishes.only.split(","))
+    rows, ties = [], []
+    print(
+        "| instance | objective | bound | gap % | gap of tonight % | solve s | re-plan s, gap % |"
+    )
+    print("|---|---|---|---|---|---|---|")
+    for path in sorted(FOLDER.glob("*.json.gz")):
+        name = path.name.removesuffix(".json.gz")
+        if not name.startswith(starts):
+            continue
+        problem = load(path)
+        many = len(problem.pointings) >= 6
+        solution = solve(problem, wishes.many_seconds if many else wishes.seconds)
+        assert violations(problem, solution.schedule) == []
+        idle = evaluate(problem, Placer(problem).schedule([])).value
+        rest = resume(problem, solution.schedule, 0.4 * problem.window_s)
+        again = solve(rest, 1.5)
+        tonight = 100.0 * (solution.bound - solution.objective) / (solution.bound - idle)
+        print(
+            f"| {name} | {solution.objective:.4f} | {solution.bound:.4f} | "
+            f"{solution.gap_percent:.2f} | {tonight:.2f} | {solution.solve_s:.1f} | "
+            f"{again.solve_s:.1f}, {again.gap_percent:.2f} |",
+            flush=True,
+        )
+        if wishes.bound_only:
+            continue
+        own = solution.evaluation
+        best_rival = -np.inf
+        for rival in ("nightplan", *RIVALS):
+            begun = time.perf_counter()
+            schedule = RIVALS[rival](problem) if rival in RIVALS else solution.schedule
+            took = time.perf_counter() - begun if rival in RIVALS else solution.solve_s
+            assert violations(problem, schedule) == []
+            objective = evaluate(problem, schedule)
+            rows.append(
+                f"| {name} | {rival} | {objective.value - idle:.4f} | "
+                f"{(objective.value - idle) / max(own.value - idle, 1e-12):.3f} | "
+                f"{worst_filter(objective):.2f} | {changes(objective)} | {took:.1f} |"
+            )
+            if rival != "nightplan":
+                best_rival = max(best_rival, objective.value)
+        assert own.value >= best_rival - 1e-9, f"{name}: a rival is ahead"
+        if own.value <= best_rival + 1e-6:
+            ties.append(name)
+    if rows:
+        print()
+        print("| instance | method | gained | of ours | worst filter | changes | s |")
+        print("|---|---|---|---|---|---|---|")
+        print("\n".join(rows))
+        print()
+        print("Ties: " + (", ".join(ties) or "none"))
+
+
+if __name__ == "__main__":
+    main()
