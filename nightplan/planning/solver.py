@@ -137,20 +137,27 @@ def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> 
     if not placer.lanes or problem.end_s <= problem.start_s:
         return _finish(problem, idle, utility.constant(), "nothing to place", WHOLE_SUBS)
     work = Work(problem, placer, utility, effort)
-    bound = work.run()
+    notes: tuple[str, ...] = ()
+    try:
+        bound = work.run()
+    except Exception as error:
+        # Whatever fails in there, the night gets a plan: the best found so far, or a plain climb,
+        # and the bound that holds for any plan at all.
+        work.climb_plainly()
+        bound = utility.total(np.full(utility.goal_h.size, 1e9)) - utility.sunk_cost
+        notes = (f"the proof failed ({type(error).__name__}: {error}); the plan is unproven",)
     schedule, value = idle, evaluate(problem, idle).value
     if work.best is not None:
         found = placer.schedule(placer.place(work.best.runs))
         found_value = evaluate(problem, found).value
         if found_value > value and not violations(problem, found):
             schedule, value = found, found_value
-    notes: tuple[str, ...] = ()
     if problem.previous is not None:
         kept = placer.schedule(placer.place(runs_in_force(problem, placer)))
         kept_value = evaluate(problem, kept).value
         if kept_value > value - problem.stability_gain and not violations(problem, kept):
             gain = max(0.0, value - kept_value)
-            notes = (f"the plan in force is kept: another would gain {gain:.4f}",)
+            notes = (*notes, f"the plan in force is kept: another would gain {gain:.4f}")
             schedule = kept
     return _finish(problem, schedule, bound, work.method, work.holds_for, notes)
 

@@ -232,3 +232,19 @@ def test_the_check_notices_each_broken_rule(invented_night):
     assert violations(replace(problem, shortest_block_s=1e5), good)
     assert violations(replace(problem, longest_block_s=60.0), good)
     assert violations(replace(problem, latest_end_s=good.blocks[-1].end_s - 60.0), good)
+
+
+def test_a_failing_proof_still_leaves_a_plan(invented_night, monkeypatch):
+    from nightplan.planning.solving import bound
+
+    def broken(*_):
+        raise RuntimeError("no linear programme today")
+
+    problem = invented_night(targets=2, filters=3, hours=5.0, seed=12)
+    proven = solve(problem, effort=Effort(**QUICK, time_limit_s=20.0))
+    monkeypatch.setattr(bound, "Master", broken)
+    unproven = solve(problem, effort=Effort(**QUICK, time_limit_s=20.0))
+    _holds(problem, unproven)
+    assert unproven.schedule.blocks
+    assert "no linear programme today" in unproven.notes[0]
+    assert unproven.bound >= proven.objective

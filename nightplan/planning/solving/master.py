@@ -183,8 +183,8 @@ class Master:
         self.lp.run()
         solution = self.lp.getSolution()
         rows = self.rows
-        duals = np.array(solution.row_dual)
-        column = np.array(solution.col_value)
+        duals = np.nan_to_num(np.array(solution.row_dual))
+        column = np.nan_to_num(np.array(solution.col_value))
         hours, taken, square = np.split(column[: 3 * rows], 3)
         blocks = np.zeros(rows)
         for number, path in self.paths:

@@ -123,6 +123,13 @@ class Work:
             self._branch(bounds, root)
         return max(self.bound, self.known)
 
+    def climb_plainly(self) -> None:
+        """Without help from the bound: climb from nothing by every lane."""
+        every = np.arange(len(self.placer.lanes))
+        climber = self.guided or self.search
+        empty = Order(self.utility.constant(), (), (), ())
+        self._keep(self._climb(climber.improve(empty, every), every))
+
     def _branch(self, bounds: BoundSearch, root: Branch) -> None:
         tree = Tree(root)
         going = True
