@@ -110,7 +110,7 @@ def equal_split(problem: Problem) -> Schedule:
 
 def astroplan_schedule(problem: Problem, kind: str) -> Schedule:
     """astroplan's SequentialScheduler or PriorityScheduler over blocks of equal length."""
-    return best_of(problem, [_astroplan(problem, kind, size) for size in SIZES_MIN])
+    return best_of(problem, [_astroplan(problem, kind, size) for size in SIZES_MIN[1:3]])
 
 
 def _astroplan(problem: Problem, kind: str, size_min: float) -> list[Run]:

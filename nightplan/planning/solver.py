@@ -152,6 +152,8 @@ def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> 
         found_value = evaluate(problem, found).value
         if found_value > value and not violations(problem, found):
             schedule, value = found, found_value
+    if problem.balance == "even":
+        notes = (*notes, "under strict balance the bound is loose: it mixes nights")
     if problem.previous is not None:
         kept = placer.schedule(placer.place(runs_in_force(problem, placer)))
         kept_value = evaluate(problem, kept).value

@@ -24,9 +24,9 @@ class RowUtility:
 
     `goal_h`, `had_h` (earlier nights and blocks kept), `weight` (priority / rows of the target,
     or the priority in plain mode), `target` (index), and for each target `angle_cost`. `guide`
-    adds so much of the diminishing utility to strict balance, so that a search that starts
-    from nothing sees a slope (the least complete filter alone shows none until all are begun);
-    0 for the true utility.
+    above 0 softens strict balance, -log(mean exp(-guide share)) / guide in place of the least
+    share, so that a search that starts from nothing sees a slope (the least complete filter
+    alone shows none until all are begun); 0 for the true utility.
     """
 
     balance: str
@@ -70,10 +70,13 @@ class RowUtility:
         if self.balance == "diminishing":
             return (share * (2.0 - share)) @ self.weight
         total = EVEN_REST * (share @ self.weight)
-        if self.guide:
-            total = total + self.guide * ((share * (2.0 - share)) @ self.weight)
         for number, priority in enumerate(self.priority):
-            total += (1.0 - EVEN_REST) * priority * share[:, self.target == number].min(axis=1)
+            mine = share[:, self.target == number]
+            if self.guide:
+                least = -np.log(np.exp(-self.guide * mine).mean(axis=1)) / self.guide
+            else:
+                least = mine.min(axis=1)
+            total += (1.0 - EVEN_REST) * priority * least
         return total
 
     def conjugate(

@@ -18,7 +18,7 @@ from nightplan.planning.solving.utility_model import RowUtility
 
 WHOLE_SUBS = "whole_subs"
 LEAD_S = 1200.0
-GUIDE = 0.3
+GUIDE = 12.0
 SMALLEST_CELL_S = 60.0
 MOST_ARCS = 600_000
 ROUND = 30
