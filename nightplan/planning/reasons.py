@@ -71,22 +71,15 @@ def _against_times(problem: Problem, schedule: Schedule, block: Block, here: flo
         return "takes all of the time that it can use"
     worst, worst_s = min(others)
     best, best_s = max(others)
+    early_or_late = f"{_when(worst_s - block.start_s)} {worst:.2f}"
     if here >= best - TELLING and here - worst > TELLING:
-        return (
-            f"is at its best now ({_sky(problem, block)}worth {here:.2f} against {worst:.2f} "
-            f"{_when(worst_s - block.start_s)})"
-        )
+        return f"is at its best now ({_sky(problem, block)}worth {here:.2f}; {early_or_late})"
+    now = f"is worth {here:.2f} now{_sky_bracket(problem, block)}"
+    when_best = _when(best_s - block.start_s)
     if here - worst > TELLING:
-        return (
-            f"is worth {here:.2f} now{_sky_bracket(problem, block)}: "
-            f"{worst:.2f} {_when(worst_s - block.start_s)}, "
-            f"{best:.2f} {_when(best_s - block.start_s)}"
-        )
+        return f"{now}; {early_or_late}, {when_best} {best:.2f}"
     if best - here > TELLING:
-        return (
-            f"would be worth {best:.2f} {_when(best_s - block.start_s)} against {here:.2f} now, "
-            f"but others gain more from that time"
-        )
+        return f"{now}; {when_best} it would be {best:.2f}, but others gain more from that time"
     return f"hardly minds when (worth {worst:.2f} to {max(best, here):.2f} over the night)"
 
 
@@ -152,7 +145,8 @@ def _against_filters(problem: Problem, schedule: Schedule, block: Block) -> str:
         said.append(f"{', '.join(barred)} cannot be used at this time")
     if dimmed:
         behind = " under the moon" if _moon_up(problem, block) else ""
-        said.append(f"{', '.join(dimmed)} would lose over 40 % of their best worth{behind}")
+        whose = "its" if len(dimmed) == 1 else "their"
+        said.append(f"{', '.join(dimmed)} would lose over 40 % of {whose} best worth{behind}")
     return "; ".join(said)
 
 
