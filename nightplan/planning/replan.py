@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import FileError, InputError
 from nightplan.planning.schedule_blocks import Block, Event, Schedule
-from nightplan.planning.schedule_problem import Problem, RigState
+from nightplan.planning.schedule_problem import Problem
+from nightplan.planning.solving.resume import resume
 from nightplan.sky.times import mjd_from_iso
 
 if TYPE_CHECKING:
@@ -81,21 +82,13 @@ def with_past(problem: Problem, again: Replan) -> Problem:
     previous = None if again.plan is None else plan_schedule(problem, again.plan)
     if previous is None:
         return replace(_with_gathered(problem, now_s, done), now_s=now_s)
-    kept, left_over = _kept_blocks(problem, previous, now_s, done)
-    for name, count in left_over.items():
-        held = done[name] - count
-        raise InputError(
-            "command line", "--done", f"{name}={done[name]}", f"at most {held}, as planned before"
-        )
-    events = _kept_events(previous, kept, now_s)
-    return replace(
-        problem,
-        now_s=now_s,
-        kept=tuple(kept),
-        kept_events=tuple(events),
-        state=_state(kept, events),
-        previous=previous,
-    )
+    rest = resume(problem, previous, now_s, done, ROUNDING_S, finish_sub=False)
+    for name, count in done.items():
+        held = sum(b.count for b in rest.kept if problem.tasks[b.task].filter == name)
+        if held < count:
+            accepted = f"at most {held}, as planned before"
+            raise InputError("command line", "--done", f"{name}={count}", accepted)
+    return rest
 
 
 def plan_schedule(problem: Problem, plan: Mapping[str, Any]) -> Schedule:
@@ -108,16 +101,22 @@ def plan_schedule(problem: Problem, plan: Mapping[str, Any]) -> Schedule:
     pointing_of: dict[str, int] = {}
     for i, pointing in enumerate(problem.pointings):
         pointing_of.setdefault(pointing.target, i)
-    blocks = []
+    blocks: list[Block] = []
     for row in plan["blocks"]:
         train = row.get("train", plan["train"])
         number = tasks.get((row["target"], row["panel"], row["filter"], train))
         if number is None:
             continue
-        task = problem.tasks[number]
         start = _seconds(problem, row["start_utc"])
-        count = int(row["count"])
-        blocks.append(_block(problem, number, start, count, start >= _transit(problem, task)))
+        near = blocks[-1] if blocks and not blocks[-1].after_meridian else None
+        stays = near is not None and near.pointing == problem.tasks[number].pointing
+        flipped = near is not None and any(
+            row["kind"] == "flip" and near.start_s < _seconds(problem, row["start_utc"]) < start
+            for row in plan["events"]
+        )
+        # A mount that tracks past the meridian goes on there until it flips.
+        after = start >= _transit(problem, problem.tasks[number]) and not (stays and not flipped)
+        blocks.append(_block(problem, number, start, int(row["count"]), after))
     events = [
         Event(
             row["kind"],
@@ -150,54 +149,6 @@ def _block(problem: Problem, task: int, start_s: float, count: int, after: bool)
         dithers=max(0, (count - 1) // rules.dither_every),
         after_meridian=after,
     )
-
-
-def _kept_blocks(
-    problem: Problem, previous: Schedule, now_s: float, done: dict[str, int]
-) -> tuple[list[Block], dict[str, int]]:
-    """Whole subs finished by `now_s`, cut to what was really shot; and what found no room."""
-    left = dict(done)
-    kept = []
-    for block in previous.blocks:
-        starts = problem.sub_starts_s(block.task, block.start_s, block.count)
-        ends = starts + block.sub_s + problem.overheads.download_s
-        count = int((ends <= now_s + ROUNDING_S).sum())
-        name = problem.tasks[block.task].filter
-        if name in left:
-            count = min(count, left[name])
-            left[name] -= count
-        if count > 0:
-            kept.append(_block(problem, block.task, block.start_s, count, block.after_meridian))
-    return kept, {name: count for name, count in left.items() if count > 0}
-
-
-def _kept_events(previous: Schedule, kept: Sequence[Block], now_s: float) -> list[Event]:
-    """Past events up to the last kept sub, cut so that none overlaps a block."""
-    events = []
-    for event in previous.events:
-        if event.kind == "idle" or event.start_s >= now_s:
-            continue
-        start, end = event.start_s, min(event.end_s, now_s)
-        for block in kept:
-            # Whole seconds in the document may leave a sliver of overlap.
-            if start < block.end_s and end > block.start_s:
-                if start < block.start_s:
-                    end = min(end, block.start_s)
-                else:
-                    start = max(start, block.end_s)
-        if end > start:
-            events.append(replace(event, start_s=start, end_s=end))
-    return events
-
-
-def _state(kept: Sequence[Block], events: Sequence[Event]) -> RigState:
-    """Where the rig stands: on the last kept block's task, in its last focus."""
-    if not kept:
-        return RigState(None)
-    last = kept[-1]
-    focus = [event.end_s for event in events if event.kind == "focus"]
-    runs = [end_s for end_s in focus if end_s <= last.start_s + ROUNDING_S]
-    return RigState(last.task, last.after_meridian, max(runs, default=kept[0].start_s))
 
 
 def _with_gathered(problem: Problem, now_s: float, done: dict[str, int]) -> Problem:

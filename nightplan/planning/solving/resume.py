@@ -18,6 +18,7 @@ def resume(
     now_s: float,
     done: Mapping[str, int] | None = None,
     rounding_s: float = 1e-6,
+    finish_sub: bool = True,
 ) -> Problem:
     """The rest of the night as a problem of its own.
 
@@ -35,17 +36,20 @@ def resume(
         subs that the plan did not have.
     rounding_s : float
         A sub that ends so little after now counts as shot.
+    finish_sub : bool
+        Whether a sub that is open now is finished and counts, unless `done` names its filter.
 
     Returns
     -------
     Problem
-        With `kept`, `kept_events`, `state`, `now_s` and `previous` set. A sub that is open now
-        is finished first, unless `done` names its filter; so is a slew, filter change, flip or
-        focus run under way, with what leads to the block behind it, if `done` is empty.
+        With `kept`, `kept_events`, `state`, `now_s` and `previous` set. A slew, filter change,
+        flip or focus run under way is finished, with what leads to the block behind it, unless
+        `done` names anything.
     """
     done = done or {}
     now_s = min(max(now_s, 0.0), problem.window_s)
-    now_s = max([now_s, *_open_sub_ends(problem, in_force, now_s, done)])
+    if finish_sub:
+        now_s = max([now_s, *_open_sub_ends(problem, in_force, now_s, done)])
     coming = None if done else _block_being_led_to(in_force, now_s)
     if coming is not None:
         now_s = coming.start_s
@@ -61,11 +65,7 @@ def resume(
             left[name] -= shot
         if shot > 0:
             kept.append(_cut(problem, block, shot))
-    events = [
-        replace(event, end_s=min(event.end_s, now_s))
-        for event in in_force.events
-        if event.start_s < now_s and event.kind != "idle"
-    ]
+    events = _events_before(in_force, kept, now_s)
     return replace(
         problem,
         now_s=now_s,
@@ -96,6 +96,22 @@ def _cut(problem: Problem, block: Block, count: int) -> Block:
         end_s=block.start_s + problem.run_s(block.task, count),
         dithers=max(0, (count - 1) // problem.overheads.dither_every),
     )
+
+
+def _events_before(in_force: Schedule, kept: list[Block], now_s: float) -> list[Event]:
+    """Events before now, cut so that none overlaps a block: times may have been rounded."""
+    events = []
+    for event in in_force.events:
+        start, end = event.start_s, min(event.end_s, now_s)
+        for block in kept:
+            if start < block.end_s and end > block.start_s:
+                if start < block.start_s:
+                    end = min(end, block.start_s)
+                else:
+                    start = max(start, block.end_s)
+        if event.kind != "idle" and end > start:
+            events.append(replace(event, start_s=start, end_s=end))
+    return events
 
 
 def _block_being_led_to(in_force: Schedule, now_s: float) -> Block | None:
