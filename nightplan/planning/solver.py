@@ -60,6 +60,10 @@ class Solution:
     limits: tuple[str, ...] = ()
 
 
+HURRY_S = 2.5
+LAST_RESORT = 8.0
+
+
 def solve(problem: Problem, time_limit_s: float = 5.0, effort: Effort | None = None) -> Solution:
     """Schedule the night.
 
@@ -67,7 +71,7 @@ def solve(problem: Problem, time_limit_s: float = 5.0, effort: Effort | None = N
     ----------
     problem : Problem
     time_limit_s : float
-        The work is bounded by counts; this clock is the last resort.
+        About what the work takes; it is bounded by counts, see `usual_effort`.
     effort : Effort, optional
         Counts other than the usual ones for the size of the problem.
 
@@ -108,23 +112,33 @@ def gap_percent(objective: float, bound: float) -> float:
 
 
 def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
-    """Counts that fit a problem of this size into the time on a machine of 2025."""
+    """Counts that take about `time_limit_s` for a problem of this size on a machine of 2025.
+
+    The clock stops a solve only at `LAST_RESORT` times that, so that two machines make one plan.
+    In a hurry (a re-plan in the night) it stops sooner: then a plan in time matters more.
+    """
     tasks = len(problem.tasks)
-    more = max(0.2, time_limit_s / 5.0)
+    if time_limit_s < HURRY_S:
+        return Effort(
+            cell_s=300.0, fine=0, rounds=0, iterations=60, seeds=1, shaken=1_500,
+            time_limit_s=1.2 * time_limit_s,
+        )  # fmt: skip
+    more = time_limit_s / 5.0
     if tasks <= 8:
-        cell, rounds, shaken = 180.0, 6.0, 8_000
-    elif tasks <= 45:
-        cell, rounds, shaken = 240.0, 3.0, 20_000 if tasks <= 16 else 40_000
+        cell, fine, rounds, shaken = 180.0, 3, 3.0, 4_000
+    elif tasks <= 12:
+        cell, fine, rounds, shaken = 240.0, 2, 1.0, 8_000
     else:
-        cell, rounds, shaken = 300.0, 2.0, 60_000
-    hurried = more < 0.5
+        cell, fine, rounds, shaken = (240.0 if tasks <= 45 else 300.0), 0, 0.0, 8_000
+    if more >= 2.0:
+        fine, rounds = 3, max(rounds, 1.0)
     return Effort(
-        cell_s=300.0 if hurried else cell,
-        fine=2 if hurried else 3,
-        seeds=2 if hurried else 4,
+        cell_s=cell,
+        fine=fine,
+        seeds=2 if more < 2.0 else 4,
         rounds=round(rounds * more),
         shaken=round(shaken * more),
-        time_limit_s=time_limit_s,
+        time_limit_s=LAST_RESORT * time_limit_s,
     )
 
 
@@ -132,8 +146,8 @@ def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> 
     effort = effort or usual_effort(problem, time_limit_s)
     effort = replace(effort, started=time.perf_counter())
     utility = row_utility(problem)
-    idle = _idle(problem)
     placer = Placer(problem)
+    idle = placer.schedule([]) if problem.window_s > 0.0 else empty_schedule(problem)
     if not placer.lanes or problem.end_s <= problem.start_s:
         return _finish(problem, idle, utility.constant(), "nothing to place", WHOLE_SUBS)
     work = Work(problem, placer, utility, effort)
@@ -162,12 +176,6 @@ def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> 
             notes = (*notes, f"the plan in force is kept: another would gain {gain:.4f}")
             schedule = kept
     return _finish(problem, schedule, bound, work.method, work.holds_for, notes)
-
-
-def _idle(problem: Problem) -> Schedule:
-    if problem.kept or problem.kept_events:
-        return Placer(problem).schedule([])
-    return empty_schedule(problem)
 
 
 def _finish(
