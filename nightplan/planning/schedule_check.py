@@ -165,6 +165,14 @@ def _between(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> 
         transit = problem.pointings[block.pointing].transit_s
         if anew and not block.after_meridian and block.start_s >= transit + SLACK_S:
             found.append(f"{name} is reached after the transit on the near side")
+        if block.after_meridian and (anew or need.get("flip")):
+            turns = [
+                event.start_s
+                for event in _events_between(schedule.events, free_s, block.start_s)
+                if event.kind in ("flip", "slew_centre")
+            ]
+            if min(turns, default=transit) < transit - SLACK_S:
+                found.append(f"{name} is turned to on the far side before its transit")
         for kind, seconds in need.items():
             if spent.get(kind, 0.0) < seconds - SLACK_S:
                 found.append(f"{name} lacks {kind} of {seconds:.0f} s before it")

@@ -118,6 +118,28 @@ def test_subs_are_above_limits_and_clear_of_the_meridian_stop_by_astropy(
         assert hour_angle_min[1] <= 10.5 or hour_angle_min[0] >= -0.5
 
 
+def test_a_flip_waits_for_the_meridian(folder: Path) -> None:
+    # astropy's sidereal time as the outside.
+    from astropy import units as u
+    from astropy.time import Time
+
+    from nightplan.model.starter import demo_config
+    from nightplan.planning.earth_orientation import configure_astropy
+
+    configure_astropy()
+    longitude = demo_config().site.longitude_deg * u.deg
+    plan = document("plan", "M 33", "--date", "2027-10-06", folder=folder)
+    flips = [event for event in plan["events"] if event["kind"] == "flip"]
+    assert flips
+    for flip in flips:
+        start = Time(flip["start_utc"][:-1], scale="utc")
+        sidereal = start.sidereal_time("apparent", longitude=longitude)
+        right_ascension = plan["blocks"][0]["ra_deg"] * u.deg
+        # precession since J2000 moves M 33 by about a minute and a half of sidereal time
+        hour_angle_min = (sidereal - right_ascension).wrap_at(180 * u.deg).hour * 60.0
+        assert -0.1 < hour_angle_min - 1.6 < 11.0
+
+
 def test_a_replan_keeps_the_past_and_what_was_really_shot(
     folder: Path, plan: dict[str, Any]
 ) -> None:

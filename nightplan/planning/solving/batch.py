@@ -149,6 +149,9 @@ class BatchPlacer:
         lead = self.lead[before, lane]
         lead_focus = self.lead_focus[before, lane]
         sub, cycle = self.sub[lane], self.cycle[lane]
+        anew = self.pointing[before] != self.pointing[lane]
+        crossing = self.after[lane] & (lead > 0.0) & (anew | ~self.after[before])
+        free = np.where(crossing, np.maximum(free, self.transit[lane]), free)
         floor = np.maximum(low, not_before)
         start = np.maximum(free + lead, floor)
         waiting = ~lead_focus & (start - free - lead >= placer.focus_s)
@@ -157,7 +160,6 @@ class BatchPlacer:
         due &= start + sub > last_focus + placer.focus_every_s + EPS_S
         start = np.where(due, np.maximum(free + lead + placer.focus_s, floor), start)
         focus = np.where(lead_focus | due | waiting, start, last_focus)
-        anew = self.pointing[before] != self.pointing[lane]
         early = ~self.after[lane] & (anew | self.after[before])
         good = (start < high) & ~(early & (start >= self.transit[lane]))
         start = np.where(good, start, 0.0)

@@ -54,6 +54,7 @@ class Placer:
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
+        self._leads: dict[tuple[bool, ...], list[tuple[EventKind, float]]] = {}
         rules = problem.overheads
         self.lanes: list[Lane] = []
         self.start_s, self.end_s = problem.start_s, problem.end_s
@@ -126,9 +127,20 @@ class Placer:
             return [] if self.problem.state is None else self.problem.lead_s(None, new.task)
         if before == FIRST and (old.task, old.after_meridian) == (new.task, new.after_meridian):
             return []
-        same = self.problem.tasks[old.task].pointing == self.problem.tasks[new.task].pointing
+        one, two = self.problem.tasks[old.task], self.problem.tasks[new.task]
+        same = one.pointing == two.pointing
         flip = same and old.after_meridian != new.after_meridian
-        return self.problem.lead_s(old.task, new.task, flip)
+        key = (
+            old.task == new.task,
+            same,
+            flip,
+            one.filter == two.filter,
+            one.focus_offset_known and two.focus_offset_known,
+            one.train == two.train,
+        )
+        if key not in self._leads:
+            self._leads[key] = self.problem.lead_s(old.task, new.task, flip)
+        return self._leads[key]
 
     def fitting(self, lane: int, seconds: float) -> int:
         """How many subs of a lane fit into a block of so many seconds."""
@@ -165,6 +177,9 @@ class Placer:
         lead_focus = self.lead_focus[before][lane]
         anew = self.pointing[before] != self.pointing[lane]
         needs_early = not self.after[lane] and (anew or self.after[before])
+        if self.after[lane] and lead > 0.0 and (anew or not self.after[before]):
+            # A mount goes to the far side only for a target that has crossed.
+            free_s = max(free_s, self.transit_s[lane])
         sub = self.sub_s[lane]
         credit = self.credit_s if before == FIRST and lane == self.resumed else 0.0
         for low, high in self.spans[lane]:
