@@ -98,14 +98,19 @@ class BoundSearch:
     def __post_init__(self) -> None:
         self.master = Master(self.utility)
 
-    def first_prices(self) -> Prices:
-        """A guess: a bit over half of each row's slope at what is there."""
+    def first_prices(self, hours: FloatArray | None = None) -> Prices:
+        """A guess: each row's slope at what a known plan brings (`hours`, array (row,)), or a bit
+        over half of its slope at what is there."""
         u = self.utility
         safe = np.where(u.goal_h > 0.0, u.goal_h, 1.0)
-        if u.balance == "plain":
-            safe = np.ones_like(safe)
         none = np.zeros(u.goal_h.size)
-        return Prices(1.2 * u.weight * u.room / safe, none, none, none)
+        if u.balance == "plain":
+            return Prices(0.9 * u.weight, none, none, none)
+        slope = 2.0 * u.weight * u.room / safe
+        if hours is None or not hours.any():
+            return Prices(0.6 * slope, none, none, none)
+        left = 2.0 * u.weight * np.maximum(0.0, u.room - hours / safe) / safe
+        return Prices(np.where(hours > 0.0, left, 0.8 * slope), none, none, none)
 
     def root(self, prices: Prices | None = None) -> Branch:
         """All schedules, nothing known of them yet."""

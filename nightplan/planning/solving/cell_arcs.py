@@ -11,7 +11,7 @@ from nightplan.planning.schedule_problem import BoolArray, FloatArray, IntArray
 
 @dataclass(frozen=True, eq=False)
 class Arcs:
-    """Runs from border to border as columns (arc,), in order of last border, then last lane.
+    """Runs from border to border as columns (arc,).
 
     `lane` is where the arc begins and `end_lane` where it ends; they differ for a task that goes
     on across its meridian, flipped about border `via`. `hours` is the most equivalent hours, the
@@ -34,14 +34,18 @@ class Arcs:
 
 
 def joined(parts: list[Arcs]) -> Arcs:
-    """Several sets of arcs as one, in order."""
-    whole = np.zeros(0, dtype=np.int64)
+    """Several sets of arcs as one, part after part."""
+    whole = np.zeros(0, dtype=np.int32)
     nothing = Arcs(*[whole] * 6, *[np.zeros(0)] * 2)
-    together = Arcs(
+    return Arcs(
         *(
             np.concatenate([getattr(part, column.name) for part in [nothing, *parts]])
             for column in fields(Arcs)
         )
     )
-    lanes = int(together.end_lane.max(initial=0)) + 1
-    return together.only(np.argsort(together.last * lanes + together.end_lane, kind="stable"))
+
+
+def ordered(arcs: Arcs) -> Arcs:
+    """Arcs in order of last border, then last lane."""
+    lanes = int(arcs.end_lane.max(initial=0)) + 1
+    return arcs.only(np.argsort(arcs.last * np.int32(lanes) + arcs.end_lane, kind="stable"))

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightplan.planning.schedule_problem import HOUR_S, BoolArray, FloatArray, IntArray
-from nightplan.planning.solving.cell_arcs import Arcs, joined
+from nightplan.planning.solving.cell_arcs import Arcs, joined, ordered
 from nightplan.planning.solving.flips import flip_arcs
 from nightplan.planning.solving.placement import FIRST, Placer
 
@@ -80,11 +80,16 @@ def cell_borders(placer: Placer, step_s: float) -> FloatArray:
 
 
 def build_cells(
-    placer: Placer, step_s: float, most_classes: int = 3, reach: Reach | None = None
+    placer: Placer,
+    step_s: float,
+    most_classes: int = 3,
+    reach: Reach | None = None,
+    flips: bool = True,
 ) -> Cells:
     """Cut the night and bound every run; see the module's text for why it holds.
 
-    `reach` leaves out lanes and times that coarser cells have ruled out.
+    `reach` leaves out lanes and times that coarser cells have ruled out. `flips`: a task that
+    goes on across its meridian is one arc.
     """
     borders = cell_borders(placer, step_s)
     lanes = len(placer.lanes)
@@ -112,20 +117,22 @@ def build_cells(
     lost[~np.isfinite(lost)] = 0.0
     lead = lost[:, category, np.arange(lanes)[None, :]]
     single, first = joined(arcs), joined(opening)
-    across = flip_arcs(placer, borders, single, lead_class, lead)
-    # Only the run before the flip can be the short one that opens the night.
-    short = first.only(~np.array(placer.after, dtype=bool)[first.lane])
-    after = single.only(np.array(placer.after, dtype=bool)[single.lane])
-    across_first = flip_arcs(placer, borders, joined([short, after]), lead_class, lead)
+    across = across_first = joined([])
+    if flips:
+        across = flip_arcs(placer, borders, single, lead_class, lead)
+    if flips and first.lane.size:
+        # Only the run before the flip can be the short one that opens the night.
+        after = single.only(np.array(placer.after[:-1], dtype=bool)[single.lane])
+        across_first = flip_arcs(placer, borders, joined([first, after]), lead_class, lead)
     return Cells(
         borders_s=borders,
-        arcs=joined([single, across]),
-        opening=joined([first, across_first]),
+        arcs=ordered(joined([single, across])),
+        opening=ordered(joined([first, across_first])),
         classes=len(tops),
         lead_class=lead_class,
         lead=lead,
         cost=change_costs(placer),
-        barred=_barred(placer, borders),
+        barred=_barred(placer, borders, flips),
     )
 
 
@@ -211,7 +218,11 @@ class _Span:
         """Add the runs of this span, class by class of leads, between two times; `opening` is
         None for a lane that the night's first run cannot reach without a lead."""
         placer, borders, lane = self.placer, self.borders, self.lane
-        low, high = max(self.low - most_leads[-1], within[0]), min(self.high, within[1])
+        earliest = self.low - most_leads[-1]
+        if placer.after[lane]:
+            # What leads to the far side of the pier begins after the transit.
+            earliest = max(earliest, min(self.low, placer.transit_s[lane]))
+        low, high = max(earliest, within[0]), min(self.high, within[1])
         first = max(0, int(np.searchsorted(borders, low, side="left")) - 1)
         last = int(np.searchsorted(borders, high - 1e-9, side="left"))
         if last <= first:
@@ -256,7 +267,9 @@ class _Span:
         a, b = a[which], b[which]
         some = tuple(values[which] for values in shared)
         hours, pauses = self._most_hours(a, b, bare[which], most_lead, some)
-        lane, kind = np.full(a.size, self.lane), np.full(a.size, number)
+        small = np.int32
+        lane, kind = np.full(a.size, self.lane, small), np.full(a.size, number, small)
+        a, b = a.astype(small), b.astype(small)
         return Arcs(lane, lane, a, a, b, kind, hours, pauses + 1.0)
 
     def _least_run(self, shortest_s: float) -> float:
@@ -365,12 +378,18 @@ class _Span:
         first = int(np.searchsorted(borders, self.low - most_lead, side="left"))
         last = int(np.searchsorted(borders, self.high, side="left"))
         mine = slice(max(0, first - 1), last + 1)
+        first_s = float(borders[0])
+        if self.placer.after[self.lane]:
+            first_s = max(first_s, min(self.low, self.placer.transit_s[self.lane]))
         for number, lead in enumerate(leads_s):
             if lead <= 0.0:
                 lost[mine, number] = 0.0
                 continue
-            points = np.unique(np.concatenate([borders, knots, knots - lead]))
-            points = points[(points >= borders[0]) & (points <= borders[-1])]
+            points = np.unique(np.concatenate([borders, knots, knots - lead, [first_s]]))
+            points = points[(points >= first_s) & (points <= borders[-1])]
+            if points.size < 2:
+                lost[mine, number] = 0.0
+                continue
             value = self._integral(points + lead) - self._integral(points)
             # Between the points the integral bends by at most this much below its chord.
             sag = np.max(np.diff(points)) ** 2 / 8.0 * slope
@@ -407,7 +426,7 @@ def _change_cost(placer: Placer, before: int, lane: int) -> float:
     )
 
 
-def _barred(placer: Placer, borders: FloatArray) -> BoolArray:
+def _barred(placer: Placer, borders: FloatArray, flips: bool) -> BoolArray:
     lanes = len(placer.lanes)
     problem = placer.problem
     barred = np.zeros((borders.size, lanes + 1, lanes), dtype=bool)
@@ -418,7 +437,8 @@ def _barred(placer: Placer, borders: FloatArray) -> BoolArray:
     barred |= (same & after[:, None] & ~after[None, :-1])[None]
     # A task that goes on across its meridian does so within one arc, but for the rig's own.
     task = np.array([*(lane.task for lane in placer.lanes), -1])
-    barred |= ((task[:, None] == task[None, :-1]) & ~after[:, None] & after[None, :-1])[None]
+    if flips:
+        barred |= ((task[:, None] == task[None, :-1]) & ~after[:, None] & after[None, :-1])[None]
     if problem.overheads.train_change_s is None:
         other = train[:, None] != train[None, :-1]
         other[-1] &= placer.rig is not None

@@ -84,7 +84,7 @@ def _pairs(
         ahead = np.maximum.accumulate(ahead, axis=1)
         ahead_blocks = np.minimum.accumulate(ahead_blocks, axis=1)
         best = np.full((starts.size, ends.size), -np.inf)
-        via = np.zeros(best.shape, dtype=np.int64)
+        via = np.zeros(best.shape, dtype=np.int32)
         blocks = np.full(best.shape, np.inf)
         for m in middle:
             hours = ahead[:, m, None] + behind[None, m]
@@ -97,12 +97,12 @@ def _pairs(
         size = start.size
         found.append(
             Arcs(
-                lane=np.full(size, lane),
-                end_lane=np.full(size, other),
+                lane=np.full(size, lane, np.int32),
+                end_lane=np.full(size, other, np.int32),
                 first=starts[start],
                 via=via[start, end],
                 last=ends[end],
-                lead_class=np.full(size, number),
+                lead_class=np.full(size, number, np.int32),
                 hours=best[start, end],
                 blocks=blocks[start, end],
             )

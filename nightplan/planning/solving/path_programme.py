@@ -162,7 +162,9 @@ class PathProgramme:
         row = np.append(self.row, -1)
         # Going on with the same row (after a flip, a pause, in another train) is no new start.
         self.anew = row[changes.before] != row[changes.lane]
-        self.source = (arcs.first * self.classes + arcs.lead_class) * lanes + arcs.lane
+        self.source = (arcs.first * self.classes + arcs.lead_class).astype(
+            np.intp
+        ) * lanes + arcs.lane
         self.bounds = np.searchsorted(arcs.last, np.arange(self.borders + 1))
         self.groups: list[tuple[IntArray, IntArray]] = []
         for b in range(self.borders):
@@ -337,7 +339,7 @@ class PathProgramme:
         used = np.unique(
             np.concatenate([lanes for arcs in parts for lanes in (arcs.lane, arcs.end_lane)])
         )
-        new = np.full(self.lanes + 1, -1)
+        new = np.full(self.lanes + 1, -1, dtype=np.int32)
         new[used] = np.arange(used.size)
         new[self.lanes] = used.size
         self.row, self.lane_name = self.row[used], self.lane_name[used]

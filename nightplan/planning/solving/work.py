@@ -29,7 +29,8 @@ class Effort:
     """How much work to spend, in counts, so that results do not depend on the machine.
 
     `cell_s` is the length of the bound's cells, `fine` by how much they are cut again once most
-    of the night is ruled out (0: not at all), `iterations` paths priced before branching,
+    of the night is ruled out (0: not at all), `classes` of leads told apart before that (see
+    `Cells`), `iterations` paths priced before branching,
     `rounds` of branching, `seeds` orders climbed from, `shaken` orders valued while the best one
     is shaken, `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only
     ends a solve that a slow machine would drag out.
@@ -37,6 +38,7 @@ class Effort:
 
     cell_s: float = 180.0
     fine: int = 3
+    classes: int = 3
     iterations: int = 150
     rounds: int = 3
     seeds: int = 4
@@ -94,7 +96,13 @@ class Work:
         """Find schedules and the bound; returns the bound."""
         effort = self.effort
         bounds = self._begin(effort.cell_s, None)
-        root = bounds.root()
+        in_force = runs_in_force(self.problem, self.placer)
+        if in_force:
+            columns = [list(part) for part in zip(*in_force, strict=True)]
+            order = self.search.best_of([(columns[0], columns[1], columns[2])])
+            if order is not None:
+                self._keep(order)
+        root = bounds.root(bounds.first_prices(None if self.best is None else self.best.hours))
         for passes, seeds in ((15, 1), (25, 1), (effort.iterations, effort.seeds)):
             bounds.lower(root, min(passes, effort.iterations))
             self.bound = root.value
@@ -145,8 +153,14 @@ class Work:
         self.method += f", {tree.splits} branches"
 
     def _begin(self, cell_s: float, reach: Reach | None) -> BoundSearch:
-        classes = 3 if len(self.placer.lanes) <= 80 else 2
-        cells = build_cells(self.placer, min(cell_s, self.most_cell_s), classes, reach)
+        # Classes of leads cost as much as they tighten; of many lanes only once few are left.
+        lanes = len(self.placer.lanes) if reach is None else len(reach)
+        classes = 3 if lanes <= 45 else 2 if lanes <= 80 else 1
+        if reach is None:
+            classes = min(classes, self.effort.classes)
+        # A flip as one arc is dear where arcs are many, and then tells little.
+        flips = lanes <= 80
+        cells = build_cells(self.placer, min(cell_s, self.most_cell_s), classes, reach, flips)
         programme = PathProgramme(self.placer, cells, self.utility.goal_h)
         return BoundSearch(programme, self.utility, lambda: self.effort.spare(0.8))
 
@@ -165,11 +179,6 @@ class Work:
         borders = bounds.programme.borders_s
         candidates = [self._candidate(path, borders) for path in bounds.paths]
         bounds.paths.clear()
-        if self.best is None:
-            in_force = runs_in_force(self.problem, placer)
-            if in_force:
-                columns = [list(part) for part in zip(*in_force, strict=True)]
-                candidates.append((columns[0], columns[1], columns[2]))
         likely = np.flatnonzero(branch.taken[placer.row] > 1e-4)
         climber = self.guided or search
         if self.guided is not None:
