@@ -126,10 +126,12 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
     more = time_limit_s / 5.0
     if tasks <= 8:
         cell, fine, rounds, shaken = 180.0, 3, 3.0, 4_000
-    elif tasks <= 12:
-        cell, fine, rounds, shaken = 240.0, 2, 1.0, 8_000
+    elif tasks <= 21:
+        cell, fine, rounds, shaken = 240.0, 3, 1.0, 8_000
+    elif tasks <= 45:
+        cell, fine, rounds, shaken = 300.0, 3, 0.0, 8_000
     else:
-        cell, fine, rounds, shaken = (240.0 if tasks <= 45 else 300.0), 0, 0.0, 8_000
+        cell, fine, rounds, shaken = 300.0, 0, 0.0, 8_000
     if more >= 2.0:
         fine, rounds = 3, max(rounds, 1.0)
     return Effort(

@@ -223,7 +223,7 @@ class _Span:
             # What leads to the far side of the pier begins after the transit.
             earliest = max(earliest, min(self.low, placer.transit_s[lane]))
         low, high = max(earliest, within[0]), min(self.high, within[1])
-        first = max(0, int(np.searchsorted(borders, low, side="left")) - 1)
+        first = max(0, int(np.searchsorted(borders, low + 1e-6, side="right")) - 1)
         last = int(np.searchsorted(borders, high - 1e-9, side="left"))
         if last <= first:
             return

@@ -120,7 +120,11 @@ class Work:
         if finer > 1:
             fine = self._begin(effort.cell_s / finer, bounds.programme.reach())
             branch = fine.root(root.prices)
-            fine.lower(branch, effort.iterations)
+            # The coarse cells' prices are nearly right: a few passes, and most arcs can go.
+            for passes in (2, 6, effort.iterations):
+                fine.lower(branch, min(passes, effort.iterations))
+                if passes < effort.iterations:
+                    fine.drop(branch, self.known)
             self.bound = min(self.bound, branch.value)
             self._seed(fine, branch, 2)
             if self.enough():
