@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 
 import numpy as np
 import pytest
@@ -175,3 +176,24 @@ def test_tonights_best_are_different_pictures(demo: Config, night: Night, catalo
 def test_a_goal_comes_first_when_it_is_up(night: Night, catalog: Catalog) -> None:
     config = parse_config(starter_text() + '\n[goal."M 74"]\npriority = 1.0\n')
     assert best_targets(config, night, catalog)[0].name == "M 74"
+
+
+def test_the_last_place_goes_to_what_fills_an_empty_evening(catalog: Catalog) -> None:
+    # By score alone this southern night in May is given to three nebulae of Sagittarius that rise
+    # four hours after dusk.
+    text = starter_text()
+    for key, value in (
+        ("latitude_deg", "-30.2"),
+        ("longitude_deg", "-70.7"),
+        ("timezone", '"America/Santiago"'),
+    ):
+        text = re.sub(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
+    config = parse_config(text)
+    night = compute_night(config.site, datetime.date(2027, 5, 6))
+    chosen = best_targets(config, night, catalog)
+    utc_mjd = time_grid(night, 10.0)
+    tracks = sky_tracks(night, [t.ra_deg for t in chosen], [t.dec_deg for t in chosen], utc_mjd)
+    low = config.preferences.minimum_altitude_deg
+    assert (tracks.altitude_deg > low).any(axis=0).mean() > 0.9
+    by_score = rank_targets(config, night, catalog).first(1)[0].target.name
+    assert chosen[0].name == by_score
