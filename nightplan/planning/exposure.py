@@ -54,11 +54,12 @@ class Exposure:
     def trades(self) -> tuple[TrainTrade, ...]:
         """The chosen train and every other, in the configuration's order."""
         here = self.budget
-        own_rate = here.target_rate_e_s_px[0, :, 0]
+        own_rate = here.light.rate_e_s_px[0]
         found = []
         for name in self.config.train:
             other = here if name == self.train else self._through(name)
-            per_pixel = np.where(own_rate > 0.0, other.target_rate_e_s_px[0, :, 0] / own_rate, 1.0)
+            # Above the air, where the ratio is the same and a target that is down has one too.
+            per_pixel = other.light.rate_e_s_px[0] / own_rate
             areas = (here.scale_arcsec_px / other.scale_arcsec_px) ** 2
             found.append(
                 TrainTrade(
