@@ -166,7 +166,7 @@ def _night_train(
     """One train over tonight's targets, weighted by their priority; a re-plan keeps its own."""
     if not rankings:
         first = next(iter(config.train))
-        return NightTrain(first, "no target to choose a train for", ())
+        return NightTrain(first, "No target to choose a train for.", ())
     goals = [goal_for(config, target) for target in targets]
     weights = [1.0 if goal is None else goal.priority for goal in goals]
     chosen = choose_night_train(rankings, weights)

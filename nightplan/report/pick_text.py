@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from nightplan.model.site import Site
 from nightplan.report.local_time import NightClock
 from nightplan.report.text_table import paragraph, text_table
+from nightplan.report.words import reason_words
 
 if TYPE_CHECKING:
     from nightplan.report.documents.pick import PickDocument
@@ -33,7 +34,8 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
     lines = [f"{document.site}, night of {document.date}: {document.considered} targets looked at"]
     lines += [paragraph(notice) for notice in document.notices]
     if not document.targets:
-        lines.append(paragraph(f"No target is worth this night: {document.targets_reason}"))
+        reason = reason_words(document.targets_reason)
+        lines.append(paragraph(f"No target is worth this night: {reason}."))
         return "\n".join(lines)
     rows = [
         [
