@@ -6,13 +6,20 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, evening_of
+from nightplan.cli.common import config_option, evening_of, json_option
 
 DEMO_EVENING = "2027-10-06"
 
 
 @click.command("demo")
-@common_options
+@config_option
+@click.option(
+    "--date",
+    "evening",
+    metavar="YYYY-MM-DD",
+    help=f"Civil date at the site's noon before the night. [default: {DEMO_EVENING}]",
+)
+@json_option
 @click.option(
     "--plot",
     type=click.Path(path_type=Path),

@@ -88,6 +88,12 @@ def command(
         raise InputError("command line", option, str(keep or done[0]), "only together with --from")
     if evening is None and kept is not None:
         evening = str(kept.get("date") or "") or None
+    if evening is None and again is not None:
+        from nightplan.planning.night import default_evening
+        from nightplan.sky.times import datetime_from_mjd
+
+        moment = datetime_from_mjd(again.from_utc_mjd)
+        evening = default_evening(config.site, moment).isoformat()
     night = compute_night(config.site, evening_of(config.site, evening))
     plan = make_plan(
         config, night, catalog_for(config), targets, earlier=earlier_nights(config), again=again
