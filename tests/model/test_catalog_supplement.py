@@ -135,8 +135,8 @@ def test_place_against_the_star_inside(
     assert away < within_arcmin, why
 
 
-def test_issue_examples_are_mended(catalog: Catalog) -> None:
-    """What OpenNGC has plainly wrong, by the project's own brief."""
+def test_what_openngc_has_plainly_wrong_is_mended(catalog: Catalog) -> None:
+    """Sizes of large nebulae against Sharpless 1959, magnitudes that are those of a star."""
     target = catalog.target(catalog.find("IC 1396"))
     assert target.major_arcmin == pytest.approx(170.0)
     assert "Sharpless 1959" in target.size_source
