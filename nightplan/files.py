@@ -46,9 +46,12 @@ def write_whole(path: str | os.PathLike[str], data: bytes | str, *, replace: boo
 
 
 def read_text(path: str | os.PathLike[str]) -> str:
-    """Return the UTF-8 text of a file; raises `FileError` when that is not possible."""
+    """Return the UTF-8 text of a file; raises `FileError` when that is not possible.
+
+    The byte order mark that some editors put first is left out.
+    """
     try:
-        return Path(path).read_text(encoding="utf-8")
+        return Path(path).read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise FileError(path, f"is not UTF-8 text (byte {error.start})") from error
     except OSError as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -74,7 +75,8 @@ def evening_of(site: Site, text: str | None) -> datetime.date:
         evening = datetime.date.fromisoformat(text)
     except ValueError:
         evening = None
-    if evening is None or not EARLIEST <= evening <= LATEST:
+    # fromisoformat takes 20271006 and 2027-W40-3 too
+    if evening is None or evening.isoformat() != text or not EARLIEST <= evening <= LATEST:
         raise InputError("command line", "--date", text, f"YYYY-MM-DD from {EARLIEST} to {LATEST}")
     return evening
 
@@ -91,6 +93,18 @@ def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str])
             click.echo(document.to_json(), nl=False)
     else:
         click.echo(text().rstrip("\n"))
+
+
+class NumberRange(click.FloatRange):
+    """A number within limits; not nan, which compares as within any."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is not in the range {self._describe_range()}.", param, ctx)
+        return number
 
 
 def utc_option(option: str, text: str) -> float:

@@ -77,6 +77,14 @@ def main() -> None:
     except click.Abort:
         click.echo("nightplan: stopped", err=True)
         sys.exit(130)
+    except click.BadParameter as error:
+        param = error.param
+        if param is None or isinstance(error, click.MissingParameter):
+            error.show()
+        else:
+            name = param.opts[0] if isinstance(param, click.Option) else param.human_readable_name
+            click.echo(f"nightplan: command line: {name}: {error.message}", err=True)
+        sys.exit(error.exit_code)
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)
@@ -84,3 +92,9 @@ def main() -> None:
         # The reader of a pipe left; point stdout elsewhere so that its flush at exit is quiet.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except OSError as error:
+        # Files have errors of their own; what is left is standard output, as on a full disk.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        reason = (error.strerror or str(error)).lower()
+        click.echo(f"nightplan: standard output: cannot be written: {reason}", err=True)
+        sys.exit(2)

@@ -6,7 +6,10 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load
+from nightplan.cli.common import NumberRange, common_options, emit, evening_of, load
+
+SIZE = NumberRange(0.0, 10800.0)
+MAGNITUDE = NumberRange(-30.0, 40.0)
 
 
 @click.command("pick")
@@ -14,9 +17,9 @@ from nightplan.cli.common import common_options, emit, evening_of, load
 @click.option("--count", default=15, show_default=True, type=click.IntRange(1, 500), metavar="N")
 @click.option("--kind", "kinds", multiple=True, metavar="KIND", help="Only this kind; repeatable.")
 @click.option("--constellation", "constellations", multiple=True, metavar="ABC")
-@click.option("--larger", "larger_arcmin", type=float, metavar="ARCMIN", help="At least this long.")
-@click.option("--smaller", "smaller_arcmin", type=float, metavar="ARCMIN", help="At most this.")
-@click.option("--brighter", "brighter_mag", type=float, metavar="MAG", help="Total magnitude.")
+@click.option("--larger", "larger_arcmin", type=SIZE, metavar="ARCMIN", help="At least this long.")
+@click.option("--smaller", "smaller_arcmin", type=SIZE, metavar="ARCMIN", help="At most this.")
+@click.option("--brighter", "brighter_mag", type=MAGNITUDE, metavar="MAG", help="Total magnitude.")
 @click.option("--only", "names", multiple=True, metavar="NAME", help="Rank only these; repeatable.")
 @click.option("--why", is_flag=True, help="Say for each target why it ranks where it does.")
 def command(

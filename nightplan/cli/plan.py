@@ -70,7 +70,8 @@ def command(
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.night import compute_night
     from nightplan.planning.plan import make_plan
-    from nightplan.planning.replan import Replan, parse_done, read_plan_document
+    from nightplan.planning.plan_reading import read_plan_document
+    from nightplan.planning.replan import Replan, parse_done
     from nightplan.report.exports import check_export
     from nightplan.report.style import picture_format
 
@@ -81,6 +82,9 @@ def command(
         check_export(path)
     again = None
     kept = None if keep is None else read_plan_document(str(keep), read_text(keep))
+    if kept is not None and kept["train"] not in config.train:
+        accepted = f"one of {', '.join(config.train)}"
+        raise InputError(str(keep), "train", kept["train"], accepted)
     if from_utc is not None:
         again = Replan(utc_option("--from", from_utc), kept, parse_done(config, done))
     elif keep is not None or done:

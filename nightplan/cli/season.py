@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load
+from nightplan.cli.common import NumberRange, common_options, emit, evening_of, load
 
 if TYPE_CHECKING:
     import datetime
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.option(
     "--least-hours",
     default=2.0,
-    type=click.FloatRange(0.1, 24.0),
+    type=NumberRange(0.1, 24.0),
     metavar="H",
     show_default=True,
     help="What makes a night useful.",

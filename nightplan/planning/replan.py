@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from nightplan.errors import FileError, InputError
+from nightplan.errors import InputError
 from nightplan.planning.schedule_blocks import Block, Event, Schedule
 from nightplan.planning.schedule_problem import Problem
 from nightplan.planning.solving.resume import resume
-from nightplan.sky.times import mjd_from_iso
+from nightplan.sky.times import mjd_from_iso, utc_iso
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -39,23 +38,6 @@ class Replan:
     done: Mapping[str, int] | None = None
 
 
-def read_plan_document(source: str, text: str) -> dict[str, Any]:
-    """Read the plan document that `--keep` names; raises FileError where it is none."""
-    try:
-        document = json.loads(text)
-    except json.JSONDecodeError as error:
-        raise FileError(source, f"is not JSON: {error}") from error
-    wanted = ("train", "blocks", "events", "window_start_utc")
-    if not isinstance(document, dict) or any(key not in document for key in wanted):
-        raise FileError(source, "is not a plan document; save one with: nightplan plan --json")
-    keys = ("target", "panel", "filter", "start_utc", "sub_s", "count")
-    for number, block in enumerate(document["blocks"], start=1):
-        missing = [key for key in keys if not isinstance(block, dict) or key not in block]
-        if missing:
-            raise FileError(source, f"block {number} lacks {', '.join(missing)}")
-    return document
-
-
 def parse_done(config: Config, items: Sequence[str]) -> dict[str, int]:
     """Read `FILTER=COUNT` items. Raises InputError for an unknown filter or a bad count."""
     counts: dict[str, int] = {}
@@ -74,8 +56,10 @@ def with_past(problem: Problem, again: Replan) -> Problem:
     Raises
     ------
     InputError
-        More subs are said to be done than the plan in force held before `from`.
+        `from` or the plan in force belongs to another night, or more subs are said to be done
+        than that plan held before `from`.
     """
+    _check_night(problem, again)
     now_s = (again.from_utc_mjd - problem.epoch_utc_mjd) * DAY_S
     now_s = min(max(now_s, 0.0), problem.window_s)
     done = dict(again.done or {})
@@ -89,6 +73,19 @@ def with_past(problem: Problem, again: Replan) -> Problem:
             accepted = f"at most {held}, as planned before"
             raise InputError("command line", "--done", f"{name}={count}", accepted)
     return rest
+
+
+def _check_night(problem: Problem, again: Replan) -> None:
+    """Raise InputError where `from` or the plan in force is half a day off the window's middle."""
+    middle = problem.epoch_utc_mjd + 0.5 * problem.window_s / DAY_S
+    start, end = (utc_iso(middle + half) for half in (-0.5, 0.5))
+    if abs(again.from_utc_mjd - middle) > 0.5:
+        accepted = f"a time of the night planned, from {start} to {end}"
+        raise InputError("command line", "--from", utc_iso(again.from_utc_mjd), accepted)
+    began = None if again.plan is None else again.plan["window_start_utc"]
+    if began is not None and abs(mjd_from_iso(began) - middle) > 0.5:
+        accepted = f"a plan whose window lies in the night from {start} to {end}"
+        raise InputError("command line", "--keep", f"window_start_utc {began}", accepted)
 
 
 def plan_schedule(problem: Problem, plan: Mapping[str, Any]) -> Schedule:
