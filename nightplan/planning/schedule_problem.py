@@ -19,7 +19,7 @@ from nightplan.planning.schedule_blocks import Block, Event, EventKind, Schedule
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-IntArray = NDArray[np.int64]
+IntArray = NDArray[Any]
 Balance = Literal["diminishing", "even", "plain"]
 
 HOUR_S = 3600.0

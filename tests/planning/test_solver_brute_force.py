@@ -14,7 +14,6 @@ from nightplan.planning.schedule_check import violations
 from nightplan.planning.schedule_problem import ChangeCosts, Overheads, Problem
 from nightplan.planning.solver import Effort, solve
 
-
 QUICK = Effort(cell_s=120.0, fine=2, rounds=2, seeds=3, shaken=2_000, time_limit_s=60.0)
 
 
@@ -58,9 +57,7 @@ def _walk(problem: Problem, order: list[tuple[int, bool, int]], wait_s: float) -
     return Schedule(tuple(blocks), tuple(events))
 
 
-def _block(
-    problem: Problem, task: int, after: bool, begun: float, end: float, subs: int
-) -> Block:
+def _block(problem: Problem, task: int, after: bool, begun: float, end: float, subs: int) -> Block:
     item = problem.tasks[task]
     return Block(task, item.pointing, begun, end, subs, item.sub_s, (subs - 1) // 2, after)
 

@@ -35,8 +35,9 @@ class Arcs:
 
 def joined(parts: list[Arcs]) -> Arcs:
     """Several sets of arcs as one, part after part."""
-    whole = np.zeros(0, dtype=np.int32)
-    nothing = Arcs(*[whole] * 6, *[np.zeros(0)] * 2)
+    whole: IntArray = np.zeros(0, dtype=np.int32)
+    none = np.zeros(0)
+    nothing = Arcs(whole, whole, whole, whole, whole, whole, none, none)
     return Arcs(
         *(
             np.concatenate([getattr(part, column.name) for part in [nothing, *parts]])

@@ -23,7 +23,7 @@ class Run(NamedTuple):
     """A wish: `count` subs of a lane, the first not before `not_before_s`."""
 
     lane: int
-    count: int
+    count: int  # type: ignore[assignment]
     not_before_s: float = -math.inf
 
 
@@ -254,7 +254,8 @@ class Placer:
         blocks = list(problem.kept)
         events: list[Event] = []
         at = 0.0
-        past = [*problem.kept, *(e for e in problem.kept_events if e.kind != "idle")]
+        past: list[Block | Event] = [*problem.kept]
+        past += [e for e in problem.kept_events if e.kind != "idle"]
         if not past and problem.setup_s > 0.0:
             past = [Event("setup", None, 0.0, min(problem.setup_s, problem.window_s))]
         for item in sorted(past, key=lambda item: (item.start_s, item.end_s)):
