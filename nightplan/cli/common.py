@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -79,6 +81,19 @@ def evening_of(site: Site, text: str | None) -> datetime.date:
     if evening is None or evening.isoformat() != text or not EARLIEST <= evening <= LATEST:
         raise InputError("command line", "--date", text, f"YYYY-MM-DD from {EARLIEST} to {LATEST}")
     return evening
+
+
+@contextmanager
+def doing(words: str) -> Iterator[None]:
+    """Say what takes more than a moment, on standard error and to a terminal only."""
+    told = sys.stderr.isatty()
+    if told:
+        click.echo(f"{words} ...", err=True, nl=False)
+    try:
+        yield
+    finally:
+        if told:
+            click.echo("\r" + " " * (len(words) + 4) + "\r", err=True, nl=False)
 
 
 def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str]) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import config_option, evening_of, json_option
+from nightplan.cli.common import config_option, doing, evening_of, json_option
 
 DEMO_EVENING = "2027-10-06"
 
@@ -47,4 +47,6 @@ def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | 
         picture_format(plot)
     config = demo_config()
     night = compute_night(config.site, evening_of(config.site, evening or DEMO_EVENING))
-    show(make_plan(config, night, catalog_for(config)), as_json, plot)
+    with doing("framing the targets and solving the night"):
+        plan = make_plan(config, night, catalog_for(config))
+    show(plan, as_json, plot)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import NumberRange, common_options, emit, evening_of, load
+from nightplan.cli.common import NumberRange, common_options, doing, emit, evening_of, load
 
 SIZE = NumberRange(0.0, 10800.0)
 MAGNITUDE = NumberRange(-30.0, 40.0)
@@ -63,13 +63,14 @@ def command(
         brighter_mag=brighter_mag,
         names=names,
     )
-    ranking = rank_targets(
-        config,
-        night,
-        catalog_for(config),
-        wishes,
-        most=max(200, count),
-        gathered_h=earlier_nights(config).by_filter(),
-    )
+    with doing("ranking the catalogue"):
+        ranking = rank_targets(
+            config,
+            night,
+            catalog_for(config),
+            wishes,
+            most=max(200, count),
+            gathered_h=earlier_nights(config).by_filter(),
+        )
     document = pick_document(night, ranking, count)
     emit(document, as_json, lambda: pick_text(document, config.site, why=why))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load, utc_option
+from nightplan.cli.common import common_options, doing, emit, evening_of, load, utc_option
 
 if TYPE_CHECKING:
     from nightplan.planning.plan import NightPlan
@@ -99,9 +99,10 @@ def command(
         moment = datetime_from_mjd(again.from_utc_mjd)
         evening = default_evening(config.site, moment).isoformat()
     night = compute_night(config.site, evening_of(config.site, evening))
-    plan = make_plan(
-        config, night, catalog_for(config), targets, earlier=earlier_nights(config), again=again
-    )
+    with doing("framing the targets and solving the night"):
+        plan = make_plan(
+            config, night, catalog_for(config), targets, earlier=earlier_nights(config), again=again
+        )
     show(plan, as_json, plot, exports)
 
 
