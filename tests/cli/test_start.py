@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
 
 from nightplan.model.config import load_config
 from nightplan.model.starter import demo_config
@@ -44,3 +47,17 @@ def test_a_mistyped_command_names_the_near_one(tmp_path: Path) -> None:
     done = run("nigt", folder=tmp_path)
     assert done.returncode == 2
     assert "'night'" in done.stderr
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_each_shell_gets_its_completion_script(shell: str) -> None:
+    # click's own protocol: _NIGHTPLAN_COMPLETE=SHELL_source prints the script.
+    done = subprocess.run(
+        [str(Path(sys.executable).with_name("nightplan"))],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "_NIGHTPLAN_COMPLETE": f"{shell}_source"},
+    )
+    assert done.returncode == 0, done.stderr
+    assert f"_NIGHTPLAN_COMPLETE={shell}_complete" in done.stdout
