@@ -156,6 +156,9 @@ def plan_document(plan: NightPlan) -> PlanDocument:
     for block in schedule.blocks:
         task, pointing = problem.tasks[block.task], problem.pointings[block.pointing]
         up = pointing.image_up_angle_deg
+        if up is not None and block.after_meridian:
+            # The flip turns the tube, and the camera with it: top and bottom change places.
+            up = (up + 180.0) % 360.0
         blocks.append(
             PlanBlock(
                 target=pointing.target,
