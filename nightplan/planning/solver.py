@@ -132,12 +132,13 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
         cell, fine, rounds, shaken = 300.0, 3, 0.0, 8_000
     else:
         cell, fine, rounds, shaken = 300.0, 0, 0.0, 8_000
-    if more >= 2.0:
+    if more >= (2.0 if tasks <= 45 else 6.0):
         fine, rounds = 3, max(rounds, 1.0)
     return Effort(
         cell_s=cell,
         fine=fine,
         seeds=2 if more < 2.0 else 4,
+        climb=round((100_000 if tasks <= 45 else 14_000) * more),
         rounds=round(rounds * more),
         shaken=round(shaken * more),
         time_limit_s=LAST_RESORT * time_limit_s,

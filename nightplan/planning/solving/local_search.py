@@ -122,8 +122,9 @@ class LocalSearch:
             float(values.objective[index]), lanes, counts, wait, start, values.hours[index]
         )
 
-    def improve(self, order: Order, insertable: IntArray, rounds: int = 200) -> Order:
-        """Climb from an order; `insertable` are the lanes worth putting in."""
+    def improve(self, order: Order, insertable: IntArray, allowance: int = 10**9) -> Order:
+        """Climb from an order; `insertable` are the lanes worth putting in. It ends on the top,
+        or when `allowance` candidates were valued."""
         kinds = [
             self._counts,
             self._moves,
@@ -131,9 +132,8 @@ class LocalSearch:
             lambda current: self._insertions(current, insertable),
         ]
         level = 0
-        for _ in range(rounds):
-            if level == len(kinds) or not self.spare():
-                break
+        end = self.valued + allowance
+        while level < len(kinds) and self.valued < end and self.spare():
             found = self._better(order, kinds[level](order))
             if found is not None:
                 order, level = found, 0
@@ -157,7 +157,7 @@ class LocalSearch:
             )
             found = self.best_of([kicked])
             if found is not None and found.lanes:
-                found = self.improve(found, likely)
+                found = self.improve(found, likely, end - self.valued)
                 if found.objective > order.objective + GAIN:
                     order = found
         return order

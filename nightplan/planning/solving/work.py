@@ -32,7 +32,7 @@ class Effort:
     of the night is ruled out (0: not at all), `classes` of leads told apart before that (see
     `Cells`), `iterations` paths priced before branching,
     `rounds` of branching, `seeds` orders climbed from, `shaken` orders valued while the best one
-    is shaken, `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only
+    is shaken, `climb` those of one climb, `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only
     ends a solve that a slow machine would drag out.
     """
 
@@ -43,6 +43,7 @@ class Effort:
     rounds: int = 3
     seeds: int = 4
     shaken: int = 40_000
+    climb: int = 100_000
     gap: float = 0.001
     time_limit_s: float = 5.0
     started: float = field(default_factory=time.perf_counter)
@@ -194,7 +195,8 @@ class Work:
             if not self.effort.spare():
                 break
             self.tried.add(order.lanes)
-            self._keep(self._climb(climber.improve(order, likely), likely))
+            found = climber.improve(order, likely, self.effort.climb)
+            self._keep(self._climb(found, likely))
         if self.best is not None and shaken:
             begun = climber.again(self.best)
             better = climber.shake(begun, likely, shaken, seed=self.shakes)
