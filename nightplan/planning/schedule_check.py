@@ -125,11 +125,12 @@ def _runs(problem: Problem, blocks: tuple[Block, ...], events: tuple[Event, ...]
 
 def _before(problem: Problem, block: Block, events: tuple[Event, ...]) -> float:
     """How long the run that a re-plan goes on with had lasted by now."""
-    state, begun = problem.state, block.start_s
+    state = problem.state
     if state is None or (state.task, state.after_meridian) != (block.task, block.after_meridian):
         return 0.0
-    now = max(problem.now_s, problem.setup_s)
-    if any(e.kind not in ("idle", "focus") for e in _events_between(events, now, begun)):
+    begun = problem.start_s
+    leading = _events_between(events, begun, block.start_s)
+    if any(event.kind not in ("idle", "focus") for event in leading):
         return 0.0
     for kept in reversed(problem.kept):
         if (kept.task, kept.after_meridian) != (block.task, block.after_meridian):
@@ -140,7 +141,7 @@ def _before(problem: Problem, block: Block, events: tuple[Event, ...]) -> float:
         ):
             break
         begun = kept.start_s
-    return block.start_s - begun
+    return problem.start_s - begun
 
 
 def _events_between(events: tuple[Event, ...], low_s: float, high_s: float) -> list[Event]:

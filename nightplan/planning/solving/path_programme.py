@@ -152,7 +152,9 @@ class PathProgramme:
         self.open_rows = np.ones(rows, dtype=bool)
         self.arcs = cells.arcs
         self.first_only = cells.opening
-        self.changes = _changes_of(cells)
+        self.changes = changes = _changes_of(cells)
+        reached = changes.lane[(changes.before == self.row.size) & (changes.lead_class == 0)]
+        self.first_only = self.first_only.only(np.isin(self.first_only.lane, reached))
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -304,8 +306,8 @@ class PathProgramme:
             low, high = self.bounds[b], self.bounds[b + 1]
             if high > low:
                 value = tables.gain[low:high] + togo[b, arcs.end_lane[low:high]]
-                source = self.source[low:high]
-                flat[source] = np.maximum(flat[source], value)
+                # A run and its like across a flip may share beginning and end.
+                np.maximum.at(flat, self.source[low:high], value)
         worth = tables.begin.reshape(-1)[self.source] + tables.gain
         kept = worth + togo[arcs.last, arcs.end_lane] >= below
         opening = self.first_only

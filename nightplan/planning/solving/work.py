@@ -30,10 +30,10 @@ class Effort:
 
     `cell_s` is the length of the bound's cells, `fine` by how much they are cut again once most
     of the night is ruled out (0: not at all), `classes` of leads told apart before that (see
-    `Cells`), `iterations` paths priced before branching,
-    `rounds` of branching, `seeds` orders climbed from, `shaken` orders valued while the best one
-    is shaken, `climb` those of one climb, `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only
-    ends a solve that a slow machine would drag out.
+    `Cells`), `iterations` paths priced before branching, `rounds` of branching, `seeds` orders
+    climbed from, `shaken` orders valued while the best one is shaken, `climb` those of one climb,
+    `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only ends a solve
+    that a slow machine would drag out.
     """
 
     cell_s: float = 180.0
