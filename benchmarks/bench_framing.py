@@ -15,11 +15,11 @@ from matplotlib.path import Path
 
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
-from nightplan.planning.catalog_framing import ellipse_axes, frame_catalog, scan_ellipses
-from nightplan.planning.field_search import Field, coverage_of_turns, scan_angles
-from nightplan.planning.framing import frame_target
-from nightplan.planning.outlines import shape_of
-from nightplan.planning.train_optics import TrainOptics, all_train_optics
+from nightplan.planning.framing.catalog_framing import ellipse_axes, frame_catalog, scan_ellipses
+from nightplan.planning.framing.field_search import Field, coverage_of_turns, scan_angles
+from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.outlines import shape_of
+from nightplan.planning.optics.train_optics import TrainOptics, all_train_optics
 from nightplan.sky.tangent_plane import deproject
 
 ANGLES_DEG = np.arange(0.0, 180.0, 1.0)

@@ -27,9 +27,14 @@ from astropy import units as u
 from astropy.coordinates import AltAz, EarthLocation, SkyCoord
 from astropy.time import Time
 
-from nightplan.planning.earth_orientation import configure_astropy
-from nightplan.planning.night import compute_night
-from nightplan.planning.visibility import limit_margin_deg, sky_tracks, time_grid, usable_hours
+from nightplan.planning.tonight.earth_orientation import configure_astropy
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.visibility import (
+    limit_margin_deg,
+    sky_tracks,
+    time_grid,
+    usable_hours,
+)
 from nightplan.sky.apparent import apparent_place
 from nightplan.sky.horizontal import altitude_deg, horizontal
 

@@ -28,11 +28,11 @@ from nightplan.light.passband import Passband
 from nightplan.light.photometry import nl_from_v_mag
 from nightplan.light.spectra import moon_spectrum
 from nightplan.model.starter import demo_config
-from nightplan.planning.earth_orientation import configure_astropy
-from nightplan.planning.filter_budget import SiteSky, filter_budgets, site_sky
-from nightplan.planning.night import compute_night
-from nightplan.planning.photon_budget import sky_geometry
-from nightplan.planning.visibility import sky_tracks
+from nightplan.planning.photons.filter_budget import SiteSky, filter_budgets, site_sky
+from nightplan.planning.photons.photon_budget import sky_geometry
+from nightplan.planning.tonight.earth_orientation import configure_astropy
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.visibility import sky_tracks
 
 PART = 500
 TIMES = 145

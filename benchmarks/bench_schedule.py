@@ -17,13 +17,13 @@ import numpy as np
 from instance_files import FOLDER, load
 from rival_schedules import astroplan_schedule, equal_split, greedy
 
-from nightplan.planning.schedule import Objective, evaluate
-from nightplan.planning.schedule_blocks import Schedule
-from nightplan.planning.schedule_check import violations
-from nightplan.planning.schedule_problem import Problem
-from nightplan.planning.solver import solve
-from nightplan.planning.solving.placement import Placer
-from nightplan.planning.solving.resume import resume
+from nightplan.planning.schedule.blocks import Schedule
+from nightplan.planning.schedule.check import violations
+from nightplan.planning.schedule.problem import Problem
+from nightplan.planning.schedule.schedule import Objective, evaluate
+from nightplan.planning.schedule.solver import solve
+from nightplan.planning.schedule.solving.placement import Placer
+from nightplan.planning.schedule.solving.resume import resume
 
 RIVALS: dict[str, Callable[[Problem], Schedule]] = {
     "astroplan sequential": lambda problem: astroplan_schedule(problem, "sequential"),

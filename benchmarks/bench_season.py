@@ -17,11 +17,11 @@ import numpy as np
 
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
-from nightplan.planning.earth_orientation import configure_astropy
-from nightplan.planning.limits import geometry_margin_deg
-from nightplan.planning.night import compute_night
-from nightplan.planning.season import season, year_nights
-from nightplan.planning.visibility import sky_tracks, time_grid, usable_hours
+from nightplan.planning.season.season import season, year_nights
+from nightplan.planning.tonight.earth_orientation import configure_astropy
+from nightplan.planning.tonight.limits import geometry_margin_deg
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.visibility import sky_tracks, time_grid, usable_hours
 
 T = TypeVar("T")
 

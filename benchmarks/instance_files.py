@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from nightplan.planning.schedule_problem import ChangeCosts, Overheads, Pointing, Problem, Task
+from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
 FOLDER = Path(__file__).parent / "instances"
 

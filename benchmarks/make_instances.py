@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from instance_files import FOLDER, save
 
-from nightplan.planning.schedule_problem import ChangeCosts, Overheads, Pointing, Problem, Task
+from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
 FILTERS = ("L", "R", "G", "B", "Ha", "OIII", "SII")
 EXTINCTION_MAG = {"L": 0.16, "R": 0.11, "G": 0.15, "B": 0.25, "Ha": 0.09, "OIII": 0.17, "SII": 0.09}

@@ -11,10 +11,10 @@ import warnings
 
 import numpy as np
 
-from nightplan.planning.schedule import evaluate
-from nightplan.planning.schedule_blocks import Schedule
-from nightplan.planning.schedule_problem import Problem
-from nightplan.planning.solving.placement import FIRST, Placer, Run
+from nightplan.planning.schedule.blocks import Schedule
+from nightplan.planning.schedule.problem import Problem
+from nightplan.planning.schedule.schedule import evaluate
+from nightplan.planning.schedule.solving.placement import FIRST, Placer, Run
 
 SIZES_MIN = (20.0, 40.0, 60.0, 90.0)
 

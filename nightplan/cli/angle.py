@@ -121,7 +121,7 @@ def _check(asked: Asked) -> None:
     import math
 
     from nightplan.errors import InputError
-    from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.planning.framing.camera_angle import check_position_angle
 
     if asked.solution is not None and asked.position_angle is not None:
         raise click.UsageError("give --solution or --position-angle, not both")

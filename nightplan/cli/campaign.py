@@ -51,7 +51,7 @@ def command(
     """
     from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.campaign import check_range, make_campaign
+    from nightplan.planning.campaign.campaign import check_range, make_campaign
     from nightplan.report.campaign_text import campaign_text
     from nightplan.report.documents.campaign import campaign_document
     from nightplan.report.style import palette, picture_format

@@ -70,7 +70,7 @@ def load(config_path: Path) -> Config:
 def evening_of(site: Site, text: str | None) -> datetime.date:
     """The evening that `--date` names, or the one whose noon-to-noon holds now."""
     if text is None:
-        from nightplan.planning.night import default_evening
+        from nightplan.planning.tonight.night import default_evening
 
         return default_evening(site, datetime.datetime.now(datetime.UTC))
     try:

@@ -39,8 +39,8 @@ def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | 
     from nightplan.cli.plan import show
     from nightplan.model.own_targets import catalog_for
     from nightplan.model.starter import demo_config
-    from nightplan.planning.night import compute_night
-    from nightplan.planning.plan import make_plan
+    from nightplan.planning.schedule.plan import make_plan
+    from nightplan.planning.tonight.night import compute_night
     from nightplan.report.style import picture_format
 
     if plot is not None:

@@ -45,8 +45,8 @@ def command(
         nightplan exposure "NGC 7000" --time 2027-10-20T22:30:00Z --plot worth.png
     """
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.exposure import exposure_of
-    from nightplan.planning.night import compute_night, default_evening
+    from nightplan.planning.choosing.exposure import exposure_of
+    from nightplan.planning.tonight.night import compute_night, default_evening
     from nightplan.report.documents.exposure import exposure_document
     from nightplan.report.exposure_text import exposure_text
     from nightplan.sky.times import mjd_from_datetime

@@ -12,7 +12,7 @@ from nightplan.errors import InputError
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-    from nightplan.planning.framing import Framing
+    from nightplan.planning.framing.framing import Framing
 
 
 @click.command("frame")
@@ -83,9 +83,9 @@ def command(
     """
     from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.camera_angle import check_position_angle
-    from nightplan.planning.frame_answer import frame_answer
-    from nightplan.planning.night import compute_night
+    from nightplan.planning.choosing.frame_answer import frame_answer
+    from nightplan.planning.framing.camera_angle import check_position_angle
+    from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.frame import frame_document
     from nightplan.report.frame_text import frame_text
     from nightplan.report.style import STYLES

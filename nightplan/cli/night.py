@@ -18,7 +18,7 @@ def command(config_path: Path, evening: str | None, as_json: bool) -> None:
     Example:
         nightplan night --date 2027-10-06
     """
-    from nightplan.planning.night import compute_night
+    from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.night import night_document
     from nightplan.report.night_text import night_text
 

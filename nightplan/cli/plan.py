@@ -10,7 +10,7 @@ import click
 from nightplan.cli.common import common_options, doing, emit, evening_of, load, utc_option
 
 if TYPE_CHECKING:
-    from nightplan.planning.plan import NightPlan
+    from nightplan.planning.schedule.plan import NightPlan
 
 
 @click.command("plan")
@@ -68,10 +68,10 @@ def command(
     from nightplan.files import read_text
     from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.night import compute_night
-    from nightplan.planning.plan import make_plan
-    from nightplan.planning.plan_reading import read_plan_document
-    from nightplan.planning.replan import Replan, parse_done
+    from nightplan.planning.schedule.plan import make_plan
+    from nightplan.planning.schedule.plan_reading import read_plan_document
+    from nightplan.planning.schedule.replan import Replan, parse_done
+    from nightplan.planning.tonight.night import compute_night
     from nightplan.report.exports import check_export
     from nightplan.report.style import picture_format
 
@@ -93,7 +93,7 @@ def command(
     if evening is None and kept is not None:
         evening = str(kept.get("date") or "") or None
     if evening is None and again is not None:
-        from nightplan.planning.night import default_evening
+        from nightplan.planning.tonight.night import default_evening
         from nightplan.sky.times import datetime_from_mjd
 
         moment = datetime_from_mjd(again.from_utc_mjd)

@@ -55,9 +55,9 @@ def command(
         nightplan season --month 2027-11
     """
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.season import season, year_nights
-    from nightplan.planning.season_ranking import fitting_rows, rank_month
-    from nightplan.planning.train_optics import train_optics
+    from nightplan.planning.optics.train_optics import train_optics
+    from nightplan.planning.season.ranking import fitting_rows, rank_month
+    from nightplan.planning.season.season import season, year_nights
     from nightplan.report.documents.season import month_document, season_document
     from nightplan.report.season_text import month_text, season_text
 

@@ -50,8 +50,8 @@ def command(
     from nightplan.library.calibration import calibration_owed
     from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.night import compute_night
-    from nightplan.planning.plan import make_plan
+    from nightplan.planning.schedule.plan import make_plan
+    from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.sheet import SheetDocument
     from nightplan.report.night_sheet import sheet_of_plan
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from nightplan.journal.plate_solution import PlateSolution
     from nightplan.journal.records import Framing, RotatorSolution
     from nightplan.model.config import Config
-    from nightplan.planning.return_advice import Advice, CameraNow, Wanted
+    from nightplan.planning.returning.return_advice import Advice, CameraNow, Wanted
 
 Pier = Literal["east", "west"]
 
@@ -56,7 +56,7 @@ def answer_angle(config: Config, asked: AngleQuestion) -> Advice:
     nightplan.errors.NightplanError
         No framing of the target is stored, or the reading alone does not suffice.
     """
-    from nightplan.planning.return_advice import advise, choose_train, find_sense
+    from nightplan.planning.returning.return_advice import advise, choose_train, find_sense
 
     framing = _framing(config, asked)
     optics, notices = choose_train(config, asked.train, framing, asked.solution)
@@ -121,7 +121,7 @@ def _framing(config: Config, asked: AngleQuestion) -> Framing | None:
 
 
 def _wanted(config: Config, asked: AngleQuestion, framing: Framing | None) -> Wanted | None:
-    from nightplan.planning.return_advice import Wanted, wanted_from_framing
+    from nightplan.planning.returning.return_advice import Wanted, wanted_from_framing
 
     angle = asked.target_angle_deg
     if framing is not None:
@@ -150,13 +150,13 @@ def _earlier(config: Config, evening: datetime.date, train: str) -> list[Rotator
 def _now(
     config: Config, asked: AngleQuestion, train: str, earlier: list[RotatorSolution]
 ) -> CameraNow:
-    from nightplan.planning.camera_return import effective_sense
-    from nightplan.planning.return_advice import (
+    from nightplan.planning.optics.train_optics import train_optics
+    from nightplan.planning.returning.camera_return import effective_sense
+    from nightplan.planning.returning.return_advice import (
         now_from_angle,
         now_from_offset,
         now_from_solution,
     )
-    from nightplan.planning.train_optics import train_optics
 
     mirrored = config.train[train].mirrored
     if asked.solution is not None:
@@ -176,7 +176,7 @@ def _now(
 
 
 def _second(config: Config, asked: AngleQuestion, train: str) -> RotatorSolution | None:
-    from nightplan.planning.return_advice import now_from_angle, now_from_solution
+    from nightplan.planning.returning.return_advice import now_from_angle, now_from_solution
 
     if asked.second_rotator_deg is None:
         return None

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from nightplan.planning.plan import NightPlan
+    from nightplan.planning.schedule.plan import NightPlan
 
 
 def calibration_owed(plan: NightPlan) -> Sequence[Mapping[str, Any]]:
     """Rows for the field sheet: what the night's subs want, less what the journal holds."""
     from nightplan.journal import Journal
-    from nightplan.planning.calibration_night import calibration_night
+    from nightplan.planning.calibration.owed_tonight import calibration_night
     from nightplan.report.documents.plan import plan_document
 
     blocks = plan_document(plan).model_dump(mode="json")["blocks"]

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.config import Config
-    from nightplan.planning.campaign import Campaign
+    from nightplan.planning.campaign.campaign import Campaign
     from nightplan.report.documents.campaign import CampaignDocument
 
 
@@ -132,8 +132,8 @@ def campaign(
     nightplan.errors.TargetError
         A name is unknown or ambiguous.
     """
-    from nightplan.planning.campaign import make_campaign
-    from nightplan.planning.earlier_nights import EarlierNights
+    from nightplan.planning.campaign.campaign import make_campaign
+    from nightplan.planning.returning.earlier_nights import EarlierNights
 
     catalog, rows = catalog_and_rows(config, listed(targets))
     made = make_campaign(

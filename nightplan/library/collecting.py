@@ -96,8 +96,8 @@ def collect(
     from nightplan.journal import Journal
     from nightplan.journal.fits_import import Instructions, Verdict
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.camera_angle import check_position_angle
-    from nightplan.planning.sub_worth import collect_and_weigh
+    from nightplan.planning.framing.camera_angle import check_position_angle
+    from nightplan.planning.photons.sub_worth import collect_and_weigh
     from nightplan.report.documents.collect import collect_document
 
     if reject is not None and (accept or weight is not None):

@@ -9,7 +9,7 @@ from nightplan.library.inputs import value_in
 from nightplan.model.config import Config, load_config
 from nightplan.model.site import LampLight, Site
 from nightplan.model.starter import demo_config, starter_text
-from nightplan.planning.earth_orientation import configure_astropy
+from nightplan.planning.tonight.earth_orientation import configure_astropy
 
 if TYPE_CHECKING:
     from astroplan import Observer

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-    from nightplan.planning.earlier_nights import EarlierNights
+    from nightplan.planning.returning.earlier_nights import EarlierNights
 
 
 def earlier_nights(config: Config) -> EarlierNights:
     """Read the journal; without one there is nothing earlier. The file is never created."""
     from nightplan.journal.journal import Journal
-    from nightplan.planning.calibration_frames import angles_with_flats
-    from nightplan.planning.earlier_nights import EarlierNights, GatheredHours
+    from nightplan.planning.calibration.frames import angles_with_flats
+    from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
 
     journal = Journal.open(config.folder)
     if journal is None:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.model.star_catalog import StarCatalog
-    from nightplan.planning.frame_answer import FrameAnswer
+    from nightplan.planning.choosing.frame_answer import FrameAnswer
     from nightplan.report.documents.frame import FrameDocument
 
 
@@ -325,9 +325,9 @@ def frame(
     """
     from astropy import units as u
 
-    from nightplan.planning.camera_angle import check_position_angle
-    from nightplan.planning.earlier_nights import EarlierNights
-    from nightplan.planning.frame_answer import frame_answer
+    from nightplan.planning.choosing.frame_answer import frame_answer
+    from nightplan.planning.framing.camera_angle import check_position_angle
+    from nightplan.planning.returning.earlier_nights import EarlierNights
 
     catalog, (row,) = catalog_and_rows(config, [target])
     found = catalog.target(row)

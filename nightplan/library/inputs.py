@@ -12,8 +12,8 @@ from nightplan.model.config import Config
 from nightplan.model.own_targets import own_targets
 from nightplan.model.site import Site
 from nightplan.model.target import Target
-from nightplan.planning.earth_orientation import configure_astropy
-from nightplan.planning.night import Night, Place, compute_night, default_evening
+from nightplan.planning.tonight.earth_orientation import configure_astropy
+from nightplan.planning.tonight.night import Night, Place, compute_night, default_evening
 from nightplan.sky.angles import separation_deg
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from nightplan.library.inputs import night_of
 from nightplan.library.outputs import Answer, floats_of, optional_time, table_of, time_of
-from nightplan.planning.night import EVENT_NAMES, Night
+from nightplan.planning.tonight.night import EVENT_NAMES, Night
 
 if TYPE_CHECKING:
     from astropy.table import QTable

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from nightplan.planning.earth_orientation import configure_astropy
+from nightplan.planning.tonight.earth_orientation import configure_astropy
 
 if TYPE_CHECKING:
     from astropy.coordinates import SkyCoord

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.config import Config
-    from nightplan.planning.exposure import Exposure
+    from nightplan.planning.choosing.exposure import Exposure
     from nightplan.report.documents.exposure import ExposureDocument
 
 
@@ -172,8 +172,8 @@ def exposure(
     nightplan.errors.TargetError
         The name is unknown or ambiguous.
     """
-    from nightplan.planning.exposure import exposure_of
-    from nightplan.planning.night import compute_night
+    from nightplan.planning.choosing.exposure import exposure_of
+    from nightplan.planning.tonight.night import compute_night
 
     (found,) = targets_of(config, [target])
     date = evening_of(config.site, time if evening is None and time is not None else evening)

@@ -76,7 +76,7 @@ def pick(
     from astropy import units as u
     from astropy.coordinates import NonRotationTransformationWarning
 
-    from nightplan.planning.selection import PARTS, Wishes, rank_targets
+    from nightplan.planning.choosing.selection import PARTS, Wishes, rank_targets
 
     the_night = night_of(config, evening)
     catalog, rows = catalog_and_rows(config, listed(only))

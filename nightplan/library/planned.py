@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.planning.plan import NightPlan
+    from nightplan.planning.schedule.plan import NightPlan
     from nightplan.report.documents.plan import PlanDocument
 
 SheetStyle = Literal["day", "red", "print"]
@@ -299,9 +299,9 @@ def plan(
     nightplan.errors.TargetError
         A name is unknown or ambiguous.
     """
-    from nightplan.planning.earlier_nights import EarlierNights
-    from nightplan.planning.plan import make_plan
-    from nightplan.planning.replan import Replan
+    from nightplan.planning.returning.earlier_nights import EarlierNights
+    from nightplan.planning.schedule.plan import make_plan
+    from nightplan.planning.schedule.replan import Replan
 
     if start is None and (keep is not None or done):
         raise InputError("library", "keep" if keep is not None else "done", "given", "with start")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from nightplan.journal.plate_solution import PlateSolution
     from nightplan.library.angle_question import AngleQuestion, Pier
     from nightplan.library.inputs import AnyEvening, AnyTarget
-    from nightplan.planning.return_advice import Advice
+    from nightplan.planning.returning.return_advice import Advice
     from nightplan.report.documents.angle import AngleDocument
 
     AnySolution: TypeAlias = str | os.PathLike[str] | Header | WCS
@@ -161,7 +161,7 @@ def angle(
     from astropy import units as u
 
     from nightplan.library.angle_question import AngleQuestion, answer_angle
-    from nightplan.planning.camera_angle import check_position_angle
+    from nightplan.planning.framing.camera_angle import check_position_angle
 
     if solution is None and position_angle is None and rotator is None:
         raise InputError("library", "position_angle", None, "an angle, or a solution")

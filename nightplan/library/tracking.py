@@ -62,7 +62,7 @@ def tracks(
     """
     from astropy import units as u
 
-    from nightplan.planning.visibility import sky_tracks, time_grid
+    from nightplan.planning.tonight.visibility import sky_tracks, time_grid
 
     found = targets_of(where, listed(targets))
     if times is None:
@@ -114,7 +114,7 @@ def transit(where: AnyPlace, targets: AnyTarget | Iterable[AnyTarget], near: Tim
     nightplan.errors.TargetError
         A name is unknown or ambiguous.
     """
-    from nightplan.planning.visibility import meridian_transit_utc_mjd
+    from nightplan.planning.tonight.visibility import meridian_transit_utc_mjd
 
     wanted = listed(targets)
     found = targets_of(where, wanted)

@@ -52,7 +52,7 @@ def season(
     """
     from astropy import units as u
 
-    from nightplan.planning import season as year
+    from nightplan.planning.season import season as year
 
     (found,) = targets_of(config, [target])
     days = year.year_nights(config.site, evening_of(config.site, first), nights)

@@ -12,7 +12,7 @@ from nightplan.report.chart_scene import Frame, Scene
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from nightplan.planning.guide_star import GuideSide
+    from nightplan.planning.framing.guide_star import GuideSide
 
 
 @dataclass(frozen=True)

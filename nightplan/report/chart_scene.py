@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from nightplan.model.star_catalog import StarCatalog, Stars, star_catalog
 from nightplan.model.target import Target
-from nightplan.planning.guide_star import GuideOutlook, guide_outlook
-from nightplan.planning.outlines import shape_of
-from nightplan.planning.train_optics import TrainOptics, train_optics
+from nightplan.planning.framing.guide_star import GuideOutlook, guide_outlook
+from nightplan.planning.framing.outlines import shape_of
+from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.report.chart_plane import ChartPlane, chart_plane
 from nightplan.sky.angles import separation_deg
 from nightplan.sky.tangent_plane import deproject, field_corners
@@ -21,7 +21,7 @@ from nightplan.sky.tangent_plane import deproject, field_corners
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.planning.framing import Framing, Panel
+    from nightplan.planning.framing.framing import Framing, Panel
 
 Floats = NDArray[np.float64]
 

@@ -16,14 +16,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.files import write_whole
-from nightplan.planning.train_optics import TrainOptics, train_optics
+from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.sky.tangent_plane import axes_directions
 
 if TYPE_CHECKING:
     from astropy.io.fits import Header
 
     from nightplan.model.config import Config
-    from nightplan.planning.framing import Framing, Panel
+    from nightplan.planning.framing.framing import Framing, Panel
 
 _TILE_ROWS = 100
 

@@ -16,14 +16,14 @@ import numpy as np
 from nightplan.errors import FileError
 from nightplan.files import write_whole
 from nightplan.model.star_catalog import Floats
-from nightplan.planning.train_optics import TrainOptics, train_optics
+from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.sky.tangent_plane import field_corners
 
 if TYPE_CHECKING:
     from astropy.table import Table
 
     from nightplan.model.config import Config
-    from nightplan.planning.framing import Framing, Panel
+    from nightplan.planning.framing.framing import Framing, Panel
 
 TABLE_FORMATS = {".ecsv": "ascii.ecsv", ".vot": "votable", ".xml": "votable"}
 

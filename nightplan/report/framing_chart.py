@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.star_catalog import StarCatalog
     from nightplan.model.target import Target
-    from nightplan.planning.framing import Framing
-    from nightplan.planning.guide_star import GuideOutlook
+    from nightplan.planning.framing.framing import Framing
+    from nightplan.planning.framing.guide_star import GuideOutlook
 
 WIDE_IN = 9.0
 NARROW_IN = 3.75

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from nightplan.errors import InputError
-from nightplan.planning.angle_sweep import AngleSweep, stars_around, sweep_angles
-from nightplan.planning.outlines import shape_of
+from nightplan.planning.framing.angle_sweep import AngleSweep, stars_around, sweep_angles
+from nightplan.planning.framing.outlines import shape_of
 from nightplan.report.page_files import json_for_html, page_file, script_hash
 from nightplan.report.sheet_style import PAPER_COLOURS, SHEET_COLOURS, SHEET_STYLES, SheetStyle
 from nightplan.report.words import number, percent
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.star_catalog import Stars
     from nightplan.model.target import Target
-    from nightplan.planning.frame_answer import FrameAnswer
+    from nightplan.planning.choosing.frame_answer import FrameAnswer
 
 ARCMIN = 60.0 * np.degrees(1.0)
 MOST_STARS = 900
@@ -40,7 +40,7 @@ def framing_page(
     config, target
         The rig and what is framed.
     answer : FrameAnswer
-        From `nightplan.planning.frame_answer.frame_answer`: where the page begins.
+        From `nightplan.planning.choosing.frame_answer.frame_answer`: where the page begins.
     style : str
         ``"day"``, ``"red"`` or ``"print"``.
 

@@ -13,7 +13,7 @@ from nightplan.report.sheet_charts import framing_chart, night_charts
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.planning.plan import NightPlan
+    from nightplan.planning.schedule.plan import NightPlan
 
 Step = Callable[[str], None]
 
@@ -31,7 +31,7 @@ def sheet_of_plan(
     Parameters
     ----------
     plan : NightPlan
-        From `nightplan.planning.plan.make_plan`.
+        From `nightplan.planning.schedule.plan.make_plan`.
     catalog : Catalog
         Where neighbours on the framing charts come from.
     style : str
@@ -47,7 +47,7 @@ def sheet_of_plan(
         A self-contained HTML document.
     """
     from nightplan.model.star_catalog import STAR_CREDIT
-    from nightplan.planning.frame_answer import frame_answer
+    from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.report.documents.frame import frame_document
     from nightplan.report.documents.night import night_document
     from nightplan.report.documents.plan import plan_document

@@ -9,7 +9,7 @@ from nightplan.report.text_table import paragraph, text_table
 from nightplan.report.words import WINDOW_WORDS, percent, reason_words
 
 if TYPE_CHECKING:
-    from nightplan.planning.night import Event, Night
+    from nightplan.planning.tonight.night import Event, Night
 
 SUN_EVENTS = (
     ("sunset", "sunset"),
@@ -30,7 +30,7 @@ def night_text(night: Night, *, rules: bool | None = None) -> str:
     Parameters
     ----------
     night : Night
-        From `nightplan.planning.night.compute_night`.
+        From `nightplan.planning.tonight.night.compute_night`.
     rules : bool or None
         Rules under table headings; by default only on a terminal.
 

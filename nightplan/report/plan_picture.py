@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from nightplan.planning.limits import geometry_margin_deg
-from nightplan.planning.visibility import sky_tracks
+from nightplan.planning.tonight.limits import geometry_margin_deg
+from nightplan.planning.tonight.visibility import sky_tracks
 from nightplan.report.night_picture import (
     NightPicture,
     PictureTarget,
@@ -19,8 +19,8 @@ from nightplan.report.night_picture import (
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-    from nightplan.planning.night import Night
-    from nightplan.planning.plan import NightPlan
+    from nightplan.planning.schedule.plan import NightPlan
+    from nightplan.planning.tonight.night import Night
 
 STEP_MIN = 3.0
 BESIDE_H = 0.75

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from nightplan.planning.season import Season
+from nightplan.planning.season.season import Season
 from nightplan.report.season_text import MONTHS
 from nightplan.report.style import new_figure, palette, styled
 

@@ -6,8 +6,8 @@ import datetime
 from collections.abc import Sequence
 
 from nightplan.model.target import Target
-from nightplan.planning.season import Season, best_weeks, month_sums, useful_span
-from nightplan.planning.train_optics import TrainOptics
+from nightplan.planning.optics.train_optics import TrainOptics
+from nightplan.planning.season.season import Season, best_weeks, month_sums, useful_span
 from nightplan.report.documents.season import MonthTarget
 from nightplan.report.text_table import paragraph, text_table
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-    from nightplan.planning.frame_answer import FrameAnswer
+    from nightplan.planning.choosing.frame_answer import FrameAnswer
 
 MOST_STARS = 150
 CHART_IN = 3.3

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from nightplan.planning.exposure import Exposure
-    from nightplan.planning.photon_budget import PhotonBudget
+    from nightplan.planning.choosing.exposure import Exposure
+    from nightplan.planning.photons.photon_budget import PhotonBudget
 
 LABEL_GAP = 0.035
 

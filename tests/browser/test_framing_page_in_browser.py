@@ -9,10 +9,10 @@ import pytest
 
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.starter import demo_config
-from nightplan.planning.frame_answer import frame_answer
-from nightplan.planning.framing import frame_target
-from nightplan.planning.guide_star import guide_outlook
-from nightplan.planning.night import compute_night
+from nightplan.planning.choosing.frame_answer import frame_answer
+from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.guide_star import guide_outlook
+from nightplan.planning.tonight.night import compute_night
 from nightplan.report.framing_page import framing_page
 from nightplan.report.words import percent
 

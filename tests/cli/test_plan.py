@@ -102,7 +102,7 @@ def test_subs_are_above_limits_and_clear_of_the_meridian_stop_by_astropy(
     from astropy.time import Time
 
     from nightplan.model.starter import demo_config
-    from nightplan.planning.earth_orientation import configure_astropy
+    from nightplan.planning.tonight.earth_orientation import configure_astropy
 
     configure_astropy()
     config = demo_config()
@@ -124,7 +124,7 @@ def test_a_flip_waits_for_the_meridian(folder: Path) -> None:
     from astropy.time import Time
 
     from nightplan.model.starter import demo_config
-    from nightplan.planning.earth_orientation import configure_astropy
+    from nightplan.planning.tonight.earth_orientation import configure_astropy
 
     configure_astropy()
     longitude = demo_config().site.longitude_deg * u.deg

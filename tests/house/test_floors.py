@@ -41,6 +41,20 @@ def imported_rooms(tree: ast.AST) -> set[str]:
     return {name.split(".")[1] for name in names if name.startswith("nightplan.")}
 
 
+# The rooms of planning, from the ground up: each imports from those before it only.
+PLANNING = [
+    "tonight",
+    "optics",
+    "photons",
+    "returning",
+    "framing",
+    "choosing",
+    "calibration",
+    "season",
+    "schedule",
+    "campaign",
+]
+
 FILES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent != PACKAGE or p.stem in LEVEL)
 
 
@@ -50,6 +64,19 @@ def test_a_file_knows_no_floor_above_it(path: Path) -> None:
     rooms = imported_rooms(ast.parse(path.read_text(encoding="utf-8")))
     above = {room for room in rooms if LEVEL.get(room, -1) > own}
     assert not above, f"{path} imports {above}"
+
+
+@pytest.mark.parametrize(
+    "path", sorted((PACKAGE / "planning").glob("*/**/*.py")), ids=lambda p: str(p.name)
+)
+def test_a_room_of_planning_knows_none_after_it(path: Path) -> None:
+    own = path.relative_to(PACKAGE / "planning").parts[0]
+    after = set(PLANNING[PLANNING.index(own) + 1 :])
+    modules = {
+        node.module or "" for node in imports_at_run_time(ast.parse(path.read_text("utf-8")))
+    }
+    rooms = {name.split(".")[2] for name in modules if name.startswith("nightplan.planning.")}
+    assert not rooms & after, f"{path} imports {rooms & after}"
 
 
 def imports_at_run_time(node: ast.AST) -> Iterator[ast.ImportFrom]:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from nightplan.planning.schedule_problem import ChangeCosts, Overheads, Pointing, Problem, Task
+from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
 
 def _night(

@@ -7,8 +7,8 @@ import pytest
 
 from nightplan.model.starter import demo_config
 from nightplan.plane.disc_rectangle import disc_rectangle_area
-from nightplan.planning.beam_shadow import prism_shadow
-from nightplan.planning.bolted_train import check_train, plate_shift_mm
+from nightplan.planning.optics.beam_shadow import prism_shadow
+from nightplan.planning.optics.bolted_train import check_train, plate_shift_mm
 
 CONFIG = demo_config()
 

@@ -16,21 +16,21 @@ import numpy as np
 import pytest
 
 from nightplan.journal.records import CalibrationFrame
-from nightplan.planning.calibration_frames import (
+from nightplan.planning.calibration.frames import (
     LightUse,
     angles_with_flats,
     frames_owed,
     uses_of_blocks,
 )
-from nightplan.planning.calibration_night import calibration_night
-from nightplan.planning.filter_budget import filter_budgets
-from nightplan.planning.night import compute_night
-from nightplan.planning.sky_flats import (
+from nightplan.planning.calibration.owed_tonight import calibration_night
+from nightplan.planning.calibration.sky_flats import (
     flat_checklist,
     flat_exposures_s,
     flat_level_e,
     twilight_times,
 )
+from nightplan.planning.photons.filter_budget import filter_budgets
+from nightplan.planning.tonight.night import compute_night
 
 EVENING = datetime.date(2027, 10, 6)
 USES = [

@@ -8,14 +8,14 @@ from hypothesis import strategies as st
 
 from nightplan.errors import InputError
 from nightplan.model.starter import demo_config
-from nightplan.planning.camera_angle import (
+from nightplan.planning.framing.camera_angle import (
     check_position_angle,
     default_image_up_deg,
     printed_axis_deg,
     printed_direction_deg,
     twin_deg,
 )
-from nightplan.planning.train_optics import train_optics
+from nightplan.planning.optics.train_optics import train_optics
 
 
 @given(st.floats(-1e4, 1e4), st.integers(0, 6))

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from nightplan.errors import InputError
 from nightplan.model.equipment import Rotator
-from nightplan.planning import camera_return as cr
+from nightplan.planning.returning import camera_return as cr
 
 angles = st.floats(0.0, 359.999)
 senses = st.sampled_from([1, -1])

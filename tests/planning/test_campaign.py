@@ -12,8 +12,8 @@ from nightplan.errors import InputError, TargetError
 from nightplan.model.config import Config, parse_config
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.starter import starter_text
-from nightplan.planning.campaign import Campaign, make_campaign
-from nightplan.planning.earlier_nights import EarlierNights, GatheredHours
+from nightplan.planning.campaign.campaign import Campaign, make_campaign
+from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
 
 FIRST = datetime.date(2027, 10, 6)
 NARROW = {"Ha", "OIII", "SII"}
@@ -149,8 +149,8 @@ def test_a_longer_campaign_holds_the_shorter_one(demo: Config, catalog, autumn: 
 
 def test_a_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> None:
     # The plan of the night is proved near its bound; the campaign's estimate must be close to it.
-    from nightplan.planning.night import compute_night
-    from nightplan.planning.plan import make_plan
+    from nightplan.planning.schedule.plan import make_plan
+    from nightplan.planning.tonight.night import compute_night
 
     plan = make_plan(demo, compute_night(demo.site, FIRST), catalog, ["M 33"])
     one = make_campaign(demo, FIRST, 1, catalog, ["M 33"], chance=1.0)
@@ -163,12 +163,12 @@ def test_a_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> No
 
 def test_rates_are_those_of_a_minute_grid(demo: Config, catalog) -> None:
     # The same limits and photons as the plan's, sampled every minute instead of every ten.
-    from nightplan.planning.campaign_sky import campaign_nights, offers
-    from nightplan.planning.limits import usable_margin_deg
-    from nightplan.planning.night_problem import overheads
-    from nightplan.planning.night_targets import named_targets
-    from nightplan.planning.photon_budget import photon_budget
-    from nightplan.planning.visibility import sky_tracks
+    from nightplan.planning.campaign.sky import campaign_nights, offers
+    from nightplan.planning.choosing.night_targets import named_targets
+    from nightplan.planning.photons.photon_budget import photon_budget
+    from nightplan.planning.schedule.night_problem import overheads
+    from nightplan.planning.tonight.limits import usable_margin_deg
+    from nightplan.planning.tonight.visibility import sky_tracks
 
     targets = named_targets(catalog, ["M 33", "NGC 7000", "M 31"])
     nights = campaign_nights(demo, FIRST, 6)

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightplan.planning.campaign_policy import DONE, Rows, night_work, utility
-from nightplan.planning.campaign_skies import clear_nights, median_share, replay, typical_rates
+from nightplan.planning.campaign.policy import DONE, Rows, night_work, utility
+from nightplan.planning.campaign.skies import clear_nights, median_share, replay, typical_rates
 
 
 def rows_of(

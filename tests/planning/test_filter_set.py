@@ -9,7 +9,7 @@ import pytest
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
 from nightplan.model.target import KINDS, Target
-from nightplan.planning.filter_set import line_is_inside, wanted_filters
+from nightplan.planning.photons.filter_set import line_is_inside, wanted_filters
 
 GALAXY = Target(
     name="test galaxy", ra_deg=10.0, dec_deg=40.0, kind="galaxy", radial_velocity_km_s=-300.0

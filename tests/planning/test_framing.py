@@ -17,9 +17,9 @@ from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.preferences import Goal
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
-from nightplan.planning.framing import frame_catalog, frame_group, frame_target
-from nightplan.planning.outlines import shape_of
-from nightplan.planning.train_optics import train_optics
+from nightplan.planning.framing.framing import frame_catalog, frame_group, frame_target
+from nightplan.planning.framing.outlines import shape_of
+from nightplan.planning.optics.train_optics import train_optics
 from nightplan.sky.tangent_plane import deproject
 
 

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.errors import InputError
-from nightplan.planning import framing_match as fm
+from nightplan.planning.returning import framing_match as fm
 
 
 def closed_form(width, height, turn_deg):

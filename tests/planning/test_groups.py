@@ -6,8 +6,8 @@ import pytest
 
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
-from nightplan.planning.groups import find_groups, neighbour_rows
-from nightplan.planning.train_optics import train_optics
+from nightplan.planning.framing.groups import find_groups, neighbour_rows
+from nightplan.planning.optics.train_optics import train_optics
 from nightplan.sky.angles import separation_deg
 
 CONFIG = demo_config()

@@ -10,13 +10,13 @@ import pytest
 from nightplan.model.star_catalog import StarCatalog, StarList
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
-from nightplan.planning.field_search import Field
-from nightplan.planning.field_search import place as placing
-from nightplan.planning.framing import frame_target
-from nightplan.planning.guide_patch import guide_patch, patch_direction_deg
-from nightplan.planning.guide_star import EXPECTED_COUNT, guide_outlook, turns_of_camera_deg
-from nightplan.planning.kept_angles import turns_that_keep
-from nightplan.planning.outlines import shape_of
+from nightplan.planning.framing.field_search import Field
+from nightplan.planning.framing.field_search import place as placing
+from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.guide_patch import guide_patch, patch_direction_deg
+from nightplan.planning.framing.guide_star import EXPECTED_COUNT, guide_outlook, turns_of_camera_deg
+from nightplan.planning.framing.kept_angles import turns_that_keep
+from nightplan.planning.framing.outlines import shape_of
 from nightplan.sky.angles import position_angle_deg, separation_deg
 
 CONFIG = demo_config()

@@ -13,9 +13,9 @@ from matplotlib.path import Path
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
-from nightplan.planning.field_search import Field
-from nightplan.planning.framing import frame_target
-from nightplan.planning.mosaic import (
+from nightplan.planning.framing.field_search import Field
+from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.mosaic import (
     _least_overlaps,
     _serpentine,
     build_grid,
@@ -25,7 +25,7 @@ from nightplan.planning.mosaic import (
     panels_needed,
     plan_grid,
 )
-from nightplan.planning.outlines import shape_of
+from nightplan.planning.framing.outlines import shape_of
 from nightplan.sky.angles import wrap_180_deg
 from nightplan.sky.tangent_plane import deproject
 

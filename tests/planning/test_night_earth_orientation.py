@@ -11,13 +11,13 @@ from astropy.coordinates import AltAz, EarthLocation, SkyCoord
 from astropy.time import Time
 from astropy.utils import iers
 
-from nightplan.planning.earth_orientation import (
+from nightplan.planning.tonight.earth_orientation import (
     DRIFT_S_PER_DAY,
     configure_astropy,
     lookup,
     table_end_utc_mjd,
 )
-from nightplan.planning.night import compute_night
+from nightplan.planning.tonight.night import compute_night
 
 SITE = SimpleNamespace(
     name="test",

@@ -9,10 +9,10 @@ import pytest
 
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
-from nightplan.planning.night import Night, compute_night
-from nightplan.planning.night_end import latest_end, tear_down_utc_mjd
-from nightplan.planning.refocus import refocus_rule
-from nightplan.planning.setup_timeline import setup_timeline
+from nightplan.planning.schedule.refocus import refocus_rule
+from nightplan.planning.tonight.night import Night, compute_night
+from nightplan.planning.tonight.night_end import latest_end, tear_down_utc_mjd
+from nightplan.planning.tonight.setup_timeline import setup_timeline
 
 EVENING = datetime.date(2027, 10, 6)
 

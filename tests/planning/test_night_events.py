@@ -15,7 +15,7 @@ import skyfield_data
 from skyfield import almanac
 from skyfield.api import load, load_file, wgs84
 
-from nightplan.planning.night import EVENT_NAMES, compute_night
+from nightplan.planning.tonight.night import EVENT_NAMES, compute_night
 
 TOLERANCE_S = 5.0
 # A body that changes altitude slower than this turns a lunar error of 10 arcsec into 7 s.

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.errors import InputError
-from nightplan.planning.night import (
+from nightplan.planning.tonight.night import (
     EVENT_NAMES,
     compute_night,
     default_evening,

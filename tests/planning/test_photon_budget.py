@@ -12,11 +12,11 @@ from nightplan.light.sub_length import LADDER_S
 from nightplan.model.config import parse_config
 from nightplan.model.starter import starter_text
 from nightplan.model.target import Target
-from nightplan.planning.exposure import exposure_of, fitting_train
-from nightplan.planning.filter_budget import filter_budgets, site_sky
-from nightplan.planning.night import compute_night
-from nightplan.planning.photon_budget import photon_budget
-from nightplan.planning.visibility import sky_tracks, time_grid
+from nightplan.planning.choosing.exposure import exposure_of, fitting_train
+from nightplan.planning.photons.filter_budget import filter_budgets, site_sky
+from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.visibility import sky_tracks, time_grid
 
 MOONLIT = datetime.date(2027, 10, 12)
 MOONLESS = datetime.date(2027, 10, 1)
@@ -134,7 +134,7 @@ def test_narrow_filters_take_the_quiet_gain(demo) -> None:
 
 def test_chosen_gain_is_the_faster_one(demo) -> None:
     """Against each gain alone: none reaches a S/N much sooner on the clock."""
-    from nightplan.planning.filter_budget import sub_overhead_s
+    from nightplan.planning.photons.filter_budget import sub_overhead_s
 
     overhead = sub_overhead_s(demo)
     both = filter_budgets(demo, "reducer")

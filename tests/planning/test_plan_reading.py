@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from nightplan.errors import FileError, InputError
-from nightplan.planning.plan_reading import read_plan_document
+from nightplan.planning.schedule.plan_reading import read_plan_document
 
 PLAN: dict[str, Any] = {
     "date": "2027-10-06",

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightplan.planning.schedule import block_hours, evaluate, ledger_min
-from nightplan.planning.schedule_blocks import Block, Event, Schedule
-from nightplan.planning.schedule_check import violations
-from nightplan.planning.schedule_problem import Overheads
-from nightplan.planning.solver import Effort, solve
+from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.check import violations
+from nightplan.planning.schedule.problem import Overheads
+from nightplan.planning.schedule.schedule import block_hours, evaluate, ledger_min
+from nightplan.planning.schedule.solver import Effort, solve
 
 QUICK = {
     "cell_s": 300.0,
@@ -51,7 +51,7 @@ overheads = st.builds(
 def test_schedules_keep_the_rules_and_a_replan_keeps_the_past(
     invented_night, seed, targets, filters, hours, sub_s, rules, now
 ):
-    from nightplan.planning.solving.resume import resume
+    from nightplan.planning.schedule.solving.resume import resume
 
     problem = invented_night(
         targets=targets,
@@ -235,7 +235,7 @@ def test_the_check_notices_each_broken_rule(invented_night):
 
 
 def test_a_failing_proof_still_leaves_a_plan(invented_night, monkeypatch):
-    from nightplan.planning.solving import bound
+    from nightplan.planning.schedule.solving import bound
 
     def broken(*_):
         raise RuntimeError("no linear programme today")

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from nightplan.planning.reasons import reasons
-from nightplan.planning.schedule_blocks import Block, Schedule
-from nightplan.planning.schedule_problem import Problem
+from nightplan.planning.schedule.blocks import Block, Schedule
+from nightplan.planning.schedule.problem import Problem
+from nightplan.planning.schedule.reasons import reasons
 
 
 def _two_filters(invented_night, first, second) -> Problem:

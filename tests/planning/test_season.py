@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from nightplan.model.site import Site
-from nightplan.planning import season as se
-from nightplan.planning.limits import geometry_margin_deg
-from nightplan.planning.night import compute_night
-from nightplan.planning.visibility import sky_tracks, time_grid, usable_hours
+from nightplan.planning.season import season as se
+from nightplan.planning.tonight.limits import geometry_margin_deg
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.visibility import sky_tracks, time_grid, usable_hours
 
 FIRST = datetime.date(2027, 1, 1)
 HOURS_TOLERANCE = 0.012
@@ -73,7 +73,7 @@ def test_hours_against_astropy(demo, name, evening):
     from astropy.time import Time
 
     from nightplan.model.horizon_profile import HorizonProfile
-    from nightplan.planning.earth_orientation import configure_astropy
+    from nightplan.planning.tonight.earth_orientation import configure_astropy
 
     configure_astropy()
     plain = demo.model_copy(update={"horizon": HorizonProfile()})

@@ -14,10 +14,10 @@ from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
-from nightplan.planning.night import Night, compute_night
-from nightplan.planning.night_targets import best_targets
-from nightplan.planning.selection import Ranking, Wishes, rank_targets
-from nightplan.planning.visibility import sky_tracks, time_grid
+from nightplan.planning.choosing.night_targets import best_targets
+from nightplan.planning.choosing.selection import Ranking, Wishes, rank_targets
+from nightplan.planning.tonight.night import Night, compute_night
+from nightplan.planning.tonight.visibility import sky_tracks, time_grid
 
 EVENING = datetime.date(2027, 10, 6)
 
@@ -49,7 +49,7 @@ def test_the_score_is_the_product_of_its_parts_best_first(ranking: Ranking) -> N
 def test_pruning_by_bounds_leaves_the_order_as_it_is(
     demo: Config, night: Night, catalog: Catalog, ranking: Ranking, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("nightplan.planning.selection.FIRST_LOOK", 40)
+    monkeypatch.setattr("nightplan.planning.choosing.selection.FIRST_LOOK", 40)
     short = rank_targets(demo, night, catalog, most=20)
     assert [e.row for e in short.ranked] == [e.row for e in ranking.ranked[:20]]
 
@@ -74,7 +74,7 @@ def test_hours_agree_with_a_minute_by_minute_count_by_astropy(
     from astropy.coordinates import AltAz, get_body
     from astropy.time import Time
 
-    from nightplan.planning.earth_orientation import configure_astropy
+    from nightplan.planning.tonight.earth_orientation import configure_astropy
 
     configure_astropy()
     utc_mjd = time_grid(night, 2.0)

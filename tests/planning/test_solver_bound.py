@@ -7,14 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightplan.planning.schedule import block_hours, evaluate
-from nightplan.planning.schedule_check import violations
-from nightplan.planning.schedule_problem import Overheads
-from nightplan.planning.solving.batch import BatchPlacer
-from nightplan.planning.solving.cells import build_cells
-from nightplan.planning.solving.path_programme import PathProgramme, Prices
-from nightplan.planning.solving.placement import Placer, Run
-from nightplan.planning.solving.utility_model import row_utility
+from nightplan.planning.schedule.check import violations
+from nightplan.planning.schedule.problem import Overheads
+from nightplan.planning.schedule.schedule import block_hours, evaluate
+from nightplan.planning.schedule.solving.batch import BatchPlacer
+from nightplan.planning.schedule.solving.cells import build_cells
+from nightplan.planning.schedule.solving.path_programme import PathProgramme, Prices
+from nightplan.planning.schedule.solving.placement import Placer, Run
+from nightplan.planning.schedule.solving.utility_model import row_utility
 
 RULES = [
     Overheads(stop_before_meridian_s=600.0),

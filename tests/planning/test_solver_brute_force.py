@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from nightplan.planning.schedule import evaluate
-from nightplan.planning.schedule_blocks import Block, Event, Schedule
-from nightplan.planning.schedule_check import violations
-from nightplan.planning.schedule_problem import ChangeCosts, Overheads, Problem
-from nightplan.planning.solver import Effort, solve
+from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.check import violations
+from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Problem
+from nightplan.planning.schedule.schedule import evaluate
+from nightplan.planning.schedule.solver import Effort, solve
 
 QUICK = Effort(cell_s=120.0, fine=2, rounds=2, seeds=3, shaken=2_000, time_limit_s=60.0)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from nightplan.model.star_catalog import StarCatalog, StarList, bundled_stars, star_catalog
-from nightplan.planning.star_density import (
+from nightplan.planning.framing.star_density import (
     LocalDensity,
     count_ratio,
     local_density,

@@ -9,12 +9,12 @@ from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.filters import Filter
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
-from nightplan.planning.frame_answer import frame_answer
-from nightplan.planning.night import compute_night
-from nightplan.planning.photon_budget import photon_budget
-from nightplan.planning.time_to_snr import leading_filter, time_to_snr
-from nightplan.planning.train_choice import PARTS, choose_night_train, rank_trains
-from nightplan.planning.visibility import sky_tracks
+from nightplan.planning.choosing.frame_answer import frame_answer
+from nightplan.planning.choosing.train_choice import PARTS, choose_night_train, rank_trains
+from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.photons.time_to_snr import leading_filter, time_to_snr
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.visibility import sky_tracks
 
 CONFIG = demo_config()
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from nightplan.errors import InputError
 from nightplan.model.starter import demo_config
-from nightplan.planning.train_optics import (
+from nightplan.planning.optics.train_optics import (
     all_train_optics,
     filter_clearance,
     sampling_word,

@@ -15,8 +15,8 @@ from hypothesis.extra.numpy import arrays
 from skyfield import almanac
 from skyfield.api import Star, load, load_file, wgs84
 
-from nightplan.planning.night import compute_night
-from nightplan.planning.visibility import (
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.visibility import (
     above_limits,
     best_interval,
     best_moment,

@@ -13,7 +13,7 @@ from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.star_catalog import StarCatalog, StarList
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
-from nightplan.planning.framing import frame_target
+from nightplan.planning.framing.framing import frame_target
 from nightplan.report.chart_labels import Wish, around, place
 from nightplan.report.chart_plane import ChartPlane, chart_plane
 from nightplan.report.chart_scene import chart_scene

@@ -18,11 +18,11 @@ from nightplan.model.own_targets import catalog_for
 from nightplan.model.star_catalog import star_catalog
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
-from nightplan.planning.angle_sweep import ARCMIN, sweep_angles
-from nightplan.planning.frame_answer import frame_answer
-from nightplan.planning.framing import frame_target
-from nightplan.planning.guide_star import guide_outlook
-from nightplan.planning.night import compute_night
+from nightplan.planning.choosing.frame_answer import frame_answer
+from nightplan.planning.framing.angle_sweep import ARCMIN, sweep_angles
+from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.guide_star import guide_outlook
+from nightplan.planning.tonight.night import compute_night
 from nightplan.report.framing_page import framing_page
 
 

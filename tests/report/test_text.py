@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.model.starter import demo_config
-from nightplan.planning.night import compute_night
+from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import PlanDocument
 from nightplan.report.local_time import NightClock, duration, local, moment, offset_text, utc_mjd
 from nightplan.report.night_text import night_text

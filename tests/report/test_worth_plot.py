@@ -10,8 +10,8 @@ import pytest
 
 from nightplan.errors import FileError
 from nightplan.model.target import Target
-from nightplan.planning.exposure import exposure_of
-from nightplan.planning.night import compute_night
+from nightplan.planning.choosing.exposure import exposure_of
+from nightplan.planning.tonight.night import compute_night
 from nightplan.report.style import STYLES
 from nightplan.report.worth_plot import save_worth_plot, worth_figure
 

@@ -7,7 +7,7 @@ from astropy import units as u
 from astropy.coordinates import AltAz, EarthLocation, SkyCoord
 from astropy.time import Time
 
-from nightplan.planning.earth_orientation import configure_astropy, lookup
+from nightplan.planning.tonight.earth_orientation import configure_astropy, lookup
 from nightplan.sky.apparent import apparent_place, local_sidereal_time_deg, site_frame
 from nightplan.sky.horizontal import altitude_deg, horizontal
 

@@ -8,7 +8,7 @@ from astropy.coordinates import EarthLocation, get_body, solar_system_ephemeris
 from astropy.time import Time
 from skyfield.api import load, load_file, wgs84
 
-from nightplan.planning.earth_orientation import configure_astropy, lookup
+from nightplan.planning.tonight.earth_orientation import configure_astropy, lookup
 from nightplan.sky.apparent import site_frame
 from nightplan.sky.sun_moon import (
     equinox_ra_dec_deg,

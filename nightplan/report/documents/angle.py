@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from nightplan.planning.camera_angle import printed_axis_deg, printed_direction_deg
-from nightplan.planning.camera_return import after_flip_deg
-from nightplan.planning.framing_match import GOOD_SHARE
-from nightplan.planning.return_advice import Advice
+from nightplan.planning.framing.camera_angle import printed_axis_deg, printed_direction_deg
+from nightplan.planning.returning.camera_return import after_flip_deg
+from nightplan.planning.returning.framing_match import GOOD_SHARE
+from nightplan.planning.returning.return_advice import Advice
 from nightplan.report.documents.base import Document
 
 DIGITS = 4

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from nightplan.planning.campaign import Campaign
-from nightplan.planning.campaign_outlook import NightRow, Outlook
-from nightplan.planning.campaign_waits import BRIGHT, Wait
+from nightplan.planning.campaign.campaign import Campaign
+from nightplan.planning.campaign.outlook import NightRow, Outlook
+from nightplan.planning.campaign.waits import BRIGHT, Wait
 from nightplan.report.documents.base import Document
 
 

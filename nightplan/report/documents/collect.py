@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from nightplan.journal.fits_import import Collected, Frame
 from nightplan.journal.records import Gathered, Sub
-from nightplan.planning.night import utc_iso
+from nightplan.planning.tonight.night import utc_iso
 from nightplan.report.documents.base import Document
 
 

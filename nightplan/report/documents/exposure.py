@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from nightplan.planning.exposure import Exposure
+from nightplan.planning.choosing.exposure import Exposure
 from nightplan.report.documents.base import Document
 from nightplan.sky.times import utc_iso
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Literal
 
-from nightplan.planning.camera_angle import printed_axis_deg, printed_direction_deg
+from nightplan.planning.framing.camera_angle import printed_axis_deg, printed_direction_deg
 from nightplan.report.documents.base import Document
 
 if TYPE_CHECKING:
-    from nightplan.planning.frame_answer import FrameAnswer
-    from nightplan.planning.framing import Framing
-    from nightplan.planning.groups import Group
-    from nightplan.planning.guide_star import GuideOutlook, GuideSide
-    from nightplan.planning.train_choice import TrainFit
+    from nightplan.planning.choosing.frame_answer import FrameAnswer
+    from nightplan.planning.choosing.train_choice import TrainFit
+    from nightplan.planning.framing.framing import Framing
+    from nightplan.planning.framing.groups import Group
+    from nightplan.planning.framing.guide_star import GuideOutlook, GuideSide
 
 _DIGITS = 4
 

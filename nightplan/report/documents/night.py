@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from nightplan.planning.night import Night
+from nightplan.planning.tonight.night import Night
 from nightplan.report.documents.base import Document
 from nightplan.sky.times import utc_iso
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from nightplan.planning.night import Night
-from nightplan.planning.selection import Ranking
+from nightplan.planning.choosing.selection import Ranking
+from nightplan.planning.tonight.night import Night
 from nightplan.report.documents.base import Document
 from nightplan.sky.times import utc_iso
 

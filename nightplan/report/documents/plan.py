@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from nightplan.planning.plan import NightPlan
-from nightplan.planning.schedule import LEDGER_KINDS, ledger_min
+from nightplan.planning.schedule.plan import NightPlan
+from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
 from nightplan.report.documents.base import Document
 from nightplan.sky.times import utc_iso
 

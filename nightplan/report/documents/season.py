@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from nightplan.model.catalog import Catalog
-from nightplan.planning.season import Season
-from nightplan.planning.season_ranking import MonthRank
+from nightplan.planning.season.ranking import MonthRank
+from nightplan.planning.season.season import Season
 from nightplan.report.documents.base import Document
 
 

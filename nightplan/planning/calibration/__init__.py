@@ -1,0 +1,1 @@
+"""Frames owed and when to shoot them."""

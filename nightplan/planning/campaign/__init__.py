@@ -1,0 +1,1 @@
+"""Many nights ahead under a chance of clear sky."""

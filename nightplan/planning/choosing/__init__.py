@@ -1,0 +1,1 @@
+"""Which targets, which train, which moment."""

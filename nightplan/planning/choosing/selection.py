@@ -1,0 +1,505 @@
+"""Which targets are worth tonight: every part of the score kept, multiplied late.
+
+The score is a product of parts, each from 0 to 1 (priority aside):
+
+- `time`: equivalent hours that the night offers the target's leading filter, as far as its goal
+  can use them, over the window;
+- `framing`: how the target fills and fits the field of its best train;
+- `contrast`: signal to noise of one equivalent hour against half the wanted one;
+- `priority`: as set for a goal, else 1;
+- `missing`: share of the goal that earlier nights have left.
+
+The weights are ours; each part can be read on its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nightplan.errors import TargetError
+from nightplan.planning.framing.catalog_framing import frame_catalog
+from nightplan.planning.optics.train_optics import train_optics
+from nightplan.planning.photons.filter_set import goal_hours, leading_role, wanted_filters
+from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.tonight.limits import usable_margin_deg
+from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
+
+if TYPE_CHECKING:
+    from astroplan import Constraint
+
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+    from nightplan.model.filters import Role
+    from nightplan.model.target import Target
+    from nightplan.planning.tonight.night import Night
+    from nightplan.planning.tonight.visibility import SkyTracks
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+GRID_MIN = 10.0
+FINE_GRID_MIN = 1.0
+PARTS = ("time", "framing", "contrast", "priority", "missing")
+SHORTEST_H = 0.25
+"""A target that is up for less than this is not worth a slew."""
+FULL_SIZE_SHARE = 0.35
+"""Share of the field's short side at which a target counts as filling it."""
+PANEL_COST = 0.8
+"""What each further panel leaves of the framing part."""
+FIRST_LOOK = 1200
+"""How many targets get the full photon budget at first; the rest only if they could still win."""
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What narrows the catalogue before it is ranked; empty or None leaves all in.
+
+    Sizes are the major axis in arcminutes, `brighter_mag` a total magnitude (targets without one
+    drop out when it is given). `constraints` are astroplan constraints, evaluated on the grid of
+    targets x times; what they forbid counts as unusable, what they grade weighs the worth.
+    """
+
+    kinds: Sequence[str] = ()
+    constellations: Sequence[str] = ()
+    larger_arcmin: float | None = None
+    smaller_arcmin: float | None = None
+    brighter_mag: float | None = None
+    names: Sequence[str] = ()
+    constraints: Sequence[Constraint] = ()
+
+
+@dataclass(frozen=True)
+class RankedTarget:
+    """One target of a ranking. `hours` are on the clock, inside all limits of its leading filter;
+    the rest is taken at `best_utc_mjd`, the highest usable moment."""
+
+    row: int
+    target: Target
+    train: str
+    score: float
+    score_parts: dict[str, float]
+    hours: float
+    equivalent_h: float
+    best_utc_mjd: float
+    max_altitude_deg: float
+    moon_altitude_deg: float
+    moon_separation_deg: float
+    leading_filter: str
+    coverage: float
+    panels: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """The catalogue ranked; best first. Rows index the catalogue that was given."""
+
+    ranked: tuple[RankedTarget, ...]
+    considered: int
+    empty_reason: str
+    notices: tuple[str, ...] = ()
+
+    def first(self, count: int) -> tuple[RankedTarget, ...]:
+        """The best `count` targets."""
+        return self.ranked[:count]
+
+
+@dataclass
+class _Columns:
+    """Working arrays (target,) of the candidates."""
+
+    rows: NDArray[np.intp]
+    role: NDArray[Any]
+    hours: Floats
+    best_utc_mjd: Floats
+    max_altitude_deg: Floats
+    train: NDArray[np.intp]
+    framing: Floats
+    coverage: Floats
+    panels: NDArray[np.intp]
+    priority: Floats
+    missing: Floats
+    time: Floats = field(default_factory=lambda: np.empty(0))
+    contrast: Floats = field(default_factory=lambda: np.empty(0))
+    equivalent_h: Floats = field(default_factory=lambda: np.empty(0))
+    leading_filter: NDArray[Any] = field(default_factory=lambda: np.empty(0, dtype=object))
+
+    def take(self, chosen: NDArray[np.intp]) -> _Columns:
+        return _Columns(
+            **{key: (value[chosen] if value.size else value) for key, value in vars(self).items()}
+        )
+
+
+def rank_targets(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    wishes: Wishes | None = None,
+    *,
+    most: int = 200,
+    gathered_h: Mapping[str, Mapping[str, float]] | None = None,
+) -> Ranking:
+    """Rank a catalogue for one night, best first.
+
+    Parameters
+    ----------
+    most : int
+        How many places are wanted; the order of the first `most` is exact.
+    gathered_h : mapping, optional
+        Equivalent hours of earlier nights by target's name and filter.
+
+    Raises
+    ------
+    InputError
+        A wish is outside its range.
+    TargetError
+        A name among the wishes is unknown or ambiguous.
+    """
+    wishes = wishes or Wishes()
+    rows = wished_rows(catalog, wishes)
+    nothing = Ranking((), rows.size, "no_darkness" if night.window_utc_mjd is None else "not_up")
+    if night.window_utc_mjd is None or rows.size == 0:
+        if rows.size == 0:
+            return Ranking((), 0, "no target of the catalogue fits the filters given")
+        return nothing
+    utc_mjd = time_grid(night, GRID_MIN)
+    # Upper culmination below the limit means never up; a degree covers precession since J2000.
+    culmination = 90.0 - np.abs(config.site.latitude_deg - catalog.dec_deg[rows])
+    rows = rows[culmination > config.preferences.minimum_altitude_deg - 1.0]
+    columns = _geometry(config, night, catalog, rows, utc_mjd, wishes, gathered_h or {})
+    if columns.rows.size == 0:
+        return nothing
+    bound = columns.framing * columns.priority * columns.missing * columns.hours
+    order = np.argsort(-bound, kind="stable")
+    columns = columns.take(order)
+    bound = bound[order] / night.window_hours
+    scored: list[tuple[Floats, _Columns]] = []
+    start, step = 0, max(FIRST_LOOK, most)
+    while start < columns.rows.size:
+        part = columns.take(np.arange(start, min(start + step, columns.rows.size)))
+        scored.append(_photons(config, night, catalog, part, utc_mjd, wishes))
+        start += step
+        scores = np.sort(np.concatenate([score for score, _ in scored]))[::-1]
+        # No target left can score above its bound, for time and contrast are at most their caps.
+        if start < bound.size and scores.size >= most and scores[most - 1] >= bound[start]:
+            break
+    ranked = _gather(config, night, catalog, scored, most, wishes)
+    if not ranked:
+        return nothing
+    return Ranking(ranked, int(rows.size), "")
+
+
+def wished_rows(catalog: Catalog, wishes: Wishes) -> NDArray[np.intp]:
+    """Rows of a catalogue that the wishes leave in. Raises as `rank_targets`."""
+    return np.flatnonzero(
+        catalog.mask(
+            kinds=wishes.kinds,
+            constellations=wishes.constellations,
+            smallest_arcmin=wishes.larger_arcmin,
+            largest_arcmin=wishes.smaller_arcmin,
+            faintest_mag=wishes.brighter_mag,
+            keep_unknown_magnitude=False,
+            names=wishes.names,
+        )
+    )
+
+
+def _geometry(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    rows: NDArray[np.intp],
+    utc_mjd: Floats,
+    wishes: Wishes,
+    gathered_h: Mapping[str, Mapping[str, float]],
+) -> _Columns:
+    """Hours inside the limits, the best moment and the framing of every row that is up."""
+    tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
+    role = _roles(config, catalog.kind[rows], catalog.lines[rows] != "")
+    margin = _margin(config, night, catalog, rows, role, tracks, wishes)
+    hours = usable_hours(utc_mjd, margin)
+    best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
+    up = np.flatnonzero((hours >= SHORTEST_H) & np.isfinite(best))
+    rows = rows[up]
+    trains = tuple(config.train)
+    framed = frame_catalog(config, catalog.subset(rows), trains)
+    part, panels = _framing_part(config, catalog.subset(rows), framed, trains)
+    train = np.argmax(part, axis=1)
+    index = np.arange(rows.size)
+    names = catalog.name[rows]
+    return _Columns(
+        rows=rows,
+        role=role[up],
+        hours=hours[up],
+        best_utc_mjd=best[up],
+        max_altitude_deg=altitude[up],
+        train=train,
+        framing=part[index, train],
+        coverage=framed.coverage[index, train],
+        panels=panels[index, train],
+        priority=_by_name(names, _priorities(config, catalog), 1.0),
+        missing=_by_name(names, _missing_shares(config, catalog, gathered_h), 1.0),
+    )
+
+
+def _margin(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    rows: NDArray[np.intp],
+    role: NDArray[Any],
+    tracks: SkyTracks,
+    wishes: Wishes,
+) -> Floats:
+    """Degrees by which each row keeps the limits of its role, and of the wishes' constraints."""
+    margin = np.empty(tracks.altitude_deg.shape)
+    for one in np.unique(role):
+        mine = role == one
+        margin[mine] = usable_margin_deg(config, night, _rows_of(tracks, mine), one)
+    for constraint in wishes.constraints:
+        up = np.flatnonzero((margin >= 0.0).any(axis=1))
+        if up.size:
+            allowed = _constraint(config, catalog, rows[up], constraint, tracks) > 0.0
+            # A constraint has no margin; mirrored, its edge falls half way between samples.
+            margin[up] = np.where(allowed, margin[up], -np.abs(margin[up]) - 1e-9)
+    return margin
+
+
+def _framing_part(
+    config: Config, catalog: Catalog, framed: Any, trains: tuple[str, ...]
+) -> tuple[Floats, NDArray[np.intp]]:
+    """Framing part (target, train) and panels: size against the field, coverage, mosaic cost."""
+    short_side = np.array(
+        [60.0 * min(o.field_width_deg, o.field_height_deg) for o in _optics(config, trains)]
+    )
+    major = np.nan_to_num(catalog.major_arcmin, nan=1.0)
+    minor = np.nan_to_num(catalog.minor_or_round_arcmin, nan=1.0)
+    size = np.sqrt(np.maximum(major * minor, 0.0))[:, None] / short_side
+    fill = np.minimum(1.0, size / FULL_SIZE_SHARE)
+    most = config.preferences.mosaic_most_panels
+    panels = np.where(framed.fits, 1, np.maximum(framed.panels, 1)).astype(float)
+    whole = panels <= most
+    by_mosaic = np.where(whole, PANEL_COST ** (panels - 1.0), 0.0)
+    by_field = framed.coverage**2
+    single = by_field >= by_mosaic
+    return fill * np.maximum(by_field, by_mosaic), np.where(single, 1, panels).astype(np.intp)
+
+
+def _optics(config: Config, trains: tuple[str, ...]) -> list[Any]:
+    return [train_optics(config, train) for train in trains]
+
+
+def _photons(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    columns: _Columns,
+    utc_mjd: Floats,
+    wishes: Wishes,
+) -> tuple[Floats, _Columns]:
+    """Time and contrast parts by the photon budget, and the score; (target,)."""
+    tracks = sky_tracks(night, catalog.ra_deg[columns.rows], catalog.dec_deg[columns.rows], utc_mjd)
+    targets = catalog.targets(columns.rows)
+    size = columns.rows.size
+    columns.time, columns.contrast = np.zeros(size), np.zeros(size)
+    columns.equivalent_h = np.zeros(size)
+    columns.leading_filter = np.full(size, "", dtype=object)
+    filter_of_role = {item.role: name for name, item in reversed(config.filter.items())}
+    grades = np.ones(tracks.altitude_deg.shape)
+    for constraint in wishes.constraints:
+        grades *= _constraint(config, catalog, columns.rows, constraint, tracks)
+    for number, train in enumerate(config.train):
+        mine = np.flatnonzero(columns.train == number)
+        if mine.size == 0:
+            continue
+        part = _rows_of(tracks, mine)
+        budget = photon_budget(config, train, [targets[i] for i in mine], part)
+        names = np.array([filter_of_role[role] for role in columns.role[mine]], dtype=object)
+        column = np.array([budget.filter_names.index(name) for name in names])
+        local = np.arange(mine.size)
+        worth = budget.worth[local, column, :] * grades[mine]
+        margin = _margin(
+            config, night, catalog, columns.rows[mine], columns.role[mine], part, wishes
+        )
+        worth = np.where(margin >= 0.0, worth, 0.0)
+        columns.equivalent_h[mine] = 24.0 * np.trapezoid(worth, utc_mjd, axis=1)
+        half = 0.5 * config.preferences.wanted_snr
+        snr = budget.reference_snr_one_hour[local, column]
+        columns.contrast[mine] = snr / (snr + half)
+        columns.leading_filter[mine] = names
+    wanted_h = np.array([goal_hours(config, target.kind) for target in targets])
+    columns.time = np.minimum(columns.equivalent_h, wanted_h) / night.window_hours
+    columns.time = np.minimum(1.0, columns.time)
+    score = columns.time * columns.framing * columns.contrast * columns.priority * columns.missing
+    return score, columns
+
+
+def _gather(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    scored: list[tuple[Floats, _Columns]],
+    most: int,
+    wishes: Wishes,
+) -> tuple[RankedTarget, ...]:
+    """The best `most`, their hours and best moments made exact on a grid of minutes."""
+    entries = []
+    for scores, columns in scored:
+        best = np.argsort(-scores, kind="stable")[:most]
+        entries += [(float(scores[i]), columns, int(i)) for i in best if scores[i] > 0.0]
+    entries.sort(key=lambda entry: (-entry[0], str(catalog.name[entry[1].rows[entry[2]]])))
+    entries = entries[:most]
+    if not entries:
+        return ()
+    trains = tuple(config.train)
+    rows = np.array([columns.rows[i] for _, columns, i in entries])
+    role = np.array([columns.role[i] for _, columns, i in entries], dtype=object)
+    utc_mjd = time_grid(night, FINE_GRID_MIN)
+    tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
+    margin = _margin(config, night, catalog, rows, role, tracks, wishes)
+    hours = usable_hours(utc_mjd, margin)
+    best_utc_mjd, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
+    ranked = []
+    for number, (score, columns, i) in enumerate(entries):
+        if not np.isfinite(best_utc_mjd[number]):
+            continue
+        moment = best_utc_mjd[number]
+        entry = RankedTarget(
+            row=int(rows[number]),
+            target=catalog.target(int(rows[number])),
+            train=trains[columns.train[i]],
+            score=score,
+            score_parts={name: float(getattr(columns, name)[i]) for name in PARTS},
+            hours=float(hours[number]),
+            equivalent_h=float(columns.equivalent_h[i]),
+            best_utc_mjd=float(moment),
+            max_altitude_deg=float(altitude[number]),
+            moon_altitude_deg=float(np.interp(moment, utc_mjd, tracks.moon_altitude_deg)),
+            moon_separation_deg=float(
+                np.interp(moment, utc_mjd, tracks.moon_separation_deg[number])
+            ),
+            leading_filter=str(columns.leading_filter[i]),
+            coverage=float(columns.coverage[i]),
+            panels=int(columns.panels[i]),
+            why="",
+        )
+        ranked.append(_with_reason(entry))
+    return tuple(ranked)
+
+
+def _with_reason(entry: RankedTarget) -> RankedTarget:
+    from dataclasses import replace
+
+    parts = entry.score_parts
+    weakest = min(("time", "framing", "contrast", "missing"), key=lambda name: parts[name])
+    share = entry.equivalent_h / entry.hours if entry.hours > 0.0 else 0.0
+    words = [
+        f"{entry.hours:.1f} h inside all limits, worth {entry.equivalent_h:.1f} h of moonless "
+        f"zenith in {entry.leading_filter} (a mean of {share:.2f})"
+    ]
+    if entry.panels > 1:
+        words.append(f"{entry.panels} panels with the {entry.train}")
+    elif entry.coverage < 0.995:
+        words.append(f"one field of the {entry.train} covers {100 * entry.coverage:.0f} %")
+    else:
+        words.append(f"one field of the {entry.train} holds it")
+    explained = {
+        "time": "the time that it is well placed",
+        "framing": "how it fills the field",
+        "contrast": "how little it stands out of the sky",
+        "missing": "how much of it is shot already",
+    }
+    words.append(f"held back most by {explained[weakest]} ({parts[weakest]:.2f})")
+    return replace(entry, why="; ".join(words) + ".")
+
+
+def _roles(config: Config, kinds: NDArray[Any], has_lines: Bools) -> NDArray[Any]:
+    """Leading role of each row, or the first that the wheel holds; (target,)."""
+    held = {item.role for item in config.filter.values()}
+    first = next(iter(config.filter.values())).role
+    table: dict[tuple[str, bool], Role] = {}
+    for kind in np.unique(kinds):
+        for lines in (False, True):
+            role = leading_role(str(kind), lines)
+            table[(str(kind), lines)] = role if role in held else first
+    pairs = zip(kinds, has_lines, strict=True)
+    return np.array([table[(str(kind), bool(lines))] for kind, lines in pairs], dtype=object)
+
+
+def _rows_of(tracks: SkyTracks, rows: Bools | NDArray[np.intp]) -> SkyTracks:
+    from dataclasses import replace
+
+    return replace(
+        tracks,
+        altitude_deg=tracks.altitude_deg[rows],
+        azimuth_deg=tracks.azimuth_deg[rows],
+        hour_angle_deg=tracks.hour_angle_deg[rows],
+        parallactic_angle_deg=tracks.parallactic_angle_deg[rows],
+        target_cirs=tracks.target_cirs[rows],
+    )
+
+
+def _constraint(
+    config: Config,
+    catalog: Catalog,
+    rows: NDArray[np.intp],
+    constraint: Constraint,
+    tracks: SkyTracks,
+) -> Floats:
+    """An astroplan constraint on targets x times, as floats from 0 to 1."""
+    value = constraint(
+        config.site.observer,
+        catalog.subset(rows).coords,
+        times=tracks.time,
+        grid_times_targets=True,
+    )
+    return np.asarray(value, dtype=float)
+
+
+def _by_name(names: NDArray[Any], values: Mapping[str, float], default: float) -> Floats:
+    result = np.full(names.size, default)
+    for name, value in values.items():
+        result[names == name] = value
+    return result
+
+
+def _priorities(config: Config, catalog: Catalog) -> dict[str, float]:
+    """Priority by canonical name of every goal that the catalogue knows."""
+    return {
+        str(catalog.name[row]): goal.priority
+        for name, goal in config.goal.items()
+        if (row := _row(catalog, name)) is not None
+    }
+
+
+def _row(catalog: Catalog, name: str) -> int | None:
+    try:
+        return catalog.find(name)
+    except TargetError:
+        return None
+
+
+def _missing_shares(
+    config: Config, catalog: Catalog, gathered_h: Mapping[str, Mapping[str, float]]
+) -> dict[str, float]:
+    """Mean over a target's filters of what is left of the goal; only for targets with hours."""
+    own: dict[int, dict[str, float]] = {}
+    configured = {name: goal.gathered_hours for name, goal in config.goal.items()}
+    for name, hours in (*configured.items(), *gathered_h.items()):
+        row = _row(catalog, name)
+        if row is not None:
+            table = own.setdefault(row, {})
+            for filter_name, value in hours.items():
+                table[filter_name] = table.get(filter_name, 0.0) + value
+    shares = {}
+    for row, table in own.items():
+        target = catalog.target(row)
+        wanted = wanted_filters(config, target)
+        left = [max(0.0, 1.0 - table.get(item.filter, 0.0) / item.goal_h) for item in wanted]
+        shares[target.name] = sum(left) / len(left)
+    return shares

@@ -1,0 +1,457 @@
+"""How a target is framed by a train: the angle, the field or panels, and what they hold.
+
+The rules, in order: one field if some angle gives the wanted margin; one field if the target is
+wholly inside, or but for a sliver, with less; else the smallest mosaic that holds the target with
+the margin, without it, or but for a sliver; else the one field that covers most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.model.goals import goal_for
+from nightplan.planning.framing.camera_angle import (
+    default_image_up_deg,
+    printed_axis_deg,
+    twin_deg,
+)
+from nightplan.planning.framing.catalog_framing import CatalogFraming, frame_catalog
+from nightplan.planning.framing.field_search import (
+    AngleChoice,
+    Field,
+    Placement,
+    angle_tolerance_deg,
+    fitting_angle,
+    place_at,
+    widest_angle,
+)
+from nightplan.planning.framing.mosaic import (
+    Grid,
+    best_partial_grid,
+    fewest_panels,
+    grid_tolerance_deg,
+    plan_grid,
+)
+from nightplan.planning.framing.outlines import Shape, shape_of, shape_of_group
+from nightplan.planning.optics.train_optics import ARCMIN_PER_RADIAN, TrainOptics, train_optics
+from nightplan.planning.returning.camera_return import image_up_angles_deg
+from nightplan.sky.angles import wrap_180_deg
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.model.target import Target
+
+__all__ = [
+    "CatalogFraming",
+    "Framing",
+    "Panel",
+    "frame_catalog",
+    "frame_group",
+    "frame_target",
+]
+
+SINGLE_FIELD_COVERAGE = 0.99
+"""A single field that holds this share of a target needs no mosaic (ours, stated)."""
+
+PARTIAL_MOSAIC_COVERAGE = 0.9
+"""A mosaic that cannot hold the whole target must hold this share to be worth its hours (ours)."""
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One field of a framing.
+
+    Attributes
+    ----------
+    ra_deg, dec_deg : float
+        Its centre, ICRS.
+    position_angle_deg : float
+        Line of the sensor's long side at that centre, 0 <= angle < 180.
+    image_up_angle_deg : float
+        Direction of rising FITS axis 2 at that centre, 0 <= angle < 360.
+    """
+
+    ra_deg: float
+    dec_deg: float
+    position_angle_deg: float
+    image_up_angle_deg: float
+
+
+@dataclass(frozen=True)
+class Framing:
+    """A target framed by a train.
+
+    Attributes
+    ----------
+    target, train : str
+        Names.
+    ra_deg, dec_deg : float
+        Centre of the field or of the mosaic, ICRS.
+    position_angle_deg, image_up_angle_deg : float
+        At that centre; conventions as of `Panel`.
+    position_angle_tolerance_deg : float
+        Largest turn either way, at most 90, that keeps the wanted margin, or the coverage within
+        0.02 where the target does not have the margin.
+    coverage : float
+        Share of the target's area inside the union of panels, 0 to 1.
+    margin_arcmin : float
+        Least distance from the outline to the union's edge, negative outside.
+    panels : tuple of Panel
+        In the order of shooting; one for a single field.
+    mosaic_columns, mosaic_rows : int
+        Panels along the sensor's long side, and across it; 1 and 1 for a single field.
+    offset_arcmin : float
+        Distance of the centre from the target's catalogued position.
+    angle_choice : str
+        Why this angle: `asked`, `used`, `flats`, `round`, `middle` (of the band of
+        angles that serve), `roomiest` (of those, for a mosaic), `widest`.
+    whole_mosaic_panels : int
+        How many panels it would take to hold the target with the wanted margin.
+    reason : str
+        One sentence for a person.
+    """
+
+    target: str
+    train: str
+    ra_deg: float
+    dec_deg: float
+    position_angle_deg: float
+    image_up_angle_deg: float
+    position_angle_tolerance_deg: float
+    coverage: float
+    margin_arcmin: float
+    panels: tuple[Panel, ...]
+    mosaic_columns: int
+    mosaic_rows: int
+    offset_arcmin: float
+    angle_choice: str
+    whole_mosaic_panels: int
+    reason: str
+
+    @property
+    def is_mosaic(self) -> bool:
+        """Whether there is more than one panel."""
+        return len(self.panels) > 1
+
+    def twin(self) -> Framing:
+        """The same framing with image up the other way: same sky, guider on the other side."""
+        from dataclasses import replace
+
+        panels = tuple(
+            replace(panel, image_up_angle_deg=twin_deg(panel.image_up_angle_deg))
+            for panel in self.panels
+        )
+        return replace(self, panels=panels, image_up_angle_deg=twin_deg(self.image_up_angle_deg))
+
+
+def frame_target(
+    config: Config,
+    target: Target,
+    train: str,
+    *,
+    angle_deg: float | None = None,
+    used_angles: Sequence[float] = (),
+    flats_angles: Sequence[float] = (),
+) -> Framing:
+    """Frame one target with one train.
+
+    Parameters
+    ----------
+    config, target, train
+        The train by its name in the configuration.
+    angle_deg : float, optional
+        The position angle wanted, 0 <= angle < 180; then no other is considered.
+    used_angles : sequence of float
+        Position angles already used for this target, latest first. The configuration's
+        `goal.NAME.position_angle_deg` goes before them.
+    flats_angles : sequence of float
+        Position angles whose flats are still good.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        The configuration has no such train, or `angle_deg` is out of range.
+    """
+    goal = goal_for(config, target)
+    used = list(used_angles)
+    if goal is not None and goal.position_angle_deg is not None:
+        used.insert(0, goal.position_angle_deg)
+    return _frame(config, target.name, shape_of(target), train, angle_deg, used, flats_angles)
+
+
+def frame_group(
+    config: Config,
+    targets: Sequence[Target],
+    train: str,
+    *,
+    angle_deg: float | None = None,
+    used_angles: Sequence[float] = (),
+    flats_angles: Sequence[float] = (),
+) -> Framing:
+    """Frame several targets together; the margin has to clear all, coverage is of their areas.
+
+    Parameters and errors as of `frame_target`.
+    """
+    name = " + ".join(target.name for target in targets)
+    shape = shape_of_group(targets)
+    return _frame(config, name, shape, train, angle_deg, list(used_angles), flats_angles)
+
+
+def _frame(
+    config: Config,
+    name: str,
+    shape: Shape,
+    train: str,
+    angle_deg: float | None,
+    used: list[float],
+    flats: Sequence[float],
+) -> Framing:
+    if angle_deg is not None:
+        from nightplan.planning.framing.camera_angle import check_position_angle
+
+        check_position_angle(angle_deg)
+    optics = train_optics(config, train)
+    field = Field(optics.half_long_plane, optics.half_short_plane)
+    wanted = config.preferences.margin_arcmin / ARCMIN_PER_RADIAN
+    overlap = config.preferences.mosaic_overlap
+
+    if angle_deg is None:
+        choice = fitting_angle(shape, field, wanted, used, flats) or widest_angle(
+            shape, field, used, flats, try_offsets=False
+        )
+        choice = AngleChoice(printed_axis_deg(choice.angle_deg), choice.why)
+    else:
+        choice = AngleChoice(angle_deg, "asked")
+    single = place_at(shape, field, choice.angle_deg, try_offsets=False)
+
+    grid = None
+    if single.margin_rad < 0.0 and single.coverage < SINGLE_FIELD_COVERAGE:
+        grid, choice = _mosaic(config, shape, field, wanted, choice, used, flats)
+        if grid is None and not shape.symmetric:
+            if angle_deg is None:
+                choice = widest_angle(shape, field, used, flats)
+            single = place_at(shape, field, choice.angle_deg)
+    needed = 1
+    if single.margin_rad < wanted - 1e-9:
+        needed = fewest_panels(shape, field, overlap, wanted, angle_deg)
+    if grid is None:
+        return _single_framing(name, optics, shape, field, single, wanted, choice, needed)
+    return _mosaic_framing(name, optics, shape, field, grid, wanted, choice, needed)
+
+
+def _mosaic(
+    config: Config,
+    shape: Shape,
+    field: Field,
+    wanted: float,
+    choice: AngleChoice,
+    used: Sequence[float],
+    flats: Sequence[float],
+) -> tuple[Grid | None, AngleChoice]:
+    overlap = config.preferences.mosaic_overlap
+    most = config.preferences.mosaic_most_panels
+    asked = choice.angle_deg if choice.why == "asked" else None
+    named = [*used, *flats, 90.0, 0.0]
+    for margin in (wanted, 0.0):
+        grid = plan_grid(shape, field, overlap, margin, most, asked, named)
+        if grid is not None:
+            break
+    else:
+        grid = _partial_grid(config, shape, field, asked, named)
+    grid = _without_slivers(grid, shape, field, overlap, asked, named)
+    if grid is None or grid.count == 1:
+        return None, choice
+    if asked is None:
+        choice = AngleChoice(grid.angle_deg, _why_of(grid.angle_deg, used, flats))
+    return grid, choice
+
+
+def _without_slivers(
+    grid: Grid | None,
+    shape: Shape,
+    field: Field,
+    overlap: float,
+    asked: float | None,
+    named: Sequence[float],
+) -> Grid | None:
+    """A smaller grid where that still holds all but a sliver: a panel is a night's work."""
+    while grid is not None and grid.count > 2:
+        smaller = best_partial_grid(shape, field, overlap, grid.count - 1, asked, named)
+        if smaller.coverage < SINGLE_FIELD_COVERAGE or smaller.count >= grid.count:
+            break
+        grid = smaller
+    return grid
+
+
+def _partial_grid(
+    config: Config, shape: Shape, field: Field, asked: float | None, named: Sequence[float]
+) -> Grid | None:
+    most = config.preferences.mosaic_most_panels
+    hull_area = float(np.ptp(shape.hull[:, 0]) * np.ptp(shape.hull[:, 1]))
+    # A target far larger than all panels together is not worth the search.
+    if most < 2 or most * 4.0 * field.half_long * field.half_short < 0.5 * hull_area:
+        return None
+    grid = best_partial_grid(shape, field, config.preferences.mosaic_overlap, most, asked, named)
+    if grid is None or grid.coverage < PARTIAL_MOSAIC_COVERAGE:
+        return None
+    return grid
+
+
+def _why_of(angle: float, used: Sequence[float], flats: Sequence[float]) -> str:
+    for why, angles in (("used", used), ("flats", flats), ("round", (90.0, 0.0))):
+        if any(abs(angle - other) < 1e-6 for other in angles):
+            return why
+    return "roomiest"
+
+
+def image_up_near(position_angle_deg: float, optics: TrainOptics, near_deg: float) -> float:
+    """Of the two directions of image up for a position angle, the one nearer to another."""
+    twins = image_up_angles_deg(position_angle_deg, optics.width_px, optics.height_px)
+    return min(twins, key=lambda up: abs(float(wrap_180_deg(up - near_deg))))
+
+
+def _single_framing(
+    name: str,
+    optics: TrainOptics,
+    shape: Shape,
+    field: Field,
+    placed: Placement,
+    wanted: float,
+    choice: AngleChoice,
+    needed: int,
+) -> Framing:
+    up = default_image_up_deg(placed.angle_deg, optics)
+    panel = Panel(placed.ra_deg, placed.dec_deg, placed.angle_deg, up)
+    tolerance = angle_tolerance_deg(shape, field, placed, wanted)
+    margin = placed.margin_rad * ARCMIN_PER_RADIAN
+    wanted_arcmin = wanted * ARCMIN_PER_RADIAN
+    if placed.margin_rad >= wanted - 1e-9:
+        fit = f"One field holds {name} with {margin:.1f}′ to spare"
+    elif placed.margin_rad >= 0.0:
+        fit = (
+            f"One field just holds {name}: {margin:.1f}′ to spare where {wanted_arcmin:g}′ "
+            "are wanted"
+        )
+    else:
+        fit = f"One field covers {_percent(placed.coverage)} of {name}"
+        if needed > 1 and placed.coverage < SINGLE_FIELD_COVERAGE:
+            fit += f" (all of it would take {needed} panels)"
+    return Framing(
+        target=name,
+        train=optics.name,
+        ra_deg=placed.ra_deg,
+        dec_deg=placed.dec_deg,
+        position_angle_deg=placed.angle_deg,
+        image_up_angle_deg=up,
+        position_angle_tolerance_deg=tolerance,
+        coverage=placed.coverage,
+        margin_arcmin=margin,
+        panels=(panel,),
+        mosaic_columns=1,
+        mosaic_rows=1,
+        offset_arcmin=_offset_arcmin(shape, placed.ra_deg, placed.dec_deg),
+        angle_choice=choice.why,
+        whole_mosaic_panels=needed,
+        reason=_sentence(fit, shape, choice, tolerance, placed.margin_rad >= wanted - 1e-9),
+    )
+
+
+def _mosaic_framing(
+    name: str,
+    optics: TrainOptics,
+    shape: Shape,
+    field: Field,
+    grid: Grid,
+    wanted: float,
+    choice: AngleChoice,
+    needed: int,
+) -> Framing:
+    up = default_image_up_deg(grid.angle_deg, optics)
+    panels = tuple(
+        Panel(
+            float(ra),
+            float(dec),
+            float(angle),
+            # All panels keep one way up; past a pole that may be the far twin.
+            image_up_near(float(angle), optics, up + float(turn)),
+        )
+        for ra, dec, angle, turn in zip(
+            grid.panel_ra_deg,
+            grid.panel_dec_deg,
+            grid.panel_angle_deg,
+            grid.panel_turn_deg,
+            strict=True,
+        )
+    )
+    tolerance = grid_tolerance_deg(shape, field, grid, wanted)
+    margin = grid.margin_rad * ARCMIN_PER_RADIAN
+    size = f"{grid.columns} × {grid.rows} panels"
+    if grid.count != grid.columns * grid.rows:
+        size = f"{grid.count} panels of a {grid.columns} × {grid.rows} grid"
+    if margin >= 0.0:
+        fit = f"{name} takes {size} ({_percent(grid.overlap)} overlap, {margin:.1f}′ to spare)"
+    else:
+        fit = (
+            f"{size} cover {_percent(grid.coverage)} of {name} "
+            f"(all of it would take {needed} panels)"
+        )
+    return Framing(
+        target=name,
+        train=optics.name,
+        ra_deg=grid.ra_deg,
+        dec_deg=grid.dec_deg,
+        position_angle_deg=grid.angle_deg,
+        image_up_angle_deg=up,
+        position_angle_tolerance_deg=tolerance,
+        coverage=grid.coverage,
+        margin_arcmin=margin,
+        panels=panels,
+        mosaic_columns=grid.columns,
+        mosaic_rows=grid.rows,
+        offset_arcmin=_offset_arcmin(shape, grid.ra_deg, grid.dec_deg),
+        angle_choice=choice.why,
+        whole_mosaic_panels=needed,
+        reason=_sentence(fit, shape, choice, tolerance, grid.margin_rad >= wanted - 1e-7),
+    )
+
+
+def _offset_arcmin(shape: Shape, ra_deg: float, dec_deg: float) -> float:
+    from nightplan.sky.angles import separation_deg
+
+    return 60.0 * float(separation_deg(shape.ra_deg, shape.dec_deg, ra_deg, dec_deg))
+
+
+def _percent(share: float) -> str:
+    percent = 100.0 * share
+    if 99.5 <= percent < 100.0:
+        return f"{np.floor(percent * 10.0) / 10.0:.1f} %"
+    return f"{percent:.0f} %" if percent >= 1.0 else f"{percent:.2g} %"
+
+
+_CHOICES = {
+    "asked": "the angle you asked for",
+    "used": "the angle used before for it",
+    "flats": "an angle whose flats are still good",
+    "round": "a plain angle, as good as any other here",
+    "middle": "the middle of the angles that serve",
+    "roomiest": "of the angles that serve the one with most room",
+    "widest": "the angle that holds most of it",
+}
+
+
+def _sentence(
+    fit: str, shape: Shape, choice: AngleChoice, tolerance: float, keeps_margin: bool
+) -> str:
+    text = f"{fit} at {choice.angle_deg:g}°, {_CHOICES[choice.why]}"
+    cost = "keeps that room" if keeps_margin else "costs at most 2 % of it"
+    if tolerance >= 90.0:
+        text += f"; any other angle {cost}"
+    else:
+        text += f"; up to {tolerance:.1f}° off {cost}"
+    if shape.assumption:
+        text += f"; {shape.assumption}"
+    return text + "."

@@ -1,0 +1,112 @@
+"""Equivalent seconds of subs that were shot: what the sky of that moment made of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.errors import NightplanError
+from nightplan.journal.fits_import import Collected, Instructions, Progress, collect_folder
+from nightplan.journal.journal import Journal
+from nightplan.journal.records import Gathered, Sub
+from nightplan.planning.photons.filter_budget import site_sky
+from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.tonight.visibility import sky_tracks
+
+if TYPE_CHECKING:
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+
+LEAST_ALTITUDE_DEG = 5.0
+HIGHEST_SUN_DEG = -6.0
+
+
+def equivalent_seconds(
+    config: Config, catalog: Catalog, subs: Sequence[Sub]
+) -> tuple[dict[str, float], list[str]]:
+    """Seconds at the site's moonless zenith that a clear sky made of each sub, and notices.
+
+    Worth at the middle of the exposure × exposure, worth as of `nightplan exposure`. A sub gets
+    none (its exposure stands in) where its DATE-OBS cannot be right, with the target near or
+    below the horizon or the sun up, and where target or filter are not known any more.
+
+    Parameters
+    ----------
+    subs : sequence of Sub
+        Those of one target, train and evening are worked out together.
+    """
+    groups: dict[tuple[str, str | None, object], list[Sub]] = {}
+    for sub in subs:
+        if sub.filter in config.filter and (sub.train is None or sub.train in config.train):
+            groups.setdefault((sub.target, sub.train, sub.evening), []).append(sub)
+    sky = site_sky(config)
+    found: dict[str, float] = {}
+    notices: list[str] = []
+    names = list(config.filter)
+    for (name, train, evening), members in groups.items():
+        try:
+            target = catalog.target(catalog.find(name))
+        except NightplanError:
+            continue
+        times = np.array([one.start_utc_mjd + one.exposure_s / 172_800.0 for one in members])
+        tracks = sky_tracks(config.site, [target.ra_deg], [target.dec_deg], times)
+        budget = photon_budget(config, train or next(iter(config.train)), [target], tracks, sky)
+        sound = tracks.altitude_deg[0] >= LEAST_ALTITUDE_DEG
+        sound &= tracks.sun_altitude_deg <= HIGHEST_SUN_DEG
+        for i, one in enumerate(members):
+            if sound[i]:
+                worth = float(budget.worth[0, names.index(one.filter), i])
+                found[one.identity] = worth * one.exposure_s
+        if not sound.all():
+            notices.append(
+                f"{name}, evening of {evening}: DATE-OBS of {int((~sound).sum())} subs has the "
+                "target down or the sun up; is the computer's clock on UTC? They count in full."
+            )
+    return found, notices
+
+
+def record_equivalents(config: Config, catalog: Catalog, journal: Journal) -> list[str]:
+    """Work out and store the equivalent of every sub that has none yet; returns notices.
+
+    Raises
+    ------
+    FileError
+        The journal cannot be written.
+    """
+    found, notices = equivalent_seconds(config, catalog, journal.subs(without_equivalent=True))
+    if found:
+        journal.set_equivalents(found)
+    return notices
+
+
+def collect_and_weigh(
+    config: Config,
+    catalog: Catalog,
+    folder: Path,
+    told: Instructions,
+    progress: Progress | None = None,
+) -> tuple[Collected, list[Gathered], list[str]]:
+    """Take a folder into the journal and give its subs their equivalents.
+
+    Returns
+    -------
+    What came of the folder, what the journal then holds, and notices.
+
+    Raises
+    ------
+    FileError, InputError, TargetError
+        As `nightplan.journal.fits_import.collect_folder`.
+    """
+    collected = collect_folder(folder, config, catalog, told, progress)
+    if not (collected.added or collected.already_known):
+        stored = Journal.open(config.folder)
+        if stored is None:
+            return collected, [], []
+        with stored:
+            return collected, stored.gathered_table(), []
+    with Journal.open(config.folder, writable=True) as journal:
+        notices = record_equivalents(config, catalog, journal)
+        return collected, journal.gathered_table(), notices

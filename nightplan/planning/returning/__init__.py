@@ -1,0 +1,1 @@
+"""Across nights: earlier framings, the camera angle again, and was it good enough."""

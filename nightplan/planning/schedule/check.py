@@ -1,0 +1,231 @@
+"""An independent look at a schedule: every rule it breaks, as a sentence. No solver code here."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.problem import Problem
+from nightplan.planning.schedule.schedule import ledger_min
+
+SLACK_S = 1e-4
+
+
+def violations(problem: Problem, schedule: Schedule) -> list[str]:
+    """Rules of `problem` that `schedule` breaks; an empty list means that it may be carried out.
+
+    What lies before `problem.now_s` is history: it must be what was kept, and is not judged.
+    """
+    found: list[str] = []
+    kept = len(problem.kept)
+    if schedule.blocks[:kept] != problem.kept:
+        found.append("the blocks already shot are not the first of the schedule")
+    fresh = schedule.blocks[kept:]
+    found += _timeline(problem, schedule)
+    for block in fresh:
+        found += _block(problem, block)
+    found += _runs(problem, fresh, schedule.events)
+    found += _between(problem, schedule, fresh)
+    found += _focus(problem, schedule, fresh)
+    return found
+
+
+def _name(problem: Problem, block: Block) -> str:
+    task = problem.tasks[block.task]
+    return f"{problem.pointings[block.pointing].target} {task.filter} at {block.start_s:.0f} s"
+
+
+def _timeline(problem: Problem, schedule: Schedule) -> list[str]:
+    found = []
+    items = sorted(
+        [(b.start_s, b.end_s, "block") for b in schedule.blocks]
+        + [(e.start_s, e.end_s, e.kind) for e in schedule.events]
+    )
+    at = 0.0
+    for start, end, kind in items:
+        if end < start:
+            found.append(f"{kind} at {start:.0f} s ends before it starts")
+        if start < at - SLACK_S:
+            found.append(f"{kind} at {start:.0f} s overlaps what ends at {at:.0f} s")
+        if start > at + SLACK_S:
+            found.append(f"nothing accounts for {at:.0f} s to {start:.0f} s")
+        at = max(at, end)
+    if abs(at - problem.window_s) > SLACK_S:
+        found.append(f"the schedule ends at {at:.0f} s, the window at {problem.window_s:.0f} s")
+    idle = sum(e.end_s - e.start_s for e in schedule.events if e.kind == "idle")
+    ledger = ledger_min(problem, schedule)
+    if abs(ledger["idle"] * 60.0 - idle) > SLACK_S * (len(items) + 1):
+        found.append(f"idle events last {idle:.1f} s, the ledger says {ledger['idle'] * 60:.1f} s")
+    if any(minutes < -1e-6 for minutes in ledger.values()):
+        found.append("a ledger entry is negative")
+    if abs(sum(ledger.values()) * 60.0 - problem.window_s) > SLACK_S:
+        found.append("the ledger does not sum to the window")
+    return found
+
+
+def _block(problem: Problem, block: Block) -> list[str]:
+    found = []
+    name, task, rules = _name(problem, block), problem.tasks[block.task], problem.overheads
+    if block.pointing != task.pointing or block.sub_s != task.sub_s:
+        found.append(f"{name} is not what its task says")
+    if block.count < 1 or int(block.count) != block.count:
+        found.append(f"{name} holds {block.count} subs")
+    if block.dithers != (block.count - 1) // rules.dither_every:
+        found.append(f"{name} dithers {block.dithers} times")
+    length = block.count * (block.sub_s + rules.download_s) + block.dithers * rules.dither_s
+    if abs(block.end_s - block.start_s - length) > SLACK_S:
+        found.append(f"{name} lasts {block.end_s - block.start_s:.1f} s, its subs {length:.1f} s")
+    if block.start_s < max(problem.setup_s, problem.now_s) - SLACK_S:
+        found.append(f"{name} starts before setting up ends, or in the past")
+    if block.end_s > min(problem.window_s, problem.latest_end_s) + SLACK_S:
+        found.append(f"{name} ends after the latest end")
+    inside = (problem.grid_s > block.start_s + SLACK_S) & (problem.grid_s < block.end_s - SLACK_S)
+    first = np.searchsorted(problem.grid_s, block.start_s + SLACK_S, side="right") - 1
+    last = np.searchsorted(problem.grid_s, block.end_s - SLACK_S, side="left")
+    samples = [*np.flatnonzero(inside), first, last]
+    if last >= problem.grid_s.size or not all(task.usable[index] for index in samples):
+        found.append(f"{name} lies where its limits do not hold")
+    transit = problem.pointings[block.pointing].transit_s
+    if block.after_meridian and block.start_s < transit - SLACK_S:
+        found.append(f"{name} is on the far side of the pier before the transit")
+    stop = transit - rules.stop_before_meridian_s + rules.track_past_meridian_s
+    if not block.after_meridian and block.end_s > stop + SLACK_S:
+        found.append(f"{name} crosses the meridian stop")
+    return found
+
+
+def _runs(problem: Problem, blocks: tuple[Block, ...], events: tuple[Event, ...]) -> list[str]:
+    """Shortest and longest run: blocks of one task parted by nothing but a focus run."""
+    found = []
+    runs: list[list[Block]] = []
+    for block in blocks:
+        last = runs[-1][-1] if runs else None
+        between = [] if last is None else _events_between(events, last.end_s, block.start_s)
+        if (
+            last is not None
+            and last.task == block.task
+            and last.after_meridian == block.after_meridian
+            and all(event.kind == "focus" for event in between)
+        ):
+            runs[-1].append(block)
+        else:
+            runs.append([block])
+    for number, run in enumerate(runs):
+        length = run[-1].end_s - run[0].start_s
+        if number == 0:
+            length += _before(problem, run[0], events)
+        if length < problem.shortest_block_s - SLACK_S:
+            found.append(f"{_name(problem, run[0])} lasts {length:.0f} s, below the shortest")
+        if length > problem.longest_block_s + SLACK_S:
+            found.append(f"{_name(problem, run[0])} lasts {length:.0f} s, above the longest")
+    return found
+
+
+def _before(problem: Problem, block: Block, events: tuple[Event, ...]) -> float:
+    """How long the run that a re-plan goes on with had lasted by now."""
+    state = problem.state
+    if state is None or (state.task, state.after_meridian) != (block.task, block.after_meridian):
+        return 0.0
+    begun = problem.start_s
+    leading = _events_between(events, begun, block.start_s)
+    if any(event.kind not in ("idle", "focus") for event in leading):
+        return 0.0
+    for kept in reversed(problem.kept):
+        if (kept.task, kept.after_meridian) != (block.task, block.after_meridian):
+            break
+        between = _events_between(events, kept.end_s - 1.0, begun + 1.0)
+        if begun - kept.end_s > problem.overheads.focus_s + 2.0 or any(
+            event.kind not in ("focus", "idle") for event in between
+        ):
+            break
+        begun = kept.start_s
+    return problem.start_s - begun
+
+
+def _events_between(events: tuple[Event, ...], low_s: float, high_s: float) -> list[Event]:
+    return [e for e in events if e.start_s >= low_s - SLACK_S and e.end_s <= high_s + SLACK_S]
+
+
+def _between(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:
+    """Every change is paid for in minutes, between the blocks that it parts."""
+    found = []
+    state = problem.state
+    before: tuple[int, bool] | None = None
+    if state is not None and state.task is not None:
+        before = (state.task, state.after_meridian)
+    free_s, first = max(problem.setup_s, problem.now_s), True
+    for block in fresh:
+        name = _name(problem, block)
+        spent: dict[str, float] = {}
+        for event in _events_between(schedule.events, free_s, block.start_s):
+            spent[event.kind] = spent.get(event.kind, 0.0) + event.end_s - event.start_s
+        need, anew, complaints = _needed(problem, before, block, first, "idle" in spent)
+        found += [f"{name} {complaint}" for complaint in complaints]
+        transit = problem.pointings[block.pointing].transit_s
+        if anew and not block.after_meridian and block.start_s >= transit + SLACK_S:
+            found.append(f"{name} is reached after the transit on the near side")
+        if block.after_meridian and (anew or need.get("flip")):
+            turns = [
+                event.start_s
+                for event in _events_between(schedule.events, free_s, block.start_s)
+                if event.kind in ("flip", "slew_centre")
+            ]
+            if min(turns, default=transit) < transit - SLACK_S:
+                found.append(f"{name} is turned to on the far side before its transit")
+        for kind, seconds in need.items():
+            if spent.get(kind, 0.0) < seconds - SLACK_S:
+                found.append(f"{name} lacks {kind} of {seconds:.0f} s before it")
+        before, free_s, first = (block.task, block.after_meridian), block.end_s, False
+    return found
+
+
+def _needed(
+    problem: Problem, before: tuple[int, bool] | None, block: Block, first: bool, paused: bool
+) -> tuple[dict[str, float], bool, list[str]]:
+    """Seconds by kind that must precede a block, whether its pointing is reached anew, and
+    changes that are forbidden."""
+    rules = problem.overheads
+    centring = rules.slew_centre_s + rules.settle_s
+    again = {"slew_centre": centring, "focus": rules.focus_s}
+    if before is None:
+        return (again if problem.state is not None else {}), True, []
+    if before == (block.task, block.after_meridian):
+        return (again if paused and not first else {}), False, []
+    old, new = problem.tasks[before[0]], problem.tasks[block.task]
+    swap = old.train != new.train
+    moved = old.pointing != new.pointing or swap
+    flip = not moved and before[1] != block.after_meridian
+    filters = old.filter != new.filter
+    offsets = rules.use_filter_offsets and old.focus_offset_known and new.focus_offset_known
+    need = {
+        "slew_centre": centring if moved or flip else 0.0,
+        "flip": rules.flip_s if flip else 0.0,
+        "setup": (rules.train_change_s or 0.0) if swap else 0.0,
+        "filter_change": rules.filter_change_s * filters
+        + rules.offset_move_s * (filters and offsets),
+        "focus": rules.focus_s
+        if (filters and not offsets) or (flip and rules.focus_after_flip) or swap
+        else 0.0,
+    }
+    complaints = []
+    if swap and rules.train_change_s is None:
+        complaints.append("changes the train, which is forbidden")
+    if flip and before[1]:
+        complaints.append("goes back over the meridian")
+    return need, moved, complaints
+
+
+def _focus(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:
+    found = []
+    every, download = problem.overheads.focus_every_s, problem.overheads.download_s
+    begun = problem.setup_s if problem.state is None else problem.state.last_focus_s
+    runs = sorted(event.end_s for event in schedule.events if event.kind == "focus")
+    for block in fresh:
+        last = max([t for t in runs if t <= block.start_s + SLACK_S], default=-math.inf)
+        last = max(last, begun)
+        allowed = max(last + every, block.start_s + block.sub_s if last >= block.start_s else last)
+        if block.end_s - download > allowed + SLACK_S:
+            found.append(f"{_name(problem, block)} goes on too long after the last focus run")
+    return found

@@ -1,0 +1,224 @@
+"""From framings, geometry and photons to the abstract problem that the solver takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from nightplan.model.goals import goal_for
+from nightplan.planning.photons.filter_set import WantedFilter, wanted_filters
+from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget
+from nightplan.planning.schedule.problem import (
+    ChangeCosts,
+    Overheads,
+    Pointing,
+    Problem,
+    Task,
+)
+from nightplan.planning.schedule.refocus import refocus_rule
+from nightplan.planning.tonight.limits import usable_margin_deg
+from nightplan.planning.tonight.night_end import latest_end
+from nightplan.planning.tonight.visibility import (
+    SkyTracks,
+    meridian_transit_utc_mjd,
+    sky_tracks,
+    time_grid,
+)
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.model.target import Target
+    from nightplan.planning.framing.framing import Framing
+    from nightplan.planning.returning.earlier_nights import EarlierNights
+    from nightplan.planning.tonight.night import Night
+    from nightplan.planning.tonight.setup_timeline import SetupTimeline
+
+DAY_S = 86400.0
+GRID_MIN = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class NightProblem:
+    """The problem with what it was made from.
+
+    `tracks` and `budget` have one row a pointing (panel), in the order of `problem.pointings`;
+    `wanted` holds each target's filters by name.
+    """
+
+    problem: Problem
+    tracks: SkyTracks
+    budget: PhotonBudget
+    wanted: dict[str, tuple[WantedFilter, ...]]
+
+
+def night_problem(
+    config: Config,
+    night: Night,
+    train: str,
+    targets: Sequence[Target],
+    framings: Sequence[Framing],
+    setup: SetupTimeline,
+    earlier: EarlierNights,
+) -> NightProblem:
+    """Build the problem of one night with one train.
+
+    Parameters
+    ----------
+    targets, framings
+        Tonight's targets and how `train` frames each, in the same order.
+
+    Raises
+    ------
+    ValueError
+        The night has no window.
+    """
+    window = night.window_utc_mjd
+    if window is None:
+        raise ValueError("a night without a window has nothing to schedule")
+    panels = [
+        (target, framing, number, panel)
+        for target, framing in zip(targets, framings, strict=True)
+        for number, panel in enumerate(framing.panels, start=1)
+    ]
+    places = [
+        replace(target, ra_deg=panel.ra_deg, dec_deg=panel.dec_deg)
+        for target, _, _, panel in panels
+    ]
+    utc_mjd = time_grid(night, GRID_MIN)
+    ra = np.array([panel.ra_deg for _, _, _, panel in panels])
+    dec = np.array([panel.dec_deg for _, _, _, panel in panels])
+    tracks = sky_tracks(night, ra, dec, utc_mjd)
+    budget = photon_budget(config, train, places, tracks)
+    transit = meridian_transit_utc_mjd(night, ra, dec)
+    wanted = {target.name: wanted_filters(config, target) for target in targets}
+    wanted = goals_by_snr(config, targets, wanted, budget, [target for target, _, _, _ in panels])
+
+    margins = {
+        role: usable_margin_deg(config, night, tracks, role)
+        for role in {item.role for item in config.filter.values()}
+    }
+    pointings, tasks = [], []
+    for index, (target, _, number, panel) in enumerate(panels):
+        goal = goal_for(config, target)
+        angle_is_new = not any(
+            _same_axis(panel.position_angle_deg, angle)
+            for angle in earlier.flats_angles.get(train, ())
+        )
+        pointings.append(
+            Pointing(
+                target=target.name,
+                panel=number,
+                ra_deg=panel.ra_deg,
+                dec_deg=panel.dec_deg,
+                position_angle_deg=panel.position_angle_deg,
+                image_up_angle_deg=panel.image_up_angle_deg,
+                transit_s=(float(transit[index]) - window[0]) * DAY_S,
+                priority=goal.priority if goal is not None else 1.0,
+                new_angle=angle_is_new,
+            )
+        )
+        for item in wanted[target.name]:
+            column = budget.filter_names.index(item.filter)
+            filter_ = config.filter[item.filter]
+            tasks.append(
+                Task(
+                    pointing=index,
+                    filter=item.filter,
+                    train=train,
+                    gain=budget.gain[column],
+                    sub_s=float(budget.sub_s[column]),
+                    worth=np.nan_to_num(budget.worth[index, column]),
+                    usable=margins[filter_.role][index] >= 0.0,
+                    goal_h=item.goal_h,
+                    gathered_h=earlier.gathered_h(target.name, number, item.filter, train),
+                    focus_offset_known=filter_.focus_offset_steps is not None,
+                )
+            )
+    preferences = config.preferences
+    power_on = setup.steps[0].start_utc_mjd if setup.steps else window[0]
+    end = latest_end(config, night, power_on)
+    assert end is not None
+    limits = {}
+    if end.utc_mjd < window[1] - 1e-6:
+        limits["latest_end"] = end.reason
+    costs = preferences.change_cost
+    problem = Problem(
+        epoch_utc_mjd=window[0],
+        window_s=(window[1] - window[0]) * DAY_S,
+        setup_s=setup.into_window_s,
+        latest_end_s=max(0.0, (end.utc_mjd - window[0]) * DAY_S),
+        grid_s=(utc_mjd - window[0]) * DAY_S,
+        pointings=tuple(pointings),
+        tasks=tuple(tasks),
+        overheads=overheads(config, night, train),
+        change_costs=ChangeCosts(
+            filter_change=costs.filter_change,
+            target_change=costs.target_change,
+            new_angle=costs.new_angle,
+            train_change=costs.train_change,
+        ),
+        shortest_block_s=preferences.shortest_block_min * 60.0,
+        longest_block_s=preferences.longest_block_min * 60.0,
+        balance=preferences.balance,
+        altitude_deg=tracks.altitude_deg,
+        moon_altitude_deg=tracks.moon_altitude_deg,
+        limits=limits,
+    )
+    return NightProblem(problem, tracks, budget, wanted)
+
+
+def overheads(config: Config, night: Night, train: str) -> Overheads:
+    """What is not exposure, from mount, focuser, wheel, dither and guider."""
+    preferences, mount, focuser = config.preferences, config.mount, config.focuser
+    settle_s = config.guider.settle_s if config.guider is not None else 0.0
+    return Overheads(
+        download_s=config.camera.download_s,
+        dither_every=preferences.dither.every_subs,
+        dither_s=preferences.dither.move_s + settle_s,
+        focus_s=focuser.run_min * 60.0,
+        focus_every_s=refocus_rule(config, night, train).every_s,
+        filter_change_s=config.wheel.change_s,
+        use_filter_offsets=focuser.use_filter_offsets,
+        offset_move_s=focuser.offset_move_s,
+        slew_centre_s=mount.slew_centre_min * 60.0,
+        settle_s=settle_s,
+        flip_s=mount.flip_min * 60.0,
+        focus_after_flip=True,
+        train_change_s=None,
+        stop_before_meridian_s=mount.stop_before_meridian_min * 60.0,
+        track_past_meridian_s=mount.track_past_meridian_min * 60.0,
+    )
+
+
+def goals_by_snr(
+    config: Config,
+    targets: Sequence[Target],
+    wanted: dict[str, tuple[WantedFilter, ...]],
+    budget: PhotonBudget,
+    rows: Sequence[Target],
+) -> dict[str, tuple[WantedFilter, ...]]:
+    """Replace goal hours where the configuration asks for a signal to noise instead."""
+    names = [target.name for target in rows]
+    result = dict(wanted)
+    for target in targets:
+        goal = goal_for(config, target)
+        if goal is None or not goal.snr:
+            continue
+        row = names.index(target.name)
+        items = []
+        for item in wanted[target.name]:
+            if item.filter in goal.snr:
+                column = budget.filter_names.index(item.filter)
+                hours = float(budget.hours_to_snr(goal.snr[item.filter])[row, column])
+                item = replace(item, goal_h=min(hours, 1000.0))  # noqa: PLW2901
+            items.append(item)
+        result[target.name] = tuple(items)
+    return result
+
+
+def _same_axis(one_deg: float, other_deg: float, within_deg: float = 1.0) -> bool:
+    apart = abs(one_deg - other_deg) % 180.0
+    return min(apart, 180.0 - apart) <= within_deg

@@ -1,0 +1,180 @@
+"""The night's plan: targets, one train, framings, and the schedule with its proof."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from nightplan.errors import InputError
+from nightplan.model.goals import goal_for
+from nightplan.planning.choosing.night_targets import best_targets, named_targets
+from nightplan.planning.choosing.train_choice import (
+    NightTrain,
+    TrainRanking,
+    choose_night_train,
+    rank_trains,
+)
+from nightplan.planning.framing.framing import Framing
+from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
+from nightplan.planning.schedule.night_problem import NightProblem, night_problem
+from nightplan.planning.schedule.replan import Replan, with_past
+from nightplan.planning.schedule.solver import Solution, solve
+from nightplan.planning.tonight.setup_timeline import SetupTimeline, setup_timeline
+
+if TYPE_CHECKING:
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+    from nightplan.model.target import Target
+    from nightplan.planning.tonight.night import Night
+
+MOST_TARGETS = 12
+SOLVE_S = 5.0
+REPLAN_S = 1.5
+
+
+@dataclass(frozen=True, eq=False)
+class NightPlan:
+    """Everything that was decided for one night, and what it was decided from.
+
+    `posed` and `solution` are None for a night without a window or without targets;
+    `empty_reason` then says why. `rankings` holds every train's framing of every target, in
+    the order of `targets`.
+    """
+
+    config: Config
+    night: Night
+    targets: tuple[Target, ...]
+    train: NightTrain
+    rankings: tuple[TrainRanking, ...]
+    setup: SetupTimeline
+    posed: NightProblem | None
+    solution: Solution | None
+    empty_reason: str | None
+    notices: tuple[str, ...]
+
+    def framing(self, target: str) -> Framing:
+        """The framing of a target in tonight's train. Raises KeyError for another target."""
+        for ranking in self.rankings:
+            if ranking.target == target:
+                return ranking.of(self.train.train).framing
+        raise KeyError(target)
+
+
+def make_plan(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    names: Sequence[str] = (),
+    *,
+    earlier: EarlierNights | None = None,
+    again: Replan | None = None,
+    solve_s: float | None = None,
+) -> NightPlan:
+    """Plan one night.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Targets to plan; else `preferences.targets`, else the best of the catalogue tonight.
+    earlier : EarlierNights, optional
+        What earlier nights gathered and how they framed.
+    again : Replan, optional
+        Plan the rest of the night only.
+    solve_s : float, optional
+        Last resort for the solver's clock; its work is bounded by counts.
+
+    Raises
+    ------
+    TargetError
+        A name is unknown or ambiguous.
+    InputError
+        More targets than a night can hold are named, or `again` does not fit.
+    """
+    earlier = earlier or EarlierNights()
+    if again is not None and again.plan is not None and not names:
+        names = tuple(dict.fromkeys(row["target"] for row in again.plan.get("targets", ())))
+    names = tuple(names) or config.preferences.targets
+    if names:
+        targets = named_targets(catalog, names)
+    else:
+        targets = best_targets(config, night, catalog, earlier.by_filter())
+    earlier = with_configured(config, earlier, targets)
+    if len(targets) > MOST_TARGETS:
+        raise InputError(
+            "command line", "TARGET", len(targets), f"at most {MOST_TARGETS} targets a night"
+        )
+    rankings = tuple(
+        rank_trains(
+            config,
+            target,
+            used_angles={
+                train: earlier.used_angles.get((target.name, train), ()) for train in config.train
+            },
+            flats_angles=earlier.flats_angles,
+        )
+        for target in targets
+    )
+    forced = None if again is None or again.plan is None else str(again.plan["train"])
+    train = _night_train(config, targets, rankings, forced)
+    setup = setup_timeline(config, night)
+    empty = None
+    if night.window_utc_mjd is None:
+        empty = "no_darkness"
+    elif not targets:
+        empty = "no_target_is_up"
+    if empty is not None:
+        return NightPlan(
+            config, night, targets, train, rankings, setup, None, None, empty, night.notices
+        )
+    posed = night_problem(
+        config,
+        night,
+        train.train,
+        targets,
+        [ranking.of(train.train).framing for ranking in rankings],
+        setup,
+        earlier,
+    )
+    if again is not None:
+        posed = replace(posed, problem=with_past(posed.problem, again))
+    limit = solve_s if solve_s is not None else (SOLVE_S if again is None else REPLAN_S)
+    solution = solve(posed.problem, limit)
+    reason = None
+    if not solution.schedule.blocks:
+        reason = "; ".join(solution.limits) or "nothing_fits"
+    return NightPlan(
+        config,
+        night,
+        targets,
+        train,
+        rankings,
+        setup,
+        posed,
+        solution,
+        reason,
+        (*night.notices, *solution.notes),
+    )
+
+
+def _night_train(
+    config: Config,
+    targets: Sequence[Target],
+    rankings: Sequence[TrainRanking],
+    forced: str | None,
+) -> NightTrain:
+    """One train over tonight's targets, weighted by their priority; a re-plan keeps its own."""
+    if not rankings:
+        first = next(iter(config.train))
+        return NightTrain(first, "No target to choose a train for.", ())
+    goals = [goal_for(config, target) for target in targets]
+    weights = [1.0 if goal is None else goal.priority for goal in goals]
+    chosen = choose_night_train(rankings, weights)
+    if forced is None or forced == chosen.train or forced not in config.train:
+        return chosen
+    only = [
+        replace(ranking, fits=tuple(fit for fit in ranking.fits if fit.train == forced))
+        for ranking in rankings
+    ]
+    kept = choose_night_train(only, weights)
+    return replace(kept, reason=f"{forced}: the plan in force has it on the telescope.")

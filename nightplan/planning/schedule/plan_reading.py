@@ -1,0 +1,86 @@
+"""Reads the plan document in force (`--keep`) and checks all that a re-plan takes from it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any, get_args
+
+from nightplan.errors import FileError, InputError
+from nightplan.planning.schedule.blocks import EventKind
+from nightplan.sky.times import mjd_from_iso
+
+KINDS = get_args(EventKind)
+Check = tuple[Callable[[Any], bool], str]
+
+
+def _is_time(value: Any) -> bool:
+    try:
+        return isinstance(value, str) and bool(mjd_from_iso(value))
+    except ValueError:
+        return False
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _is_whole(value: Any) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 1_000_000
+
+
+TEXT: Check = (lambda value: isinstance(value, str), "text")
+TIME: Check = (_is_time, "a time such as 2027-10-07T01:10:00Z")
+WHOLE: Check = (_is_whole, "a whole number from 1 to 1000000")
+SECONDS: Check = (lambda value: _is_number(value) and 0.0 < value <= 86400.0, "seconds to 86400")
+TEXT_OR_NULL: Check = (lambda value: value is None or isinstance(value, str), "text or null")
+TIME_OR_NULL: Check = (lambda value: value is None or _is_time(value), f"{TIME[1]}, or null")
+KIND: Check = (lambda value: value in KINDS, f"one of {', '.join(KINDS)}")
+ROWS: Check = (lambda value: isinstance(value, list), "an array of objects")
+
+PLAN = {"train": TEXT, "window_start_utc": TIME_OR_NULL, "blocks": ROWS, "events": ROWS}
+BLOCK = {
+    "target": TEXT,
+    "panel": WHOLE,
+    "filter": TEXT,
+    "start_utc": TIME,
+    "sub_s": SECONDS,
+    "count": WHOLE,
+}
+EVENT = {"kind": KIND, "target": TEXT_OR_NULL, "start_utc": TIME, "end_utc": TIME}
+
+
+def read_plan_document(source: str, text: str) -> dict[str, Any]:
+    """The plan document of a file's text.
+
+    Raises
+    ------
+    FileError
+        The text is no plan document.
+    InputError
+        A key of it is missing or holds what cannot be used; the line names it.
+    """
+    try:
+        plan = json.loads(text)
+    except (json.JSONDecodeError, RecursionError) as error:
+        raise FileError(source, f"is not JSON: {error}") from error
+    if not isinstance(plan, dict) or any(key not in plan for key in PLAN):
+        raise FileError(source, "is not a plan document; save one with: nightplan plan --json")
+    _check(source, "", plan, PLAN)
+    plan = {"targets": [], "date": None, **plan}
+    _check(source, "", plan, {"targets": ROWS, "date": TEXT_OR_NULL})
+    for name, wanted in (("blocks", BLOCK), ("events", EVENT), ("targets", {"target": TEXT})):
+        for number, row in enumerate(plan[name], start=1):
+            where = f"{name}.{number}"
+            if not isinstance(row, dict):
+                raise InputError(source, where, row, "an object")
+            _check(source, f"{where}.", row, wanted)
+            if name == "blocks" and "train" in row:
+                _check(source, f"{where}.", row, {"train": TEXT})
+    return plan
+
+
+def _check(source: str, owner: str, row: Mapping[str, Any], wanted: Mapping[str, Check]) -> None:
+    for key, (holds, accepted) in wanted.items():
+        if not holds(row.get(key)):
+            raise InputError(source, f"{owner}{key}", row.get(key), accepted)

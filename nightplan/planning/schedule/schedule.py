@@ -1,0 +1,199 @@
+"""A schedule: blocks of whole subs, what lies between them, the ledger, and what it is worth."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.problem import HOUR_S, Problem
+
+__all__ = [
+    "EVEN_REST",
+    "LEDGER_KINDS",
+    "Block",
+    "Event",
+    "Objective",
+    "Progress",
+    "Schedule",
+    "block_hours",
+    "count_changes",
+    "empty_schedule",
+    "evaluate",
+    "ledger_min",
+    "progress",
+    "share_of_goal",
+    "utility",
+]
+
+LEDGER_KINDS = (
+    "exposure",
+    "download",
+    "dither",
+    "focus",
+    "filter_change",
+    "slew_centre",
+    "flip",
+    "setup",
+    "idle",
+)
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far one filter of one panel has come; hours are equivalent but for the clock's."""
+
+    target: str
+    panel: int
+    filter: str
+    priority: float
+    goal_h: float
+    gathered_h: float
+    tonight_h: float
+    tonight_clock_h: float
+
+    @property
+    def share(self) -> float:
+        """Share of the goal, 0 to 1."""
+        return share_of_goal(self.gathered_h + self.tonight_h, self.goal_h)
+
+
+@dataclass(frozen=True)
+class Objective:
+    """What a schedule is worth: utility of the progress, less what changes cost."""
+
+    value: float
+    utility: float
+    change_cost: float
+    change_cost_parts: dict[str, float] = field(default_factory=dict)
+    changes: dict[str, int] = field(default_factory=dict)
+    progress: tuple[Progress, ...] = ()
+
+
+def share_of_goal(hours: float, goal_h: float) -> float:
+    """p = equivalent hours / goal, at most 1; a goal of nothing is reached."""
+    return 1.0 if goal_h <= 0.0 else min(1.0, max(0.0, hours / goal_h))
+
+
+def block_hours(problem: Problem, block: Block) -> float:
+    """Equivalent hours of a block: its worth integrated while the shutter is open."""
+    if block.count == 0:
+        return 0.0
+    starts = problem.sub_starts_s(block.task, block.start_s, block.count)
+    until = problem.worth_until(block.task, np.concatenate([starts, starts + block.sub_s]))
+    return float(np.sum(until[block.count :] - until[: block.count])) / HOUR_S
+
+
+def progress(problem: Problem, schedule: Schedule) -> tuple[Progress, ...]:
+    """Progress of every row (target, panel, filter), in the problem's order."""
+    tonight = np.zeros(len(problem.row_keys))
+    clock = np.zeros(len(problem.row_keys))
+    for block in schedule.blocks:
+        row = problem.row_of_task[block.task]
+        tonight[row] += block_hours(problem, block)
+        clock[row] += block.count * block.sub_s / HOUR_S
+    first = {row: number for number, row in reversed(list(enumerate(problem.row_of_task)))}
+    rows = []
+    for row, (target, panel, filter_name) in enumerate(problem.row_keys):
+        task = problem.tasks[first[row]]
+        rows.append(
+            Progress(
+                target=target,
+                panel=panel,
+                filter=filter_name,
+                priority=problem.pointings[task.pointing].priority,
+                goal_h=task.goal_h,
+                gathered_h=task.gathered_h,
+                tonight_h=float(tonight[row]),
+                tonight_clock_h=float(clock[row]),
+            )
+        )
+    return tuple(rows)
+
+
+EVEN_REST = 0.01
+"""Weight of the mean beside the least complete filter when strict balance is asked for."""
+
+
+def utility(problem: Problem, rows: tuple[Progress, ...]) -> float:
+    """Utility of the progress, by `problem.balance`.
+
+    diminishing: sum over targets of priority x mean over rows of p(2 - p).
+    even: sum over targets of priority x (0.99 least p + 0.01 mean p).
+    plain: sum over rows of priority x tonight's equivalent hours, up to the goal.
+    """
+    total = 0.0
+    for target in problem.targets:
+        own = [row for row in rows if row.target == target]
+        shares = np.array([row.share for row in own])
+        priority = own[0].priority
+        if problem.balance == "diminishing":
+            total += priority * float(np.mean(shares * (2.0 - shares)))
+        elif problem.balance == "even":
+            total += priority * float((1.0 - EVEN_REST) * shares.min() + EVEN_REST * shares.mean())
+        else:
+            total += priority * sum(
+                max(0.0, min(row.tonight_h, row.goal_h - row.gathered_h)) for row in own
+            )
+    return total
+
+
+def count_changes(problem: Problem, blocks: tuple[Block, ...]) -> dict[str, int]:
+    """Changes of filter, target and train from block to block, and new camera angles used."""
+    changes = {"filter_change": 0, "target_change": 0, "new_angle": 0, "train_change": 0}
+    for before, after in itertools.pairwise(blocks):
+        old, new = problem.tasks[before.task], problem.tasks[after.task]
+        changes["filter_change"] += old.filter != new.filter
+        changes["train_change"] += old.train != new.train
+        changes["target_change"] += (
+            problem.pointings[old.pointing].target != problem.pointings[new.pointing].target
+        )
+    pointings = (problem.pointings[block.pointing] for block in blocks)
+    changes["new_angle"] = len({pointing.target for pointing in pointings if pointing.new_angle})
+    return changes
+
+
+def evaluate(problem: Problem, schedule: Schedule) -> Objective:
+    """The true objective of a schedule: utility less the cost of changes, part by part."""
+    rows = progress(problem, schedule)
+    changes = count_changes(problem, schedule.blocks)
+    costs = problem.change_costs
+    parts = {
+        "filter_change": changes["filter_change"] * costs.filter_change,
+        "target_change": changes["target_change"] * costs.target_change,
+        "new_angle": changes["new_angle"] * costs.new_angle,
+        "train_change": changes["train_change"] * costs.train_change,
+    }
+    gained = utility(problem, rows)
+    cost = sum(parts.values())
+    return Objective(gained - cost, gained, cost, parts, changes, rows)
+
+
+def ledger_min(problem: Problem, schedule: Schedule) -> dict[str, float]:
+    """Minutes of the window by kind, each of `LEDGER_KINDS`; they sum to the window."""
+    seconds = dict.fromkeys(LEDGER_KINDS, 0.0)
+    for block in schedule.blocks:
+        seconds["exposure"] += block.count * block.sub_s
+        seconds["download"] += block.count * problem.overheads.download_s
+        seconds["dither"] += block.dithers * problem.overheads.dither_s
+    for event in schedule.events:
+        if event.kind != "idle":
+            seconds[event.kind] += event.end_s - event.start_s
+    # What is left is idle; `schedule_check` compares it with the idle events.
+    seconds["idle"] = problem.window_s - sum(seconds.values())
+    if abs(seconds["idle"]) < 1e-6:
+        seconds["idle"] = 0.0
+    return {kind: value / 60.0 for kind, value in seconds.items()}
+
+
+def empty_schedule(problem: Problem) -> Schedule:
+    """Set up, then nothing: feasible whatever the wishes are."""
+    events: list[Event] = []
+    setup = min(max(0.0, problem.setup_s), problem.window_s)
+    if setup > 0.0:
+        events.append(Event("setup", None, 0.0, setup))
+    if problem.window_s > setup:
+        events.append(Event("idle", None, setup, problem.window_s))
+    return Schedule((), tuple(events))

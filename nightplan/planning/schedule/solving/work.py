@@ -1,0 +1,256 @@
+"""One solve: bound and schedules take turns, each helping the other."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
+from nightplan.planning.schedule.solving.batch import BatchPlacer
+from nightplan.planning.schedule.solving.bound import BoundSearch, Branch, Tree
+from nightplan.planning.schedule.solving.cells import Reach, build_cells
+from nightplan.planning.schedule.solving.local_search import Candidate, LocalSearch, Order
+from nightplan.planning.schedule.solving.path_programme import NightPath, PathProgramme
+from nightplan.planning.schedule.solving.placement import Placer, Run
+from nightplan.planning.schedule.solving.utility_model import RowUtility
+
+WHOLE_SUBS = "whole_subs"
+LEAD_S = 1200.0
+GUIDE = 12.0
+SMALLEST_CELL_S = 60.0
+MOST_ARCS = 600_000
+ROUND = 30
+
+
+@dataclass
+class Effort:
+    """How much work to spend, in counts, so that results do not depend on the machine.
+
+    `cell_s` is the length of the bound's cells, `fine` by how much they are cut again once most
+    of the night is ruled out (0: not at all), `classes` of leads told apart before that (see
+    `Cells`), `iterations` paths priced before branching, `rounds` of branching, `seeds` orders
+    climbed from, `shaken` orders valued while the best one is shaken, `climb` those of one climb,
+    `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only ends a solve
+    that a slow machine would drag out.
+    """
+
+    cell_s: float = 180.0
+    fine: int = 3
+    classes: int = 3
+    iterations: int = 150
+    rounds: int = 3
+    seeds: int = 4
+    shaken: int = 40_000
+    climb: int = 100_000
+    gap: float = 0.001
+    time_limit_s: float = 5.0
+    started: float = field(default_factory=time.perf_counter)
+
+    def spare(self, share: float = 1.0) -> bool:
+        """Whether the clock still allows work."""
+        return time.perf_counter() - self.started < share * self.time_limit_s
+
+
+class Work:
+    """Finds the best schedule it can (`best`) and lowers the bound (`run`).
+
+    The bound's paths seed schedules; a known schedule rules out most of what the bound has to
+    look at, so that its cells can be cut finer and its branches be many.
+    """
+
+    def __init__(
+        self, problem: Problem, placer: Placer, utility: RowUtility, effort: Effort
+    ) -> None:
+        self.problem, self.placer, self.utility, self.effort = problem, placer, utility, effort
+        self.search = LocalSearch(BatchPlacer(placer, utility), effort.spare)
+        self.guided: LocalSearch | None = None
+        if problem.balance == "even":
+            guide = replace(utility, guide=GUIDE)
+            self.guided = LocalSearch(BatchPlacer(placer, guide), effort.spare)
+        self.best: Order | None = None
+        self.tried: set[tuple[int, ...]] = set()
+        self.shakes = 0
+        self.method = "prices and paths, local search"
+        shortest = min(
+            placer.run_s(lane, self.search.least[lane]) for lane in range(len(placer.lanes))
+        )
+        self.most_cell_s = max(SMALLEST_CELL_S, 0.5 * shortest)
+        self.holds_for = WHOLE_SUBS
+        if shortest < 2.0 * self.most_cell_s:
+            self.holds_for = f"whole subs in runs of at least {2.0 * self.most_cell_s:.0f} s"
+        self.bound = np.inf
+
+    @property
+    def known(self) -> float:
+        """Objective of the best schedule so far."""
+        idle = self.utility.constant()
+        return idle if self.best is None else max(idle, self.best.objective)
+
+    def enough(self) -> bool:
+        """Whether bound and schedule are near enough, or time is out."""
+        near = self.bound - self.known <= self.effort.gap * abs(self.bound)
+        return near or not self.effort.spare(0.9)
+
+    def run(self) -> float:
+        """Find schedules and the bound; returns the bound."""
+        effort = self.effort
+        bounds = self._begin(effort.cell_s, None)
+        in_force = runs_in_force(self.problem, self.placer)
+        if in_force:
+            columns = [list(part) for part in zip(*in_force, strict=True)]
+            order = self.search.best_of([(columns[0], columns[1], columns[2])])
+            if order is not None:
+                self._keep(order)
+        root = bounds.root(bounds.first_prices(None if self.best is None else self.best.hours))
+        for passes, seeds in ((15, 1), (25, 1), (effort.iterations, effort.seeds)):
+            bounds.lower(root, min(passes, effort.iterations))
+            self.bound = root.value
+            self._seed(bounds, root, seeds)
+            if self.enough():
+                return max(self.bound, self.known)
+            bounds.drop(root, self.known)
+            if root.converged and seeds > 1:
+                break
+        self._seed(bounds, root, 0, effort.shaken)
+        if self.enough():
+            return max(self.bound, self.known)
+        bounds.drop(root, self.known)
+        finer = self._cut(bounds.programme)
+        if finer > 1:
+            fine = self._begin(effort.cell_s / finer, bounds.programme.reach())
+            branch = fine.root(root.prices)
+            # The coarse cells' prices are nearly right: a few passes, and most arcs can go.
+            for passes in (2, 6, effort.iterations):
+                fine.lower(branch, min(passes, effort.iterations))
+                if passes < effort.iterations:
+                    fine.drop(branch, self.known)
+            self.bound = min(self.bound, branch.value)
+            self._seed(fine, branch, 2)
+            if self.enough():
+                return max(self.bound, self.known)
+            fine.drop(branch, self.known)
+            bounds, root = fine, branch
+        if effort.rounds:
+            self._branch(bounds, root)
+        return max(self.bound, self.known)
+
+    def climb_plainly(self) -> None:
+        """Without help from the bound: climb from nothing by every lane."""
+        every = np.arange(len(self.placer.lanes))
+        climber = self.guided or self.search
+        empty = Order(self.utility.constant(), (), (), ())
+        self._keep(self._climb(climber.improve(empty, every), every))
+
+    def _branch(self, bounds: BoundSearch, root: Branch) -> None:
+        tree = Tree(root)
+        going = True
+        for _ in range(self.effort.rounds):
+            if not going or self.enough():
+                break
+            going = bounds.grow(tree, self.known, ROUND, self.effort.gap)
+            self.bound = min(self.bound, tree.bound)
+            before = self.known
+            self._seed(bounds, tree.worst or root, 1, self.effort.shaken // 4)
+            if self.known > before:
+                bounds.drop(root, self.known)
+        self.method += f", {tree.splits} branches"
+
+    def _begin(self, cell_s: float, reach: Reach | None) -> BoundSearch:
+        # Classes of leads cost as much as they tighten; of many lanes only once few are left.
+        lanes = len(self.placer.lanes) if reach is None else len(reach)
+        classes = 3 if lanes <= 45 else 2 if lanes <= 80 else 1
+        if reach is None:
+            classes = min(classes, self.effort.classes)
+        # A flip as one arc is dear where arcs are many, and then tells little.
+        flips = lanes <= 80
+        cells = build_cells(self.placer, min(cell_s, self.most_cell_s), classes, reach, flips)
+        programme = PathProgramme(self.placer, cells, self.utility.goal_h)
+        return BoundSearch(programme, self.utility, lambda: self.effort.spare(0.8))
+
+    def _cut(self, programme: PathProgramme) -> int:
+        """How many times finer the cells can be: arcs grow with the square."""
+        arcs = programme.arcs.lane.size
+        shortest = 0.5 * self.effort.cell_s
+        for finer in range(self.effort.fine, 1, -1):
+            if arcs * finer**2 <= MOST_ARCS and self.effort.cell_s / finer >= min(30.0, shortest):
+                return finer
+        return 1
+
+    def _seed(self, bounds: BoundSearch, branch: Branch, seeds: int, shaken: int = 0) -> None:
+        """Improve the best of the bound's new paths, then shake the best order of all."""
+        search, placer = self.search, self.placer
+        borders = bounds.programme.borders_s
+        candidates = [self._candidate(path, borders) for path in bounds.paths]
+        bounds.paths.clear()
+        likely = np.flatnonzero(branch.taken[placer.row] > 1e-4)
+        climber = self.guided or search
+        if self.guided is not None:
+            likely = np.arange(len(placer.lanes))
+        ranked = [order for order in climber.ranked(candidates) if order.lanes not in self.tried]
+        if self.guided is not None and self.best is None:
+            ranked.append(Order(0.0, (), (), ()))
+        for order in ranked[:seeds]:
+            if not self.effort.spare():
+                break
+            self.tried.add(order.lanes)
+            found = climber.improve(order, likely, self.effort.climb)
+            self._keep(self._climb(found, likely))
+        if self.best is not None and shaken:
+            begun = climber.again(self.best)
+            better = climber.shake(begun, likely, shaken, seed=self.shakes)
+            self.shakes += 1
+            self._keep(self._climb(better, likely))
+
+    def _candidate(self, path: NightPath, borders: FloatArray) -> Candidate:
+        lanes = [lane for lane, _, _ in path.arcs]
+        counts = [
+            max(self.search.least[lane], self.placer.fitting(lane, borders[b] - borders[a]))
+            for lane, a, b in path.arcs
+        ]
+        return lanes, counts, [-np.inf] * len(lanes)
+
+    def _climb(self, order: Order, likely: IntArray) -> Order:
+        """An order found under a guide, climbed by the true utility."""
+        if self.guided is None:
+            return order
+        return self.search.improve(self.search.again(order), likely)
+
+    def _keep(self, order: Order) -> None:
+        if self.best is None or order.objective > self.best.objective:
+            self.best = order
+
+
+def runs_in_force(problem: Problem, placer: Placer) -> list[Run]:
+    """What is left of the schedule in force, as an order of runs."""
+    previous = problem.previous
+    if previous is None:
+        return []
+    lane_of = {(lane.task, lane.after_meridian): k for k, lane in enumerate(placer.lanes)}
+    shot = {block.start_s: block.count for block in problem.kept}
+    runs: list[Run] = []
+    ended = 0.0
+    for block in previous.blocks:
+        lane = lane_of.get((block.task, block.after_meridian))
+        left = block.count - shot.get(block.start_s, 0)
+        over = problem.sub_starts_s(block.task, block.start_s, block.count) < problem.now_s - 1e-6
+        left = min(left, block.count - int(over.sum()))
+        if lane is None or left <= 0:
+            continue
+        parted = any(
+            event.kind != "focus" and ended - 1e-6 <= event.start_s < block.start_s
+            for event in previous.events
+        )
+        ended = block.end_s
+        if runs and runs[-1].lane == lane and not parted:
+            runs[-1] = runs[-1]._replace(count=runs[-1].count + left)
+        else:
+            # A start that the plan left free time before is a wish to wait.
+            idle = any(
+                event.kind == "idle" and event.start_s < block.start_s <= event.end_s + LEAD_S
+                for event in previous.events
+            )
+            wait = block.start_s if idle and block.start_s > problem.now_s else -np.inf
+            runs.append(Run(lane, left, wait))
+    return runs

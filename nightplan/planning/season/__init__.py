@@ -1,0 +1,1 @@
+"""A year of nights for a target, and for the whole catalogue."""

@@ -1,0 +1,81 @@
+"""Which targets of the whole catalogue are best in one month, for a train's field."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+import numpy as np
+
+from nightplan.model.catalog import Catalog
+from nightplan.planning.optics.train_optics import TrainOptics
+from nightplan.planning.season.season import Season, month_sums, useful_span
+
+LEAST_FILL = 0.12
+MOST_FILL = 1.1
+"""Shares of the field's short and long side between which a target is worth a train's field."""
+
+
+@dataclass(frozen=True)
+class MonthRank:
+    """One target in one month.
+
+    `share_of_best_month` compares its moonless hours with those of its own best month; `score` is
+    the product of both: many hours now, and little to gain by waiting.
+    """
+
+    row: int
+    score: float
+    usable_hours: float
+    moonless_hours: float
+    share_of_best_month: float
+    best_month: tuple[int, int]
+    span: tuple[datetime.date, datetime.date] | None
+
+
+def fitting_rows(catalog: Catalog, optics: TrainOptics) -> np.ndarray:
+    """Rows whose size suits the train's field."""
+    with np.errstate(invalid="ignore"):
+        large = catalog.major_arcmin >= LEAST_FILL * optics.short_side_arcmin
+        fits = catalog.major_arcmin <= MOST_FILL * optics.long_side_arcmin
+    return np.flatnonzero(large & fits)
+
+
+def rank_month(
+    table: Season, rows: np.ndarray, month: tuple[int, int], count: int, least_hours: float
+) -> list[MonthRank]:
+    """The `count` best of some rows in a month, best first.
+
+    Parameters
+    ----------
+    table : Season
+        Of those rows, in their order.
+    rows : ndarray of int
+        Rows of the catalogue.
+    month : (year, month)
+        One that the season holds; the ranking is empty otherwise.
+    least_hours : float
+        What makes a night useful, for the span.
+    """
+    months, moonless = month_sums(table.nights, table.moonless_hours)
+    _, usable = month_sums(table.nights, table.usable_hours)
+    if month not in months:
+        return []
+    column = months.index(month)
+    top = moonless.max(axis=1)
+    share = np.divide(moonless[:, column], top, out=np.zeros(len(rows)), where=top > 0.0)
+    score = moonless[:, column] * share
+    order = np.lexsort((rows, -score.round(9)))[:count]
+    return [
+        MonthRank(
+            row=int(rows[i]),
+            score=float(score[i]),
+            usable_hours=float(usable[i, column]),
+            moonless_hours=float(moonless[i, column]),
+            share_of_best_month=float(share[i]),
+            best_month=months[int(np.argmax(moonless[i]))],
+            span=useful_span(table.nights, table.usable_hours[i], least_hours),
+        )
+        for i in order
+        if score[i] > 0.0
+    ]

@@ -1,0 +1,82 @@
+"""Hard limits of a night per class of filter: darkness, altitude, skyline, moon distance."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nightplan.model.filters import Role
+from nightplan.planning.tonight.visibility import limit_margin_deg
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.planning.tonight.night import Night
+    from nightplan.planning.tonight.visibility import SkyTracks
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+SUN_LIMIT_DEG = {"astronomical": -18.0, "nautical": -12.0}
+# A window's own edge is where the sun stands at the limit; rounding must not close it.
+_EDGE_DEG = 1e-4
+
+
+def moon_distance_limit_deg(config: Config, role: Role) -> float:
+    """Least distance from a full moon for a filter's role, deg."""
+    rule = config.preferences.moon_distance
+    narrow = {"H-alpha": rule.h_alpha_deg, "S II": rule.s_ii_deg, "O III": rule.o_iii_deg}
+    return narrow.get(role, rule.broadband_deg)
+
+
+def geometry_margin_deg(config: Config, tracks: SkyTracks) -> Floats:
+    """Degrees to spare above the minimum altitude and the skyline and below the highest altitude.
+
+    Shape (target, time); positive where the mount may point. The minimum and the highest altitude
+    are airless, the skyline is compared with the refracted altitude.
+    """
+    return limit_margin_deg(
+        tracks,
+        config.horizon.altitude_deg,
+        config.preferences.minimum_altitude_deg,
+        config.mount.highest_altitude_deg,
+    )
+
+
+def moon_margin_deg(config: Config, tracks: SkyTracks, role: Role) -> Floats:
+    """Degrees to spare from the moon for a filter's role, shape (target, time).
+
+    The limit is that of a full moon times the illuminated fraction; with the moon's upper limb
+    down there is none and the margin is 180.
+    """
+    limit = moon_distance_limit_deg(config, role) * tracks.moon_illuminated_fraction
+    margin = tracks.moon_separation_deg - limit
+    moon_is_down = tracks.moon_altitude_deg + tracks.moon_semidiameter_deg < -34.0 / 60.0
+    return np.where(moon_is_down[None, :], 180.0, margin)
+
+
+def dark_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Role) -> Floats:
+    """Degrees of sun below the limit of a filter's class, shape (time,).
+
+    A night whose window is only nautical has no darker class to ask for.
+    """
+    broad = role in ("luminance", "red", "green", "blue")
+    wish = config.preferences.dark_broadband if broad else config.preferences.dark_narrowband
+    if night.window_kind != "astronomical":
+        wish = "nautical"
+    return SUN_LIMIT_DEG[wish] - tracks.sun_altitude_deg + _EDGE_DEG
+
+
+def usable_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Role) -> Floats:
+    """Degrees by which the nearest limit is kept, shape (target, time); negative where one breaks.
+
+    Outside the night's window the margin is negative whatever else holds.
+    """
+    window = night.window_utc_mjd
+    if window is None:
+        return np.full(tracks.altitude_deg.shape, -180.0)
+    outside = (tracks.utc_mjd < window[0] - 1e-9) | (tracks.utc_mjd > window[1] + 1e-9)
+    dark = np.where(outside, -180.0, dark_margin_deg(config, night, tracks, role))
+    spare = np.minimum(geometry_margin_deg(config, tracks), moon_margin_deg(config, tracks, role))
+    return np.minimum(spare, dark[None, :])
