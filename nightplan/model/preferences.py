@@ -81,6 +81,7 @@ class Preferences(Section):
     mosaic_most_panels: Annotated[int, Field(ge=1, le=100)] = 6
     wanted_snr: Annotated[float, Field(gt=0.0, le=10_000.0)] = 30.0
     goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] = 12.0
+    star_colour_share: Annotated[float, Field(ge=0.0, le=0.25)] = 0.0
     tonight_most_targets: Annotated[int, Field(ge=1, le=12)] = 3
     dark_broadband: DarkClass = "astronomical"
     dark_narrowband: DarkClass = "nautical"

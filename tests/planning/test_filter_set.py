@@ -43,12 +43,15 @@ def test_a_near_galaxy_gets_h_alpha_a_receding_one_and_an_unknown_one_do_not(dem
     assert not line_is_inside(demo.filter["Ha"], 745.0)
 
 
-def test_nebulae_get_their_lines_with_short_colour_for_the_stars(demo: Config) -> None:
-    wanted = {
-        i.filter: i.share for i in wanted_filters(demo, replace(GALAXY, kind="emission_nebula"))
-    }
+def test_nebulae_get_their_lines_and_star_colours_where_asked_for(demo: Config) -> None:
+    nebula = replace(GALAXY, kind="emission_nebula")
+    assert names(demo, nebula) == {"Ha", "OIII", "SII"}
+    preferences = demo.preferences.model_copy(update={"star_colour_share": 0.05})
+    colours = demo.model_copy(update={"preferences": preferences})
+    wanted = {item.filter: item.share for item in wanted_filters(colours, nebula)}
     assert set(wanted) == {"R", "G", "B", "Ha", "OIII", "SII"}
-    assert min(wanted["Ha"], wanted["OIII"], wanted["SII"]) > 3 * wanted["R"]
+    assert [wanted[name] for name in "RGB"] == pytest.approx([0.05] * 3)
+    assert names(colours, GALAXY) == names(demo, GALAXY)
     assert names(demo, replace(GALAXY, kind="reflection_nebula")) == {"L", "R", "G", "B"}
     assert names(demo, replace(GALAXY, kind="dark_nebula")) == {"L", "R", "G", "B"}
 

@@ -10,19 +10,10 @@ from nightplan.planning.framing.star_density import (
     LocalDensity,
     count_ratio,
     local_density,
-    sin_galactic_latitude,
 )
+from nightplan.sky.galactic import sin_galactic_latitude
 
 GRID = [(ra, dec) for ra in range(5, 360, 30) for dec in (-70, -40, -10, 15, 45, 75)]
-
-
-def test_galactic_latitude_against_astropy():
-    from astropy import units as u
-    from astropy.coordinates import SkyCoord
-
-    ra, dec = np.array(GRID, dtype=float).T
-    expected = np.abs(np.sin(SkyCoord(ra * u.deg, dec * u.deg).galactic.b.rad))
-    assert np.abs(sin_galactic_latitude(ra, dec) - expected).max() < 1e-5
 
 
 def test_prediction_to_g10_from_brighter_stars_alone():

@@ -5,7 +5,8 @@ The score is a product of parts, each from 0 to 1 (priority aside):
 - `time`: equivalent hours that the night offers the target's leading filter, as far as its goal
   can use them, over the window;
 - `framing`: how the target fills and fits the field of its best train;
-- `contrast`: signal to noise of one equivalent hour against half the wanted one;
+- `contrast`: signal to noise of one equivalent hour against half the wanted one; of a star
+  cluster, times its share of the starlight in its outline, for a sparse one is lost in the field;
 - `priority`: as set for a goal, else 1;
 - `missing`: share of the goal that earlier nights have left.
 
@@ -22,12 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.errors import TargetError
+from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
 from nightplan.planning.framing.catalog_framing import frame_catalog
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.filter_set import goal_hours, leading_role, wanted_filters
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.tonight.limits import usable_margin_deg
 from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
+from nightplan.sky.galactic import sin_galactic_latitude
 
 if TYPE_CHECKING:
     from astroplan import Constraint
@@ -51,6 +54,7 @@ FULL_SIZE_SHARE = 0.35
 """Share of the field's short side at which a target counts as filling it."""
 PANEL_COST = 0.8
 """What each further panel leaves of the framing part."""
+CLUSTERS = ("open_cluster", "globular_cluster")
 FIRST_LOOK = 1200
 """How many targets get the full photon budget at first; the rest only if they could still win."""
 
@@ -330,13 +334,25 @@ def _photons(
         columns.equivalent_h[mine] = 24.0 * np.trapezoid(worth, utc_mjd, axis=1)
         half = 0.5 * config.preferences.wanted_snr
         snr = budget.reference_snr_one_hour[local, column]
-        columns.contrast[mine] = snr / (snr + half)
+        stands_out = _share_of_starlight(
+            catalog.subset(columns.rows[mine]), [source.v_mag for source in budget.light.sources]
+        )
+        columns.contrast[mine] = snr / (snr + half) * stands_out
         columns.leading_filter[mine] = names
     wanted_h = np.array([goal_hours(config, target.kind) for target in targets])
     columns.time = np.minimum(columns.equivalent_h, wanted_h) / night.window_hours
     columns.time = np.minimum(1.0, columns.time)
     score = columns.time * columns.framing * columns.contrast * columns.priority * columns.missing
     return score, columns
+
+
+def _share_of_starlight(catalog: Catalog, v_mag_arcsec2: Sequence[float]) -> Floats:
+    """A cluster's share of the starlight in its outline, 1 for what is no cluster; (target,)."""
+    field = integrated_starlight_v_mag_arcsec2(
+        sin_galactic_latitude(catalog.ra_deg, catalog.dec_deg)
+    )
+    share = 1.0 / (1.0 + 10.0 ** (0.4 * (np.asarray(v_mag_arcsec2, dtype=float) - field)))
+    return np.where(np.isin(catalog.kind, CLUSTERS), share, 1.0)
 
 
 def _gather(

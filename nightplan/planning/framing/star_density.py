@@ -22,10 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from nightplan.model.star_catalog import Floats, StarCatalog, StarList
 from nightplan.sky.angles import separation_deg, unit_vector
-
-GALACTIC_POLE_RA_DEG = 192.85948
-GALACTIC_POLE_DEC_DEG = 27.12825
-"""North galactic pole, ICRS (ESA 1997, *The Hipparcos Catalogue*, vol. 1, eq. 1.5.10)."""
+from nightplan.sky.galactic import sin_galactic_latitude
 
 _SLOPE, _SLOPE_LATITUDE = 0.473, -0.134
 _BEND, _BEND_LATITUDE = 0.0106, 0.0241
@@ -35,12 +32,6 @@ _FIT_END_MAG = 14.0
 _RADII_DEG = (1.5, 2.5, 4.0, 7.0, 12.0)
 _ENOUGH_STARS = 40
 _COVERED_RADIUS_DEG = 0.5
-
-
-def sin_galactic_latitude(ra_deg: ArrayLike, dec_deg: ArrayLike) -> Floats:
-    """|sin b| of an ICRS place."""
-    distance = separation_deg(ra_deg, dec_deg, GALACTIC_POLE_RA_DEG, GALACTIC_POLE_DEC_DEG)
-    return np.abs(np.cos(np.radians(distance)))
 
 
 def count_ratio(from_mag: ArrayLike, to_mag: ArrayLike, sin_latitude: ArrayLike) -> Floats:

@@ -14,27 +14,29 @@ if TYPE_CHECKING:
 
 SPEED_OF_LIGHT_KM_S = 299_792.458
 
-# Shares of the whole goal by kind of target; common practice, no source.
-_CONTINUUM: dict[Role, float] = {"luminance": 0.5, "red": 1 / 6, "green": 1 / 6, "blue": 1 / 6}
-_STAR_COLOURS: dict[Role, float] = {"red": 0.04, "green": 0.04, "blue": 0.04}
+# Shares of the whole goal by kind of target, normalised over the filters that the wheel has; common
+# practice, no source. They lie close together on purpose: the plan weighs each filter of a target
+# alike, so a filter that wants a few minutes only would come before those that carry the picture.
+_CONTINUUM: dict[Role, float] = {"luminance": 0.4, "red": 0.2, "green": 0.2, "blue": 0.2}
 _STARS_ONLY: dict[Role, float] = {"luminance": 0.25, "red": 0.25, "green": 0.25, "blue": 0.25}
-_EMISSION: dict[Role, float] = {"H-alpha": 0.33, "O III": 0.33, "S II": 0.22, **_STAR_COLOURS}
-_PLANETARY: dict[Role, float] = {"H-alpha": 0.38, "O III": 0.44, "S II": 0.06, **_STAR_COLOURS}
+_EMISSION: dict[Role, float] = {"H-alpha": 0.36, "O III": 0.36, "S II": 0.28}
+_PLANETARY: dict[Role, float] = {"H-alpha": 0.45, "O III": 0.55}
 
 SHARES_BY_KIND: dict[str, dict[Role, float]] = {
     "galaxy": {**_CONTINUUM, "H-alpha": 0.15},
-    "galaxy_group": dict(_CONTINUUM),
-    "reflection_nebula": dict(_CONTINUUM),
-    "dark_nebula": dict(_CONTINUUM),
-    "emission_nebula": dict(_EMISSION),
-    "supernova_remnant": dict(_EMISSION),
-    "cluster_with_nebula": {**_EMISSION, "red": 0.06, "green": 0.06, "blue": 0.06},
-    "planetary_nebula": dict(_PLANETARY),
-    "open_cluster": dict(_STARS_ONLY),
-    "globular_cluster": dict(_STARS_ONLY),
-    "star_field": dict(_STARS_ONLY),
-    "other": dict(_CONTINUUM),
+    "galaxy_group": _CONTINUUM,
+    "reflection_nebula": _CONTINUUM,
+    "dark_nebula": _CONTINUUM,
+    "emission_nebula": _EMISSION,
+    "supernova_remnant": _EMISSION,
+    "cluster_with_nebula": _EMISSION,
+    "planetary_nebula": _PLANETARY,
+    "open_cluster": _STARS_ONLY,
+    "globular_cluster": _STARS_ONLY,
+    "star_field": _STARS_ONLY,
+    "other": _CONTINUUM,
 }
+STAR_COLOURS: tuple[Role, ...] = ("red", "green", "blue")
 
 # Share of the configured goal hours that a kind can put to use; common practice, no source:
 # stars are bright, so a cluster is done in a part of the time that faint dust asks for.
@@ -82,7 +84,9 @@ def wanted_filters(config: Config, target: Target) -> tuple[WantedFilter, ...]:
 
     Galaxies get H-alpha where their radial velocity leaves the line inside the passband, and not
     where the velocity is unknown. A goal in the configuration replaces the shares by kind.
-    A wheel that lacks every filter of the kind's list gets all that it has, in equal shares.
+    What shines in lines gets R, G and B for its stars as far as `preferences.star_colour_share`
+    asks for it. A wheel that lacks every filter of the kind's list gets all that it has, in equal
+    shares.
     """
     goal = goal_for(config, target)
     if goal is not None and (goal.hours or goal.snr):
@@ -95,6 +99,10 @@ def wanted_filters(config: Config, target: Target) -> tuple[WantedFilter, ...]:
             if name in asked
         )
     shares = shares_of(target.kind, bool(target.lines))
+    held = {item.role for item in config.filter.values()}
+    if "luminance" not in shares and held & shares.keys():
+        stars = config.preferences.star_colour_share
+        shares = {**shares, **dict.fromkeys(STAR_COLOURS, stars / (1.0 - 3.0 * stars))}
     velocity = target.radial_velocity_km_s
     weights: dict[str, float] = {}
     for name, filter_ in config.filter.items():
