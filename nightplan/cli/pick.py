@@ -48,7 +48,8 @@ def command(
     """
     from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.choosing.selection import Wishes, rank_targets
+    from nightplan.planning.choosing.selection import rank_targets
+    from nightplan.planning.choosing.wishes import Wishes
     from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.pick import pick_document
     from nightplan.report.pick_text import pick_text

@@ -76,7 +76,8 @@ def pick(
     from astropy import units as u
     from astropy.coordinates import NonRotationTransformationWarning
 
-    from nightplan.planning.choosing.selection import PARTS, Wishes, rank_targets
+    from nightplan.planning.choosing.selection import PARTS, rank_targets
+    from nightplan.planning.choosing.wishes import Wishes
 
     the_night = night_of(config, evening)
     catalog, rows = catalog_and_rows(config, listed(only))

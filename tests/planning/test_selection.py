@@ -15,7 +15,8 @@ from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
 from nightplan.planning.choosing.night_targets import best_targets
-from nightplan.planning.choosing.selection import Ranking, Wishes, rank_targets
+from nightplan.planning.choosing.selection import Ranking, rank_targets
+from nightplan.planning.choosing.wishes import Wishes
 from nightplan.planning.tonight.night import Night, compute_night
 from nightplan.planning.tonight.visibility import sky_tracks, time_grid
 

@@ -15,29 +15,31 @@ The weights are ours; each part can be read on its own.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.errors import TargetError
-from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
+from nightplan.planning.choosing.score_parts import (
+    by_name,
+    framing_part,
+    leading_roles,
+    missing_shares,
+    priorities,
+    share_of_starlight,
+)
+from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_rows
 from nightplan.planning.framing.catalog_framing import frame_catalog
-from nightplan.planning.optics.train_optics import train_optics
-from nightplan.planning.photons.filter_set import goal_hours, leading_role, wanted_filters
+from nightplan.planning.photons.filter_set import goal_hours
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.tonight.limits import usable_margin_deg
 from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
-from nightplan.sky.galactic import sin_galactic_latitude
 
 if TYPE_CHECKING:
-    from astroplan import Constraint
-
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.model.filters import Role
     from nightplan.model.target import Target
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.visibility import SkyTracks
@@ -50,31 +52,8 @@ FINE_GRID_MIN = 1.0
 PARTS = ("time", "framing", "contrast", "priority", "missing")
 SHORTEST_H = 0.25
 """A target that is up for less than this is not worth a slew."""
-FULL_SIZE_SHARE = 0.35
-"""Share of the field's short side at which a target counts as filling it."""
-PANEL_COST = 0.8
-"""What each further panel leaves of the framing part."""
-CLUSTERS = ("open_cluster", "globular_cluster")
 FIRST_LOOK = 1200
 """How many targets get the full photon budget at first; the rest only if they could still win."""
-
-
-@dataclass(frozen=True)
-class Wishes:
-    """What narrows the catalogue before it is ranked; empty or None leaves all in.
-
-    Sizes are the major axis in arcminutes, `brighter_mag` a total magnitude (targets without one
-    drop out when it is given). `constraints` are astroplan constraints, evaluated on the grid of
-    targets x times; what they forbid counts as unusable, what they grade weighs the worth.
-    """
-
-    kinds: Sequence[str] = ()
-    constellations: Sequence[str] = ()
-    larger_arcmin: float | None = None
-    smaller_arcmin: float | None = None
-    brighter_mag: float | None = None
-    names: Sequence[str] = ()
-    constraints: Sequence[Constraint] = ()
 
 
 @dataclass(frozen=True)
@@ -198,21 +177,6 @@ def rank_targets(
     return Ranking(ranked, int(rows.size), "")
 
 
-def wished_rows(catalog: Catalog, wishes: Wishes) -> NDArray[np.intp]:
-    """Rows of a catalogue that the wishes leave in. Raises as `rank_targets`."""
-    return np.flatnonzero(
-        catalog.mask(
-            kinds=wishes.kinds,
-            constellations=wishes.constellations,
-            smallest_arcmin=wishes.larger_arcmin,
-            largest_arcmin=wishes.smaller_arcmin,
-            faintest_mag=wishes.brighter_mag,
-            keep_unknown_magnitude=False,
-            names=wishes.names,
-        )
-    )
-
-
 def _geometry(
     config: Config,
     night: Night,
@@ -224,7 +188,7 @@ def _geometry(
 ) -> _Columns:
     """Hours inside the limits, the best moment and the framing of every row that is up."""
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
-    role = _roles(config, catalog.kind[rows], catalog.lines[rows] != "")
+    role = leading_roles(config, catalog.kind[rows], catalog.lines[rows] != "")
     margin = _margin(config, night, catalog, rows, role, tracks, wishes)
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
@@ -232,7 +196,7 @@ def _geometry(
     rows = rows[up]
     trains = tuple(config.train)
     framed = frame_catalog(config, catalog.subset(rows), trains)
-    part, panels = _framing_part(config, catalog.subset(rows), framed, trains)
+    part, panels = framing_part(config, catalog.subset(rows), framed, trains)
     train = np.argmax(part, axis=1)
     index = np.arange(rows.size)
     names = catalog.name[rows]
@@ -246,8 +210,8 @@ def _geometry(
         framing=part[index, train],
         coverage=framed.coverage[index, train],
         panels=panels[index, train],
-        priority=_by_name(names, _priorities(config, catalog), 1.0),
-        missing=_by_name(names, _missing_shares(config, catalog, gathered_h), 1.0),
+        priority=by_name(names, priorities(config, catalog), 1.0),
+        missing=by_name(names, missing_shares(config, catalog, gathered_h), 1.0),
     )
 
 
@@ -268,34 +232,10 @@ def _margin(
     for constraint in wishes.constraints:
         up = np.flatnonzero((margin >= 0.0).any(axis=1))
         if up.size:
-            allowed = _constraint(config, catalog, rows[up], constraint, tracks) > 0.0
+            allowed = constraint_value(config, catalog, rows[up], constraint, tracks) > 0.0
             # A constraint has no margin; mirrored, its edge falls half way between samples.
             margin[up] = np.where(allowed, margin[up], -np.abs(margin[up]) - 1e-9)
     return margin
-
-
-def _framing_part(
-    config: Config, catalog: Catalog, framed: Any, trains: tuple[str, ...]
-) -> tuple[Floats, NDArray[np.intp]]:
-    """Framing part (target, train) and panels: size against the field, coverage, mosaic cost."""
-    short_side = np.array(
-        [60.0 * min(o.field_width_deg, o.field_height_deg) for o in _optics(config, trains)]
-    )
-    major = np.nan_to_num(catalog.major_arcmin, nan=1.0)
-    minor = np.nan_to_num(catalog.minor_or_round_arcmin, nan=1.0)
-    size = np.sqrt(np.maximum(major * minor, 0.0))[:, None] / short_side
-    fill = np.minimum(1.0, size / FULL_SIZE_SHARE)
-    most = config.preferences.mosaic_most_panels
-    panels = np.where(framed.fits, 1, np.maximum(framed.panels, 1)).astype(float)
-    whole = panels <= most
-    by_mosaic = np.where(whole, PANEL_COST ** (panels - 1.0), 0.0)
-    by_field = framed.coverage**2
-    single = by_field >= by_mosaic
-    return fill * np.maximum(by_field, by_mosaic), np.where(single, 1, panels).astype(np.intp)
-
-
-def _optics(config: Config, trains: tuple[str, ...]) -> list[Any]:
-    return [train_optics(config, train) for train in trains]
 
 
 def _photons(
@@ -316,7 +256,7 @@ def _photons(
     filter_of_role = {item.role: name for name, item in reversed(config.filter.items())}
     grades = np.ones(tracks.altitude_deg.shape)
     for constraint in wishes.constraints:
-        grades *= _constraint(config, catalog, columns.rows, constraint, tracks)
+        grades *= constraint_value(config, catalog, columns.rows, constraint, tracks)
     for number, train in enumerate(config.train):
         mine = np.flatnonzero(columns.train == number)
         if mine.size == 0:
@@ -334,7 +274,7 @@ def _photons(
         columns.equivalent_h[mine] = 24.0 * np.trapezoid(worth, utc_mjd, axis=1)
         half = 0.5 * config.preferences.wanted_snr
         snr = budget.reference_snr_one_hour[local, column]
-        stands_out = _share_of_starlight(
+        stands_out = share_of_starlight(
             catalog.subset(columns.rows[mine]), [source.v_mag for source in budget.light.sources]
         )
         columns.contrast[mine] = snr / (snr + half) * stands_out
@@ -344,15 +284,6 @@ def _photons(
     columns.time = np.minimum(1.0, columns.time)
     score = columns.time * columns.framing * columns.contrast * columns.priority * columns.missing
     return score, columns
-
-
-def _share_of_starlight(catalog: Catalog, v_mag_arcsec2: Sequence[float]) -> Floats:
-    """A cluster's share of the starlight in its outline, 1 for what is no cluster; (target,)."""
-    field = integrated_starlight_v_mag_arcsec2(
-        sin_galactic_latitude(catalog.ra_deg, catalog.dec_deg)
-    )
-    share = 1.0 / (1.0 + 10.0 ** (0.4 * (np.asarray(v_mag_arcsec2, dtype=float) - field)))
-    return np.where(np.isin(catalog.kind, CLUSTERS), share, 1.0)
 
 
 def _gather(
@@ -434,19 +365,6 @@ def _with_reason(entry: RankedTarget) -> RankedTarget:
     return replace(entry, why="; ".join(words) + ".")
 
 
-def _roles(config: Config, kinds: NDArray[Any], has_lines: Bools) -> NDArray[Any]:
-    """Leading role of each row, or the first that the wheel holds; (target,)."""
-    held = {item.role for item in config.filter.values()}
-    first = next(iter(config.filter.values())).role
-    table: dict[tuple[str, bool], Role] = {}
-    for kind in np.unique(kinds):
-        for lines in (False, True):
-            role = leading_role(str(kind), lines)
-            table[(str(kind), lines)] = role if role in held else first
-    pairs = zip(kinds, has_lines, strict=True)
-    return np.array([table[(str(kind), bool(lines))] for kind, lines in pairs], dtype=object)
-
-
 def _rows_of(tracks: SkyTracks, rows: Bools | NDArray[np.intp]) -> SkyTracks:
     from dataclasses import replace
 
@@ -458,64 +376,3 @@ def _rows_of(tracks: SkyTracks, rows: Bools | NDArray[np.intp]) -> SkyTracks:
         parallactic_angle_deg=tracks.parallactic_angle_deg[rows],
         target_cirs=tracks.target_cirs[rows],
     )
-
-
-def _constraint(
-    config: Config,
-    catalog: Catalog,
-    rows: NDArray[np.intp],
-    constraint: Constraint,
-    tracks: SkyTracks,
-) -> Floats:
-    """An astroplan constraint on targets x times, as floats from 0 to 1."""
-    value = constraint(
-        config.site.observer,
-        catalog.subset(rows).coords,
-        times=tracks.time,
-        grid_times_targets=True,
-    )
-    return np.asarray(value, dtype=float)
-
-
-def _by_name(names: NDArray[Any], values: Mapping[str, float], default: float) -> Floats:
-    result = np.full(names.size, default)
-    for name, value in values.items():
-        result[names == name] = value
-    return result
-
-
-def _priorities(config: Config, catalog: Catalog) -> dict[str, float]:
-    """Priority by canonical name of every goal that the catalogue knows."""
-    return {
-        str(catalog.name[row]): goal.priority
-        for name, goal in config.goal.items()
-        if (row := _row(catalog, name)) is not None
-    }
-
-
-def _row(catalog: Catalog, name: str) -> int | None:
-    try:
-        return catalog.find(name)
-    except TargetError:
-        return None
-
-
-def _missing_shares(
-    config: Config, catalog: Catalog, gathered_h: Mapping[str, Mapping[str, float]]
-) -> dict[str, float]:
-    """Mean over a target's filters of what is left of the goal; only for targets with hours."""
-    own: dict[int, dict[str, float]] = {}
-    configured = {name: goal.gathered_hours for name, goal in config.goal.items()}
-    for name, hours in (*configured.items(), *gathered_h.items()):
-        row = _row(catalog, name)
-        if row is not None:
-            table = own.setdefault(row, {})
-            for filter_name, value in hours.items():
-                table[filter_name] = table.get(filter_name, 0.0) + value
-    shares = {}
-    for row, table in own.items():
-        target = catalog.target(row)
-        wanted = wanted_filters(config, target)
-        left = [max(0.0, 1.0 - table.get(item.filter, 0.0) / item.goal_h) for item in wanted]
-        shares[target.name] = sum(left) / len(left)
-    return shares

@@ -1,0 +1,119 @@
+"""The parts of a target's score that need neither time nor moon, for many targets at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nightplan.errors import TargetError
+from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
+from nightplan.planning.optics.train_optics import train_optics
+from nightplan.planning.photons.filter_set import leading_role, wanted_filters
+from nightplan.sky.galactic import sin_galactic_latitude
+
+if TYPE_CHECKING:
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+    from nightplan.model.filters import Role
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+FULL_SIZE_SHARE = 0.35
+"""Share of the field's short side at which a target counts as filling it."""
+PANEL_COST = 0.8
+"""What each further panel leaves of the framing part."""
+CLUSTERS = ("open_cluster", "globular_cluster")
+
+
+def leading_roles(config: Config, kinds: NDArray[Any], has_lines: Bools) -> NDArray[Any]:
+    """Leading role of each row, or the first that the wheel holds; (target,)."""
+    held = {item.role for item in config.filter.values()}
+    first = next(iter(config.filter.values())).role
+    table: dict[tuple[str, bool], Role] = {}
+    for kind in np.unique(kinds):
+        for lines in (False, True):
+            role = leading_role(str(kind), lines)
+            table[(str(kind), lines)] = role if role in held else first
+    pairs = zip(kinds, has_lines, strict=True)
+    return np.array([table[(str(kind), bool(lines))] for kind, lines in pairs], dtype=object)
+
+
+def framing_part(
+    config: Config, catalog: Catalog, framed: Any, trains: tuple[str, ...]
+) -> tuple[Floats, NDArray[np.intp]]:
+    """Framing part (target, train) and panels: size against the field, coverage, mosaic cost."""
+    short_side = np.array(
+        [60.0 * min(o.field_width_deg, o.field_height_deg) for o in _optics(config, trains)]
+    )
+    major = np.nan_to_num(catalog.major_arcmin, nan=1.0)
+    minor = np.nan_to_num(catalog.minor_or_round_arcmin, nan=1.0)
+    size = np.sqrt(np.maximum(major * minor, 0.0))[:, None] / short_side
+    fill = np.minimum(1.0, size / FULL_SIZE_SHARE)
+    most = config.preferences.mosaic_most_panels
+    panels = np.where(framed.fits, 1, np.maximum(framed.panels, 1)).astype(float)
+    whole = panels <= most
+    by_mosaic = np.where(whole, PANEL_COST ** (panels - 1.0), 0.0)
+    by_field = framed.coverage**2
+    single = by_field >= by_mosaic
+    return fill * np.maximum(by_field, by_mosaic), np.where(single, 1, panels).astype(np.intp)
+
+
+def _optics(config: Config, trains: tuple[str, ...]) -> list[Any]:
+    return [train_optics(config, train) for train in trains]
+
+
+def share_of_starlight(catalog: Catalog, v_mag_arcsec2: Sequence[float]) -> Floats:
+    """A cluster's share of the starlight in its outline, 1 for what is no cluster; (target,)."""
+    field = integrated_starlight_v_mag_arcsec2(
+        sin_galactic_latitude(catalog.ra_deg, catalog.dec_deg)
+    )
+    share = 1.0 / (1.0 + 10.0 ** (0.4 * (np.asarray(v_mag_arcsec2, dtype=float) - field)))
+    return np.where(np.isin(catalog.kind, CLUSTERS), share, 1.0)
+
+
+def priorities(config: Config, catalog: Catalog) -> dict[str, float]:
+    """Priority by canonical name of every goal that the catalogue knows."""
+    return {
+        str(catalog.name[row]): goal.priority
+        for name, goal in config.goal.items()
+        if (row := _row(catalog, name)) is not None
+    }
+
+
+def missing_shares(
+    config: Config, catalog: Catalog, gathered_h: Mapping[str, Mapping[str, float]]
+) -> dict[str, float]:
+    """Mean over a target's filters of what is left of the goal; only for targets with hours."""
+    own: dict[int, dict[str, float]] = {}
+    configured = {name: goal.gathered_hours for name, goal in config.goal.items()}
+    for name, hours in (*configured.items(), *gathered_h.items()):
+        row = _row(catalog, name)
+        if row is not None:
+            table = own.setdefault(row, {})
+            for filter_name, value in hours.items():
+                table[filter_name] = table.get(filter_name, 0.0) + value
+    shares = {}
+    for row, table in own.items():
+        target = catalog.target(row)
+        wanted = wanted_filters(config, target)
+        left = [max(0.0, 1.0 - table.get(item.filter, 0.0) / item.goal_h) for item in wanted]
+        shares[target.name] = sum(left) / len(left)
+    return shares
+
+
+def _row(catalog: Catalog, name: str) -> int | None:
+    try:
+        return catalog.find(name)
+    except TargetError:
+        return None
+
+
+def by_name(names: NDArray[Any], values: Mapping[str, float], default: float) -> Floats:
+    result = np.full(names.size, default)
+    for name, value in values.items():
+        result[names == name] = value
+    return result
