@@ -13,6 +13,9 @@ Campaign = Mapping[str, Any]
 
 REASONS = {
     "no_darkness": "the sun stays too high in all these nights",
+    "setup_takes_the_window": "setting up takes all of the dark windows",
+    "tear_down_comes_first": "tear-down is set before there is anything to shoot",
+    "battery_ends_first": "the battery is empty before there is anything to shoot",
     "never_up": "never above the limits in these nights",
     "no_usable_time": "up, but never outside the limits of darkness and moon distance",
     "not_within_the_nights": "not within these nights",

@@ -225,6 +225,51 @@ def test_no_darkness_is_an_answer(catalog) -> None:
     assert (nobody.nights, nobody.finished, nobody.empty_reason) == ((), (), "no_darkness")
 
 
+@pytest.mark.parametrize(
+    ("lines", "target", "reason"),
+    [
+        # 60 Wh, a fifth kept back, at 45 W from sunset: 64 minutes, the twilight takes longer.
+        ({"power": ("battery_wh = 1000", "battery_wh = 60")}, "M 31", "battery_ends_first"),
+        ({"end": ('# tear_down = "05:30"', 'tear_down = "19:30"')}, "M 31",
+         "tear_down_comes_first"),
+        # 200 Wh last 3.6 h: M 45 comes above 30 degrees an hour after that, by ephem.
+        ({"power": ("battery_wh = 1000", "battery_wh = 200")}, "M 45", "battery_ends_first"),
+        ({"end": ('# tear_down = "05:30"', 'tear_down = "21:30"')}, "M 45",
+         "tear_down_comes_first"),
+        # 38.6 degrees north: declination -72 culminates 21 degrees below the horizon.
+        ({"power": ("battery_wh = 1000", "battery_wh = 200")}, "NGC 104", "never_up"),
+    ],
+)  # fmt: skip
+def test_a_reason_names_the_limit_that_binds(catalog, lines, target: str, reason: str) -> None:
+    found = make_campaign(with_keys(**lines), FIRST, 3, catalog, [target])
+    assert found.nights == ()
+    assert found.empty_reason == reason
+    assert outlook(found, target).reason == reason
+
+
+def test_a_set_up_that_outlasts_the_short_night_is_the_reason(catalog) -> None:
+    longest = {"polar_alignment_min": (12, 120), "first_focus_min": (6, 60)}
+    longest |= {"plate_solution_min": (2, 60), "angle_min": (3, 60)}
+    longest |= {"guider_calibration_min": (5, 60)}
+    lines = {key: (f"{key} = {old}", f"{key} = {new}") for key, (old, new) in longest.items()}
+    lines["place"] = ("latitude_deg = 38.60", "latitude_deg = 46.0")
+    found = make_campaign(with_keys(**lines), datetime.date(2027, 6, 18), 3, catalog, ["M 31"])
+    assert (found.nights, found.empty_reason) == ((), "setup_takes_the_window")
+
+
+def test_m45_is_up_only_after_the_battery_by_ephem(demo: Config) -> None:
+    # ephem: M 45's place from memory (ICRS 56.6, +24.1), sunset as the start of cooling.
+    import ephem
+
+    site = ephem_site(demo, "-0:50")
+    site.date = ephem.Date("2027/10/6 12:00")
+    empty = site.next_setting(ephem.Sun(), use_center=True) + 200.0 * 0.8 / 45.0 / 24.0
+    star = ephem.FixedBody()
+    star._ra, star._dec, star._epoch = math.radians(56.6), math.radians(24.1), ephem.J2000
+    site.horizon, site.date = "30", ephem.Date("2027/10/6 18:00")
+    assert site.next_rising(star) > empty
+
+
 def test_earlier_nights_count_and_keep_their_train(demo: Config, catalog) -> None:
     earlier = EarlierNights(gathered=(GatheredHours("M 33", 1, "L", "reducer", 2.0),))
     found = make_campaign(demo, FIRST, 2, catalog, ["M 33"], earlier=earlier, chance=1.0)

@@ -19,11 +19,11 @@ from nightplan.model.goals import goal_for
 from nightplan.planning.campaign.outlook import (
     NightRow,
     Outlook,
-    empty_reason,
     night_rows,
     outlooks,
 )
 from nightplan.planning.campaign.policy import Rows
+from nightplan.planning.campaign.reasons import empty_reason, no_room_reason, unfinished_reasons
 from nightplan.planning.campaign.skies import HISTORIES, LUNATION_NIGHTS, Replay, replay
 from nightplan.planning.campaign.sky import CampaignNights, campaign_nights, offers
 from nightplan.planning.campaign.trains import choose_trains, posed
@@ -145,9 +145,8 @@ def make_campaign(
         report.part(2),
     )
     held = night_rows(config, asked, targets, rows, done)
-    ends = outlooks(
-        config, asked, targets, rows, done, choice, reasons, rate[:nights], up_h[:nights]
-    )
+    unfinished = unfinished_reasons(config, asked, targets, rows, rate[:nights], up_h[:nights])
+    ends = outlooks(config, asked, targets, rows, done, choice, reasons, unfinished)
     waiting = waits(
         rows,
         tuple(config.filter),
@@ -169,7 +168,7 @@ def make_campaign(
         nights=held,
         finished=ends,
         waits=tuple(wait for wait in waiting if _matters(wait, ends[wait.target])),
-        empty_reason=None if held else empty_reason(rows, rate[:nights], up_h[:nights], asked),
+        empty_reason=None if held else empty_reason(rows, unfinished),
         notices=_notices(asked),
     )
 
@@ -214,6 +213,7 @@ def _first(ahead: CampaignNights, nights: int) -> CampaignNights:
         ahead.end_utc_mjd[:nights],
         ahead.slots[:nights],
         ahead.slot_h[:nights],
+        ahead.end_limit[:nights],
     )
 
 
@@ -246,8 +246,8 @@ def _nothing(
     asked: CampaignNights,
     earlier: EarlierNights,
 ) -> Campaign:
-    """A campaign without darkness, or without targets."""
-    reason = "no_darkness" if not asked.slots.any() else "no_target_is_up"
+    """A campaign without a working span, or without targets."""
+    reason = "no_target_is_up" if asked.slots.any() else no_room_reason(asked)
     finished = []
     for target, ranking in zip(targets, rankings, strict=True):
         goal = goal_for(config, target)

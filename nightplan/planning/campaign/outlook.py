@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.campaign.policy import DONE, Rows
+from nightplan.planning.campaign.policy import Rows
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -114,8 +114,7 @@ def outlooks(
     done: Replay,
     choice: Sequence[str],
     reasons: Sequence[str],
-    rate: Floats,
-    up_h: Floats,
+    unfinished: Sequence[str],
 ) -> tuple[Outlook, ...]:
     filters = list(config.filter)
     found = []
@@ -123,9 +122,6 @@ def outlooks(
         own = np.flatnonzero(rows.target == index)
         reached = done.finished[:, index]
         half = np.flatnonzero(reached >= 0.5)
-        reason = None
-        if half.size == 0:
-            reason = _why_not(rate[:, :, own], up_h[:, index], asked)
         found.append(
             Outlook(
                 target=target.name,
@@ -133,7 +129,7 @@ def outlooks(
                 train_reason=reasons[index],
                 priority=float(rows.priority[own[0]]),
                 expected_date=asked.evenings[half[0]] if half.size else None,
-                reason=reason,
+                reason=None if half.size else unfinished[index],
                 chance=float(reached[-1]),
                 filters=tuple(
                     FilterProgress(
@@ -149,17 +145,3 @@ def outlooks(
             )
         )
     return tuple(found)
-
-
-def _why_not(rate: Floats, up_h: Floats, asked: CampaignNights) -> str:
-    if not asked.slots.any():
-        return "no_darkness"
-    if not up_h.any():
-        return "never_up"
-    return "not_within_the_nights" if rate.any() else "no_usable_time"
-
-
-def empty_reason(rows: Rows, rate: Floats, up_h: Floats, asked: CampaignNights) -> str:
-    if (rows.share >= DONE).all():
-        return "all_goals_are_reached"
-    return _why_not(rate, up_h, asked)

@@ -25,7 +25,7 @@ from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget
 from nightplan.planning.schedule.night_problem import overheads
 from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
 from nightplan.planning.tonight.night import Night, compute_night
-from nightplan.planning.tonight.night_end import latest_end
+from nightplan.planning.tonight.night_end import Limit, latest_end
 from nightplan.planning.tonight.setup_timeline import setup_timeline
 from nightplan.planning.tonight.visibility import SkyTracks, meridian_transit_utc_mjd, sky_tracks
 
@@ -61,6 +61,8 @@ class CampaignNights:
         Slots of the span, 0 where there is none.
     slot_h : ndarray, shape (n,)
         Length of a slot, hours; 0 where there is none.
+    end_limit : tuple of str or None, length n
+        What ends the span: `window`, `tear_down` or `battery`; None for a night without a window.
     """
 
     evenings: tuple[datetime.date, ...]
@@ -69,6 +71,7 @@ class CampaignNights:
     end_utc_mjd: Floats
     slots: NDArray[np.intp]
     slot_h: Floats
+    end_limit: tuple[Limit | None, ...]
 
     def __len__(self) -> int:
         return len(self.evenings)
@@ -115,7 +118,7 @@ def campaign_nights(
     `progress` is called with the nights done and their number.
     """
     slot_min = max(SLOT_MIN, config.preferences.shortest_block_min)
-    evenings, nights, spans = [], [], []
+    evenings, nights, spans, limits = [], [], [], []
     for step in range(count):
         evening = first + datetime.timedelta(days=step)
         try:
@@ -124,11 +127,13 @@ def campaign_nights(
             night = None
         evenings.append(evening)
         nights.append(night)
-        spans.append(_working_span(config, night))
+        span, limit = _working_span(config, night)
+        spans.append(span)
+        limits.append(limit)
         if progress is not None:
             progress(step + 1, count)
-    span = np.array(spans, dtype=np.float64).reshape(-1, 2)
-    hours = np.nan_to_num(24.0 * (span[:, 1] - span[:, 0]))
+    edges = np.array(spans, dtype=np.float64).reshape(-1, 2)
+    hours = np.nan_to_num(24.0 * (edges[:, 1] - edges[:, 0]))
     slots = np.where(
         hours * 60.0 >= config.preferences.shortest_block_min,
         np.maximum(1, np.ceil(hours * 60.0 / slot_min - 1e-6)),
@@ -138,23 +143,28 @@ def campaign_nights(
     return CampaignNights(
         evenings=tuple(evenings),
         nights=tuple(nights),
-        start_utc_mjd=span[:, 0],
-        end_utc_mjd=span[:, 1],
+        start_utc_mjd=edges[:, 0],
+        end_utc_mjd=edges[:, 1],
         slots=slots,
         slot_h=np.where(slots > 0, hours / np.maximum(slots, 1), 0.0),
+        end_limit=tuple(limits),
     )
 
 
-def _working_span(config: Config, night: Night | None) -> tuple[float, float]:
-    """From the end of set-up to the last moment for a sub, as the plan of one night has it."""
+def _working_span(config: Config, night: Night | None) -> tuple[tuple[float, float], Limit | None]:
+    """From the end of set-up to the last moment for a sub, as the plan of one night has it.
+
+    With it what sets that moment; None without a window.
+    """
+    nothing = (np.nan, np.nan)
     if night is None or night.window_utc_mjd is None:
-        return np.nan, np.nan
+        return nothing, None
     setup = setup_timeline(config, night)
     start = night.window_utc_mjd[0] + setup.into_window_s / 86400.0
     power_on = setup.steps[0].start_utc_mjd if setup.steps else night.window_utc_mjd[0]
     last = latest_end(config, night, power_on)
-    end = night.window_utc_mjd[1] if last is None else last.utc_mjd
-    return (start, end) if end > start else (np.nan, np.nan)
+    assert last is not None
+    return (start, last.utc_mjd) if last.utc_mjd > start else nothing, last.limit
 
 
 def offers(

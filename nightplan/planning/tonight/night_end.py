@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from nightplan.sky.times import mjd_from_datetime
 
@@ -13,11 +13,15 @@ if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Night
 
 
+Limit = Literal["window", "tear_down", "battery"]
+
+
 @dataclass(frozen=True)
 class LatestEnd:
-    """When work has to stop, and the sentence that says why."""
+    """When work has to stop, what asks for it, and the sentence that says why."""
 
     utc_mjd: float
+    limit: Limit
     reason: str
 
 
@@ -39,10 +43,11 @@ def latest_end(config: Config, night: Night, power_on_utc_mjd: float) -> LatestE
     """
     if night.window_end_utc_mjd is None:
         return None
-    ends = [LatestEnd(night.window_end_utc_mjd, "the window ends")]
+    ends = [LatestEnd(night.window_end_utc_mjd, "window", "the window ends")]
     clock = config.preferences.tear_down
     if clock is not None:
-        ends.append(LatestEnd(tear_down_utc_mjd(night, clock), f"tear-down is set for {clock}"))
+        moment = tear_down_utc_mjd(night, clock)
+        ends.append(LatestEnd(moment, "tear_down", f"tear-down is set for {clock}"))
     power = config.power
     if power is not None:
         usable_wh = power.battery_wh * (1.0 - power.reserve_share)
@@ -50,6 +55,7 @@ def latest_end(config: Config, night: Night, power_on_utc_mjd: float) -> LatestE
         ends.append(
             LatestEnd(
                 power_on_utc_mjd + hours / 24.0,
+                "battery",
                 f"the battery's {usable_wh:.0f} Wh above its reserve last {hours:.1f} h "
                 f"at {power.draw_w:g} W",
             )
