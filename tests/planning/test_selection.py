@@ -174,6 +174,27 @@ def test_tonights_best_are_different_pictures(demo: Config, night: Night, catalo
             assert one.coord.separation(other.coord).deg > 0.7
 
 
+def test_a_score_in_each_train_and_the_best_of_them(ranking: Ranking) -> None:
+    for entry in ranking.ranked:
+        assert entry.train_scores[entry.train] == pytest.approx(entry.score)
+        assert max(entry.train_scores.values()) == pytest.approx(entry.score)
+
+
+def test_a_target_whose_best_train_is_another_may_fill_the_night(
+    demo: Config, catalog: Catalog
+) -> None:
+    # In February the reducer's own list ends with the winter's nebulae; the morning is for what
+    # the flattener would frame better.
+    night = compute_night(demo.site, datetime.date(2027, 2, 15))
+    chosen = best_targets(demo, night, catalog)
+    utc_mjd = time_grid(night, 10.0)
+    tracks = sky_tracks(night, [t.ra_deg for t in chosen], [t.dec_deg for t in chosen], utc_mjd)
+    low = demo.preferences.minimum_altitude_deg
+    assert (tracks.altitude_deg > low).any(axis=0).all()
+    best = {entry.target.name: entry.train for entry in rank_targets(demo, night, catalog).ranked}
+    assert len({best[target.name] for target in chosen}) == 2
+
+
 def test_a_goal_comes_first_when_it_is_up(night: Night, catalog: Catalog) -> None:
     config = parse_config(starter_text() + '\n[goal."M 74"]\npriority = 1.0\n')
     assert best_targets(config, night, catalog)[0].name == "M 74"

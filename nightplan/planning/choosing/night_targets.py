@@ -40,28 +40,28 @@ def best_targets(
 ) -> tuple[Target, ...]:
     """The best of the night that differ: at most `preferences.tonight_most_targets`.
 
-    Goals of the configuration come first, as far as they are up tonight. The rest share one
-    train, for nobody swaps it in the dark: of the trains' own best lists the one whose scores sum
-    to most is taken. What lies in a field already taken is left out. Where those chosen leave
-    over an hour of the window empty, the last place goes to what fills it best.
+    Goals of the configuration come first, as far as they are up tonight. All share one train,
+    for nobody swaps it in the dark: taken is the train with which the best of the ranking score
+    most together. What lies in a field already taken is left out. Where those chosen leave over
+    an hour of the window empty, the last place goes to what fills it best.
     """
     ranking = rank_targets(config, night, catalog, most=LOOKED_AT, gathered_h=gathered_h)
     wanted = {catalog.target(catalog.find(name)).name for name in config.goal}
     goals = [entry for entry in ranking.ranked if entry.target.name in wanted]
-    lists = [
-        _differing(config, goals, [entry for entry in ranking.ranked if entry.train == train])
+    pools = {
+        train: sorted(ranking.ranked, key=lambda entry: -entry.train_scores[train])
         for train in config.train
-    ]
-    number = max(range(len(lists)), key=lambda i: sum(entry.score for entry in lists[i]))
-    train = tuple(config.train)[number]
-    pool = [entry for entry in ranking.ranked if entry.train == train]
-    best = _filling_the_night(config, night, lists[number], pool, wanted)
+    }
+    lists = {train: _differing(config, goals, pool) for train, pool in pools.items()}
+    train = max(lists, key=lambda name: sum(one.train_scores[name] for one in lists[name]))
+    best = _filling_the_night(config, night, train, lists[train], pools[train], wanted)
     return tuple(entry.target for entry in best)
 
 
 def _filling_the_night(
     config: Config,
     night: Night,
+    train: str,
     chosen: list[RankedTarget],
     pool: Sequence[RankedTarget],
     wanted: set[str],
@@ -78,7 +78,7 @@ def _filling_the_night(
     filled = up[: len(stay)].any(axis=0)
     empty_h = (up[len(stay) + 1 :] & ~filled) @ hours
     last_h = float((up[len(stay)] & ~filled) @ hours)
-    gain = np.array([entry.score for entry in others]) * empty_h
+    gain = np.array([entry.train_scores[train] for entry in others]) * empty_h
     if not gain.size or empty_h[gain.argmax()] < last_h + WORTH_A_PLACE_H:
         return chosen
     return [*stay, others[int(gain.argmax())]]

@@ -59,12 +59,14 @@ FIRST_LOOK = 1200
 @dataclass(frozen=True)
 class RankedTarget:
     """One target of a ranking. `hours` are on the clock, inside all limits of its leading filter;
-    the rest is taken at `best_utc_mjd`, the highest usable moment."""
+    the rest is taken at `best_utc_mjd`, the highest usable moment. `score` is that of `train`, the
+    best of `train_scores`."""
 
     row: int
     target: Target
     train: str
     score: float
+    train_scores: dict[str, float]
     score_parts: dict[str, float]
     hours: float
     equivalent_h: float
@@ -103,6 +105,7 @@ class _Columns:
     max_altitude_deg: Floats
     train: NDArray[np.intp]
     framing: Floats
+    framing_of_train: Floats
     coverage: Floats
     panels: NDArray[np.intp]
     priority: Floats
@@ -208,6 +211,7 @@ def _geometry(
         max_altitude_deg=altitude[up],
         train=train,
         framing=part[index, train],
+        framing_of_train=part,
         coverage=framed.coverage[index, train],
         panels=panels[index, train],
         priority=by_name(names, priorities(config, catalog), 1.0),
@@ -321,6 +325,12 @@ def _gather(
             target=catalog.target(int(rows[number])),
             train=trains[columns.train[i]],
             score=score,
+            train_scores={
+                name: float(score * share)
+                for name, share in zip(
+                    trains, columns.framing_of_train[i] / columns.framing[i], strict=True
+                )
+            },
             score_parts={name: float(getattr(columns, name)[i]) for name in PARTS},
             hours=float(hours[number]),
             equivalent_h=float(columns.equivalent_h[i]),

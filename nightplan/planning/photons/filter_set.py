@@ -17,10 +17,12 @@ SPEED_OF_LIGHT_KM_S = 299_792.458
 # Shares of the whole goal by kind of target, normalised over the filters that the wheel has; common
 # practice, no source. They lie close together on purpose: the plan weighs each filter of a target
 # alike, so a filter that wants a few minutes only would come before those that carry the picture.
-_CONTINUUM: dict[Role, float] = {"luminance": 0.4, "red": 0.2, "green": 0.2, "blue": 0.2}
+# Of the lines H-alpha is the brightest nearly everywhere and needs the least. The first of a kind
+# carries its picture.
+_CONTINUUM: dict[Role, float] = {"luminance": 0.31, "red": 0.23, "green": 0.23, "blue": 0.23}
 _STARS_ONLY: dict[Role, float] = {"luminance": 0.25, "red": 0.25, "green": 0.25, "blue": 0.25}
-_EMISSION: dict[Role, float] = {"H-alpha": 0.36, "O III": 0.36, "S II": 0.28}
-_PLANETARY: dict[Role, float] = {"H-alpha": 0.45, "O III": 0.55}
+_EMISSION: dict[Role, float] = {"H-alpha": 0.3, "O III": 0.35, "S II": 0.35}
+_PLANETARY: dict[Role, float] = {"O III": 0.55, "H-alpha": 0.45}
 
 SHARES_BY_KIND: dict[str, dict[Role, float]] = {
     "galaxy": {**_CONTINUUM, "H-alpha": 0.15},
@@ -139,6 +141,5 @@ def shares_of(kind: str, has_lines: bool = True) -> dict[Role, float]:
 
 
 def leading_role(kind: str, has_lines: bool = True) -> Role:
-    """The role of the filter that carries most of a kind's picture, for ranking."""
-    shares = shares_of(kind, has_lines)
-    return max(shares, key=lambda role: shares[role])
+    """The role of the filter that carries a kind's picture, for ranking."""
+    return next(iter(shares_of(kind, has_lines)))
