@@ -6,6 +6,7 @@ import datetime
 import hashlib
 import math
 import os
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -44,6 +45,9 @@ FOCAL_TOLERANCE = 0.03
 """Share by which a header's focal length may differ from a train's."""
 ONE_ANGLE_DEG = 1.0
 """Lights of an evening that spread less than this were taken at one angle."""
+PIXEL_TOLERANCE = 0.02
+"""Share by which a header's pixels may differ from the camera's."""
+MOST_BINNING = 4
 _SURE_SECONDS = 1.0
 
 Frame = Sub | CalibrationFrame
@@ -94,6 +98,7 @@ class Collected:
     """File and reason."""
     judged_again: int = 0
     """Known subs that took the verdict given now."""
+    notices: tuple[str, ...] = ()
 
 
 class _SkippedError(Exception):
@@ -156,7 +161,8 @@ def collect_folder(
     if not frames:
         return Collected((), (), tuple(skipped))
     frames = _with_flat_angles(frames, config)
-    return _store(config.folder, frames, skipped, instructions.verdict)
+    stored = _store(config.folder, frames, skipped, instructions.verdict)
+    return replace(stored, notices=reader.notices())
 
 
 def _store(
@@ -275,6 +281,17 @@ class _FrameReader:
         self.config = config
         self.matcher = matcher
         self.told = told
+        self._other_pixels_um: Counter[float] = Counter()
+
+    def notices(self) -> tuple[str, ...]:
+        """What the frames read so far say against the configuration, though they count."""
+        own_um = self.config.camera.pixel_um
+        return tuple(
+            f"{count} light{'' if count == 1 else 's'} with pixels of {size_um:g} µm (XPIXSZ): the "
+            f"configured camera's are {own_um:g} µm, binned {2 * own_um:g} and so on; were they "
+            "taken with another camera? They count all the same."
+            for size_um, count in sorted(self._other_pixels_um.items())
+        )
 
     def frame(self, path: Path) -> Frame:
         header = read_fits_header(path)
@@ -336,6 +353,9 @@ class _FrameReader:
                 f"{', '.join(self.config.filter)}, or what they are called for"
             )
         target, panel = self._target(header)
+        size_um = pixel_um(header.cards)
+        if size_um is not None and not self._is_own_camera(size_um):
+            self._other_pixels_um[size_um] += 1
         verdict = self.told.verdict
         return Sub(
             identity=identity,
@@ -388,6 +408,11 @@ class _FrameReader:
             for name, train in self.config.train.items()
         )
         return name if misfit <= FOCAL_TOLERANCE else None
+
+    def _is_own_camera(self, size_um: float) -> bool:
+        ratio = size_um / self.config.camera.pixel_um
+        binning = min(max(round(ratio), 1), MOST_BINNING)
+        return abs(ratio / binning - 1.0) <= PIXEL_TOLERANCE
 
     def _evening(self, start: float) -> datetime.date:
         local = datetime_from_mjd(start).astimezone(self.config.site.zone)

@@ -62,6 +62,44 @@ def test_a_folder_twice(collect, shot):
     assert (len(second["added"]), len(second["already_known"])) == (0, 3)
 
 
+@pytest.mark.parametrize(
+    ("kind", "filter_reason", "train_reason"),
+    [
+        # Common practice, no source: a dark or a bias is taken with the light shut out.
+        ("Bias Frame", "not_needed", "not_needed"),
+        ("Dark Frame", "not_needed", "not_needed"),
+        ("Dark Flat", "no_filter_of_the_wheel", "not_needed"),
+        ("Flat Field", "no_filter_of_the_wheel", "focal_length_fits_no_train"),
+    ],
+)
+def test_calibration_frames_want_only_what_they_need(
+    collect, tmp_path, kind, filter_reason, train_reason
+):
+    from astropy.io import fits
+
+    folder = tmp_path / "shut"
+    folder.mkdir()
+    header = fits.Header({"DATE-OBS": "2027-10-06T12:00:00", "EXPTIME": 5.0, "IMAGETYP": kind})
+    header["FOCALLEN"] = 1234.0
+    fits.PrimaryHDU(np.zeros((4, 6), dtype=np.uint16), header).writeto(folder / "one.fits")
+    (row,) = collect(folder)["added"]
+    assert (row["filter"], row["filter_reason"]) == (None, filter_reason)
+    assert (row["train"], row["train_reason"]) == (None, train_reason)
+
+
+@pytest.mark.parametrize(
+    ("pixels_um", "told"), [(3.9, False), (7.8, False), (3.88, False), (9.0, True), (2.4, True)]
+)
+def test_lights_of_another_camera_are_told(collect, shot, pixels_um, told):
+    from astropy.io import fits
+
+    with fits.open(shot / "0.fit", mode="update") as units:
+        units[0].header["XPIXSZ"] = pixels_um
+    found = collect(shot)
+    assert len(found["added"]) == 3
+    assert any("another camera" in notice for notice in found["notices"]) == told
+
+
 def test_verdicts(collect, shot, config_file):
     whole = collect(shot)["gathered"][0]["equivalent_h"]
     hazy = collect(shot, "--weight", "0.6")["gathered"][0]["equivalent_h"]

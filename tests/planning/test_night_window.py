@@ -4,6 +4,7 @@ Instants of clock changes: IANA time zone database, through zoneinfo.
 """
 
 import datetime
+import re
 from types import SimpleNamespace
 
 import numpy as np
@@ -231,11 +232,36 @@ def test_a_zone_that_disagrees_with_the_longitude():
     assert start == night.noon_utc_mjd or end == night.next_noon_utc_mjd
     middle = 0.5 * (start + end)
     assert sun(night.frame, middle).altitude_deg[0] < -18.0
-    assert any("noon" in notice for notice in night.notices)
+    assert night.noon_cuts_window
+    (notice,) = [notice for notice in night.notices if "noon cuts the night" in notice]
+    # What is left out and the window together are the darkness of the right clock's night.
+    right = compute_night(place(38.6, 172.4, "Pacific/Auckland"), datetime.date(2027, 10, 6))
+    left_out = float(re.search(r"([\d.]+) h of darkness", notice)[1])
+    assert night.dark_hours + left_out == pytest.approx(right.dark_hours, abs=0.15)
+    assert not right.noon_cuts_window
     for name in EVENT_NAMES[:8]:
         moment = night.events[name].utc_mjd
         assert moment is not None
         assert night.noon_utc_mjd <= moment <= night.next_noon_utc_mjd
+
+
+@pytest.mark.parametrize(
+    ("longitude_deg", "timezone", "told"),
+    [
+        # Mean solar noon is at 12:00 less 4 min a degree east; offsets from the IANA database.
+        (-7.55, "Europe/Lisbon", None),
+        (75.99, "Asia/Shanghai", None),  # Kashgar (from memory), 2.9 h ahead of its sun
+        (-157.4, "Pacific/Kiritimati", None),  # 14 h ahead of UTC: a day and half an hour
+        (-105.0, "UTC", None),  # a clock meant to keep UTC
+        (7.55, "America/Denver", "6.5 h behind"),
+        (105.0, "America/Denver", "11.0 h ahead of"),  # west taken as positive
+    ],
+)
+def test_a_clock_far_from_the_sun_is_told(longitude_deg, timezone, told):
+    night = compute_night(place(38.6, longitude_deg, timezone), datetime.date(2027, 10, 6))
+    found = [notice for notice in night.notices if notice.startswith("Clocks of")]
+    assert len(found) == (told is not None)
+    assert told is None or told in found[0]
 
 
 @pytest.mark.parametrize(

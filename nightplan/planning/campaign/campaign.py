@@ -293,6 +293,12 @@ def _notices(asked: CampaignNights) -> tuple[str, ...]:
         count = kinds.count(kind)
         if count:
             found.append(f"{count} of {len(kinds)} nights {words}.")
+    cut = sum(night is not None and night.noon_cuts_window for night in asked.nights)
+    if cut:
+        found.append(
+            f"{cut} of {len(kinds)} nights are dark at the site's civil noon and are cut by it, as "
+            "the time zone disagrees with the longitude; the longer part counts."
+        )
     notes = [
         night.earth_orientation.note
         for night in asked.nights

@@ -61,9 +61,11 @@ def equivalent_seconds(
                 worth = float(budget.worth[0, names.index(one.filter), i])
                 found[one.identity] = worth * one.exposure_s
         if not sound.all():
+            count = int((~sound).sum())
             notices.append(
-                f"{name}, evening of {evening}: DATE-OBS of {int((~sound).sum())} subs has the "
-                "target down or the sun up; is the computer's clock on UTC? They count in full."
+                f"{name}, evening of {evening}: DATE-OBS of {count} sub{'' if count == 1 else 's'} "
+                "has the target down or the sun up; is the computer's clock on UTC? Such subs "
+                "count in full."
             )
     return found, notices
 
@@ -108,5 +110,5 @@ def collect_and_weigh(
         with stored:
             return collected, stored.gathered_table(), []
     with Journal.open(config.folder, writable=True) as journal:
-        notices = record_equivalents(config, catalog, journal)
+        notices = [*collected.notices, *record_equivalents(config, catalog, journal)]
         return collected, journal.gathered_table(), notices

@@ -54,6 +54,9 @@ _SUN_LEVELS = {
     "astronomical": ASTRONOMICAL_DEG,
 }
 _SEARCH_STEP_DAYS = 1.0 / 48.0
+MOST_CLOCK_ERROR_H = 4.0
+"""Hours between civil and mean solar time that no inhabited place reaches (from memory: at most
+about 3 h, in the west of China)."""
 
 EVENT_NAMES = (
     "sunset",
@@ -67,6 +70,8 @@ EVENT_NAMES = (
     "moonrise",
     "moonset",
 )
+
+_UTC_NAMES = frozenset({"UTC", "UCT", "GMT", "GMT0", "Greenwich", "Universal", "Zulu"})
 
 
 class Place(Protocol):
@@ -146,6 +151,11 @@ class Night:
     def window_hours(self) -> float:
         window = self.window_utc_mjd
         return 0.0 if window is None else 24.0 * (window[1] - window[0])
+
+    @property
+    def noon_cuts_window(self) -> bool:
+        """Whether it is dark at civil noon by day and the window goes no further than that."""
+        return _cut_by_noon(self.window_utc_mjd, self.noon_utc_mjd, self.next_noon_utc_mjd)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -280,7 +290,7 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
         window_start_utc_mjd=None if window is None else window[0],
         window_end_utc_mjd=None if window is None else window[1],
         notices=tuple(
-            _notices(zone, sun_crossings, noon, next_noon, kind, window, orientation.note)
+            _notices(site, sun_crossings, noon, next_noon, kind, window, orientation.note)
         ),
         earth_orientation=orientation,
         frame=frame,
@@ -344,8 +354,22 @@ def _event(crossings: Crossings, chosen: np.ndarray) -> Event:
     return Event(None, "always_up" if crossings.starts_above else "always_down")
 
 
+def _cut_by_noon(window: Interval | None, noon: float, next_noon: float) -> bool:
+    whole = (noon, next_noon)
+    return window is not None and window != whole and not {*window}.isdisjoint(whole)
+
+
+def _clock_error_h(site: Place, utc_mjd: float) -> float:
+    """Civil less mean solar time, -12 to 12 h; 0 for a clock that is meant to keep UTC."""
+    zone = ZoneInfo(site.timezone)
+    offset = datetime_from_mjd(utc_mjd).astimezone(zone).utcoffset()
+    if offset is None or site.timezone.rpartition("/")[2] in _UTC_NAMES:
+        return 0.0
+    return (offset.total_seconds() / 3600.0 - site.longitude_deg / 15.0 + 12.0) % 24.0 - 12.0
+
+
 def _notices(
-    zone: ZoneInfo,
+    site: Place,
     sun_crossings: dict[str, Crossings],
     noon: float,
     next_noon: float,
@@ -370,16 +394,24 @@ def _notices(
     elif window is not None and 24.0 * (window[1] - window[0]) < 1.0:
         minutes = 1440.0 * (window[1] - window[0])
         notices.append(f"Only {minutes:.0f} min of astronomical darkness.")
-    if (
-        window is not None
-        and window != (noon, next_noon)
-        and not {*window}.isdisjoint({noon, next_noon})
-    ):
+    error_h = _clock_error_h(site, 0.5 * (noon + next_noon))
+    if abs(error_h) > MOST_CLOCK_ERROR_H:
+        way = "ahead of" if error_h > 0.0 else "behind"
         notices.append(
-            "It is dark at the site's civil noon: the time zone disagrees with the longitude, "
-            "and noon cuts the night; the window is the longer part."
+            f"Clocks of {site.timezone} run {abs(error_h):.1f} h {way} the sun at longitude "
+            f"{site.longitude_deg:g} degrees: check timezone, and longitude_deg, which is positive "
+            "to the east."
+        )
+    if window is not None and _cut_by_noon(window, noon, next_noon):
+        dark = sun_crossings[kind].intervals(noon, next_noon, above=False)
+        rest_h = 24.0 * sum(end - start for start, end in dark if (start, end) != window)
+        notices.append(
+            "It is dark at the site's civil noon: the time zone disagrees with the longitude, and "
+            f"noon cuts the night; the window is the longer part, {rest_h:.1f} h of darkness lie "
+            "outside it."
         )
     start, end = datetime_from_mjd(noon), datetime_from_mjd(next_noon)
+    zone = ZoneInfo(site.timezone)
     before, after = (moment.astimezone(zone).utcoffset() for moment in (start, end))
     if before is not None and after is not None and before != after:
         minutes_on = (after - before).total_seconds() / 60.0

@@ -9,6 +9,10 @@ from nightplan.journal.records import Gathered, Sub
 from nightplan.planning.tonight.night import utc_iso
 from nightplan.report.documents.base import Document
 
+NEEDS_FILTER = ("light", "flat", "flat_dark")
+NEEDS_TRAIN = ("light", "flat")
+UNKNOWN_TRAIN = "focal_length_fits_no_train"
+
 
 class FramePart(Document):
     """One exposure; what its kind does not have is null."""
@@ -85,7 +89,7 @@ def collect_document(
                 target=row.target,
                 filter=row.filter,
                 train=row.train,
-                train_reason="focal_length_fits_no_train" if row.train is None else None,
+                train_reason=UNKNOWN_TRAIN if row.train is None else None,
                 accepted_subs=row.accepted_subs,
                 rejected_subs=row.rejected_subs,
                 clock_h=round(row.clock_hours, 4),
@@ -113,7 +117,14 @@ def _frame(one: Frame) -> FramePart:
         panel=light.panel if light else None,
         panel_reason=not_light,
         filter=one.filter,
-        filter_reason=None if one.filter else "no_filter_of_the_wheel",
+        filter_reason=_why(one.filter, kind in NEEDS_FILTER, "no_filter_of_the_wheel"),
         train=one.train,
-        train_reason=None if one.train else "focal_length_fits_no_train",
+        train_reason=_why(one.train, kind in NEEDS_TRAIN, UNKNOWN_TRAIN),
     )
+
+
+def _why(value: str | None, needed: bool, unknown: str) -> str | None:
+    """Why a frame has no such value; a dark or bias serves whatever the light came through."""
+    if value is not None:
+        return None
+    return unknown if needed else "not_needed"
