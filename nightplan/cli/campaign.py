@@ -49,14 +49,14 @@ def command(
         nightplan campaign "M 31" "NGC 7000" --nights 60 --chance 0.4
         nightplan campaign --nights 30 --plot calendar.svg
     """
-    from nightplan.library.earlier import earlier_nights
+    from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.campaign.campaign import check_range, make_campaign
     from nightplan.report.campaign_text import campaign_text
     from nightplan.report.documents.campaign import campaign_document
     from nightplan.report.style import palette, picture_format
 
-    config = load(config_path)
+    config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
     if chance is None:
         chance = config.preferences.clear_night_chance

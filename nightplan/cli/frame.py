@@ -56,6 +56,13 @@ if TYPE_CHECKING:
     help="Write a page (.html) to turn the camera on, in style day, red or print.",
 )
 @click.option("--record", is_flag=True, help="Keep this framing in the journal to come back to.")
+@click.option(
+    "--goal",
+    "goals",
+    multiple=True,
+    metavar="FILTER=HOURS",
+    help="Keep the equivalent hours wanted in the journal; 0 forgets them; repeatable.",
+)
 def command(
     target_name: str,
     config_path: Path,
@@ -69,6 +76,7 @@ def command(
     footprint_path: Path | None,
     page_path: Path | None,
     record: bool,
+    goals: tuple[str, ...],
 ) -> None:
     """Show how each train frames a target, at which camera angle, and what the guider will see.
 
@@ -80,6 +88,7 @@ def command(
         nightplan frame "NGC 7000" --train reducer --angle 30 --json
         nightplan frame "IC 1396" --chart ic1396.svg --style red --header ic1396.fits
         nightplan frame "M 31" --page m31.html
+        nightplan frame "M 31" --record --goal L=6 --goal Ha=3
     """
     from nightplan.library.earlier import earlier_nights
     from nightplan.model.own_targets import catalog_for
@@ -97,6 +106,7 @@ def command(
     angle = None if angle_text is None else check_position_angle(_number(angle_text))
     catalog = catalog_for(config)
     target = catalog.target(catalog.find(target_name))
+    wanted = dict(_goal(text) for text in goals)
     earlier = earlier_nights(config)
     answer = frame_answer(
         config,
@@ -138,10 +148,17 @@ def command(
         write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]
     if record:
         _record(config, answer.framing)
+    if wanted:
+        from nightplan.library.goals import keep_goals
+
+        kept = keep_goals(config, target.name, wanted)
     document = frame_document(answer)
     emit(document, as_json, lambda: frame_text(document))
     if record and not as_json:
         click.echo(f"Recorded as the framing of {target.name} with the {answer.framing.train}.")
+    if wanted and not as_json:
+        words = ", ".join(f"{name} {hours:g} h" for name, hours in kept.items()) or "none"
+        click.echo(f"Goals of {target.name} in the journal: {words}.")
 
 
 def _record(config: Config, framing: Framing) -> None:
@@ -161,6 +178,17 @@ def _record(config: Config, framing: Framing) -> None:
                 panel.image_up_angle_deg,
                 mirrored,
             )
+
+
+def _goal(text: str) -> tuple[str, float | None]:
+    name, _, hours = text.rpartition("=")
+    try:
+        number = float(hours)
+    except ValueError:
+        number = float("nan")
+    if not name or not 0.0 <= number <= 1000.0:
+        raise InputError("command line", "--goal", text, "FILTER=HOURS, hours from 0 to 1000")
+    return name, number or None
 
 
 def _number(text: str) -> float:

@@ -46,7 +46,7 @@ def command(
         nightplan pick --date 2027-10-06 --why
         nightplan pick --kind galaxy --larger 10
     """
-    from nightplan.library.earlier import earlier_nights
+    from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.selection import rank_targets
     from nightplan.planning.choosing.wishes import Wishes
@@ -54,7 +54,7 @@ def command(
     from nightplan.report.documents.pick import pick_document
     from nightplan.report.pick_text import pick_text
 
-    config = load(config_path)
+    config = with_stored_goals(load(config_path))
     night = compute_night(config.site, evening_of(config.site, evening))
     wishes = Wishes(
         kinds=kinds,

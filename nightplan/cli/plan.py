@@ -66,7 +66,7 @@ def command(
     """
     from nightplan.errors import InputError
     from nightplan.files import read_text
-    from nightplan.library.earlier import earlier_nights
+    from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.schedule.plan_reading import read_plan_document
@@ -75,7 +75,7 @@ def command(
     from nightplan.report.exports import check_export
     from nightplan.report.style import picture_format
 
-    config = load(config_path)
+    config = with_stored_goals(load(config_path))
     if plot is not None:
         picture_format(plot)
     for path in exports:

@@ -54,14 +54,17 @@ def command(
         nightplan season "NGC 7000" --plot year.svg
         nightplan season --month 2027-11
     """
+    from nightplan.library.earlier import with_stored_goals
+    from nightplan.model.goals import goal_for
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.optics.train_optics import train_optics
+    from nightplan.planning.photons.filter_set import goal_hours
     from nightplan.planning.season.ranking import fitting_rows, rank_month
     from nightplan.planning.season.season import season, year_nights
     from nightplan.report.documents.season import month_document, season_document
     from nightplan.report.season_text import month_text, season_text
 
-    config = load(config_path)
+    config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
     optics = train_optics(config, train or next(iter(config.train)))
     if target is None:
@@ -89,8 +92,9 @@ def command(
 
         picture_format(plot)
         save_figure(plot, season_figure(table, found.label, style=style))
-    goal = config.goal.get(found.name)
-    hours = sum(goal.hours.values()) if goal and goal.hours else config.preferences.goal_hours
+    goal = goal_for(config, found)
+    hours = sum(goal.hours.values()) if goal is not None else 0.0
+    hours = hours or goal_hours(config, found.kind)
     emit(
         season_document(table),
         as_json,

@@ -48,7 +48,7 @@ def command(
     from nightplan.errors import FileError
     from nightplan.files import write_whole
     from nightplan.library.calibration import calibration_owed
-    from nightplan.library.earlier import earlier_nights
+    from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.tonight.night import compute_night
@@ -57,7 +57,7 @@ def command(
 
     if not output.resolve().parent.is_dir():
         raise FileError(output, "cannot be written: no such folder")
-    config = load(config_path)
+    config = with_stored_goals(load(config_path))
     night = compute_night(config.site, evening_of(config.site, evening))
     catalog = catalog_for(config)
     if sys.stderr.isatty():

@@ -215,10 +215,13 @@ def _places(config: Config, catalog: Catalog) -> list[KnownPlace]:
     journal = Journal.open(config.folder)
     if journal is not None:
         with journal:
-            places += [
-                KnownPlace(one.target, one.panel, one.ra_deg, one.dec_deg)
-                for one in journal.framings()
-            ]
+            in_force: dict[tuple[str, str, int], KnownPlace] = {}
+            for one in journal.framings():  # newest first
+                in_force.setdefault(
+                    (one.target, one.train, one.panel),
+                    KnownPlace(one.target, one.panel, one.ra_deg, one.dec_deg, one.train),
+                )
+            places += in_force.values()
     for name in dict.fromkeys((*config.target, *config.preferences.targets, *config.goal)):
         try:
             row = catalog.find(name)
@@ -352,7 +355,8 @@ class _FrameReader:
                 f"FILTER = {filter_text(header.cards)!r}: accepted is one of "
                 f"{', '.join(self.config.filter)}, or what they are called for"
             )
-        target, panel = self._target(header)
+        train = self._train(header)
+        target, panel = self._target(header, train)
         size_um = pixel_um(header.cards)
         if size_um is not None and not self._is_own_camera(size_um):
             self._other_pixels_um[size_um] += 1
@@ -364,7 +368,7 @@ class _FrameReader:
             evening=evening,
             start_utc_mjd=start,
             exposure_s=seconds,
-            train=self._train(header),
+            train=train,
             panel=self.told.panel or panel,
             gain=gain_text(header.cards),
             sensor_temperature_c=sensor_temperature_c(header.cards),
@@ -375,14 +379,17 @@ class _FrameReader:
             file=str(header.path),
         )
 
-    def _target(self, header: FitsHeader) -> tuple[str, int]:
+    def _target(self, header: FitsHeader, train: str | None) -> tuple[str, int]:
+        """Target as told, by OBJECT or by the place; panel by OBJECT or by the place."""
         text = object_text(header.cards)
         named = self.matcher.by_name(text) if text else None
-        if self.told.target is not None:
-            return self.told.target, named[1] if named else 1
-        if named is not None:
-            return named
         place = pointing_deg(header.cards)
+        name = self.told.target or (None if named is None else named[0])
+        if name is not None:
+            panel = None if named is None else named[1]
+            if panel is None and place is not None:
+                panel = self.matcher.panel_at(name, train, *place)
+            return name, panel or 1
         near = None if place is None else self.matcher.by_place(*place)
         if near is not None:
             return near

@@ -115,14 +115,19 @@ def put_goal(
     )
 
 
-def find_goals(connection: sqlite3.Connection, target: str) -> dict[str, float]:
-    """Hours wanted of a target by filter."""
+def find_goals(
+    connection: sqlite3.Connection, target: str | None = None
+) -> dict[str, dict[str, float]]:
+    """Hours wanted by target and filter."""
     rows = connection.execute(
-        "SELECT filter, hours FROM goal JOIN target ON target.id = target_id "
-        "WHERE target.name = ? ORDER BY filter",
-        (target,),
+        "SELECT target.name, filter, hours FROM goal JOIN target ON target.id = target_id "
+        "WHERE (:target IS NULL OR target.name = :target) ORDER BY target.name, filter",
+        {"target": target},
     )
-    return {row["filter"]: row["hours"] for row in rows}
+    found: dict[str, dict[str, float]] = {}
+    for row in rows:
+        found.setdefault(row["name"], {})[row["filter"]] = row["hours"]
+    return found
 
 
 def add_rotator_solution(connection: sqlite3.Connection, solution: RotatorSolution) -> None:

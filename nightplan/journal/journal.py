@@ -135,14 +135,15 @@ class Journal:
             framing_rows.find_framings(self._connection, target, train)
         )
 
-    def set_goal(self, target: str, filter_name: str, hours: float | None) -> None:
-        """Set the equivalent hours wanted of a filter; none takes the goal away."""
+    def set_goals(self, target: str, hours: Mapping[str, float | None]) -> None:
+        """Set the equivalent hours wanted by filter, all or none; None takes one away."""
         connection = self._writing()
         with transaction(connection, self.path):
-            framing_rows.put_goal(connection, target, filter_name, hours)
+            for filter_name, wanted in hours.items():
+                framing_rows.put_goal(connection, target, filter_name, wanted)
 
-    def goals(self, target: str) -> dict[str, float]:
-        """Equivalent hours wanted, by filter."""
+    def goals(self, target: str | None = None) -> dict[str, dict[str, float]]:
+        """Equivalent hours wanted, by target and filter."""
         return framing_rows.find_goals(self._connection, target)
 
     def record_subs(self, new: Iterable[Sub]) -> Recorded:

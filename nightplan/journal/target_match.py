@@ -19,12 +19,14 @@ _PANEL = re.compile(
 
 @dataclass(frozen=True)
 class KnownPlace:
-    """A place in the sky that the imager works on: a panel's centre, or a target's."""
+    """A place in the sky that the imager works on: a framed panel's centre with its train, or a
+    target's without one."""
 
     target: str
     panel: int
     ra_deg: float
     dec_deg: float
+    train: str | None = None
 
 
 class TargetMatcher:
@@ -43,29 +45,45 @@ class TargetMatcher:
         self._catalog = catalog
         self._places = tuple(places)
         self._reach_deg = reach_deg
-        self._by_text: dict[str, tuple[str, int] | None] = {}
+        self._by_text: dict[str, tuple[str, int | None] | None] = {}
 
-    def by_name(self, text: str) -> tuple[str, int] | None:
-        """Target's name and panel that an OBJECT card means; none if it is not known."""
+    def by_name(self, text: str) -> tuple[str, int | None] | None:
+        """Target's name and panel that an OBJECT card means; none if it is not known.
+
+        The panel is none where the card names none.
+        """
         if text not in self._by_text:
             self._by_text[text] = self._look_up(text)
         return self._by_text[text]
 
     def by_place(self, ra_deg: float, dec_deg: float) -> tuple[str, int] | None:
         """Target and panel of the nearest known place within reach."""
-        if not self._places:
+        place = self._nearest(self._places, ra_deg, dec_deg)
+        return None if place is None else (place.target, place.panel)
+
+    def panel_at(self, target: str, train: str | None, ra_deg: float, dec_deg: float) -> int | None:
+        """The panel of a target's framing whose centre is nearest, within reach."""
+        framed = [
+            place
+            for place in self._places
+            if place.target == target and place.train is not None and train in (None, place.train)
+        ]
+        place = self._nearest(framed, ra_deg, dec_deg)
+        return None if place is None else place.panel
+
+    def _nearest(
+        self, places: Sequence[KnownPlace], ra_deg: float, dec_deg: float
+    ) -> KnownPlace | None:
+        if not places:
             return None
         gaps = separation_deg(
             ra_deg,
             dec_deg,
-            np.array([place.ra_deg for place in self._places]),
-            np.array([place.dec_deg for place in self._places]),
+            np.array([place.ra_deg for place in places]),
+            np.array([place.dec_deg for place in places]),
         )
         nearest = int(np.argmin(gaps))
-        if gaps[nearest] > self._reach_deg:
-            return None
-        place = self._places[nearest]
-        return place.target, place.panel
+        return None if gaps[nearest] > self._reach_deg else places[nearest]
 
     def canonical(self, text: str) -> str:
         """The catalogue's name of a target that a person typed.
@@ -77,8 +95,8 @@ class TargetMatcher:
         """
         return str(self._catalog.name[self._catalog.find(text)])
 
-    def _look_up(self, text: str) -> tuple[str, int] | None:
-        tries = [(text, 1)]
+    def _look_up(self, text: str) -> tuple[str, int | None] | None:
+        tries: list[tuple[str, int | None]] = [(text, None)]
         panel = _PANEL.match(text)
         if panel is not None and int(panel["panel"]) >= 1:
             tries.append((panel["name"], int(panel["panel"])))

@@ -31,6 +31,7 @@ from nightplan.library.configs import (
     write_starter,
 )
 from nightplan.library.framing import Framed, frame
+from nightplan.library.goals import set_goal
 from nightplan.library.nights import NightTimes, night
 from nightplan.library.photons import Photons, exposure
 from nightplan.library.picking import pick
@@ -71,6 +72,7 @@ __all__ = [
     "pick",
     "plan",
     "season",
+    "set_goal",
     "sheet",
     "site_at",
     "target",

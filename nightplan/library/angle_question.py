@@ -97,7 +97,11 @@ def record_angle(config: Config, asked: AngleQuestion, advice: Advice) -> None:
 
 
 def _goal_angle(config: Config, name: str) -> float | None:
-    goal = config.goal.get(name)
+    from nightplan.model.goals import goal_for
+    from nightplan.model.own_targets import catalog_for
+
+    catalog = catalog_for(config)
+    goal = goal_for(config, catalog.target(catalog.find(name)))
     return None if goal is None else goal.position_angle_deg
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.library.earlier import earlier_nights
+from nightplan.library.earlier import earlier_nights, with_stored_goals
 from nightplan.library.inputs import catalog_and_rows, evening_of, listed
 from nightplan.library.outputs import Answer, floats_of, table_of
 
@@ -123,7 +123,7 @@ def campaign(
     chance : float, optional
         That a night is clear, 0 to 1; by default the configuration's.
     journal : bool
-        Count what the journal beside the configuration has gathered.
+        Count what the journal beside the configuration has gathered, and take its goals.
 
     Raises
     ------
@@ -136,6 +136,7 @@ def campaign(
     from nightplan.planning.returning.earlier_nights import EarlierNights
 
     catalog, rows = catalog_and_rows(config, listed(targets))
+    config = with_stored_goals(config) if journal else config
     made = make_campaign(
         config,
         evening_of(config.site, first),

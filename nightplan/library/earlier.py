@@ -9,6 +9,20 @@ if TYPE_CHECKING:
     from nightplan.planning.returning.earlier_nights import EarlierNights
 
 
+def with_stored_goals(config: Config) -> Config:
+    """The configuration with the goals that the journal keeps, where it has none of its own."""
+    from nightplan.journal.journal import Journal
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.returning.stored_goals import with_goals
+
+    journal = Journal.open(config.folder)
+    if journal is None:
+        return config
+    with journal:
+        stored = journal.goals()
+    return with_goals(config, catalog_for(config), stored) if stored else config
+
+
 def earlier_nights(config: Config) -> EarlierNights:
     """Read the journal; without one there is nothing earlier. The file is never created."""
     from nightplan.journal.journal import Journal

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from nightplan.errors import InputError
-from nightplan.library.earlier import earlier_nights
+from nightplan.library.earlier import earlier_nights, with_stored_goals
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, utc_mjd_of
 from nightplan.library.nights import NightTimes
 from nightplan.library.outputs import Answer, coords_of, table_of, time_of
@@ -284,7 +284,8 @@ def plan(
     targets : names, SkyCoords, FixedTargets or Targets
         By default the configuration's list, or else the best of the catalogue.
     journal : bool
-        Count what the journal beside the configuration has gathered, and keep its angles.
+        Count what the journal beside the configuration has gathered, and keep its angles and
+        goals.
     start : Time, optional
         Plan only the night from here on.
     keep : Planned or plan document, optional
@@ -313,6 +314,7 @@ def plan(
         in_force = keep.document.model_dump(mode="json") if isinstance(keep, Planned) else keep
         again = Replan(float(utc_mjd_of(start)), in_force, done)
     catalog, rows = catalog_and_rows(config, listed(targets))
+    config = with_stored_goals(config) if journal else config
     made = make_plan(
         config,
         night_of(config, evening),

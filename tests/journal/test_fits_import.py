@@ -210,6 +210,32 @@ def test_targets_by_name_panel_and_place(collect, shot, config_file):
         collect(target="no such thing at all")
 
 
+def test_panels_by_where_the_telescope_pointed(collect, shot, config_file):
+    """OBJECT seldom names the panel: the nearest framing in force of the same train does."""
+    with Journal.open(config_file.parent, writable=True) as journal:
+        frame = journal.record_framing
+        frame("NGC 7000", 1, "reducer", 313.0, 44.4, 90.0, 0.0, False)  # superseded below
+        frame("NGC 7000", 1, "reducer", 316.0, 44.4, 90.0, 0.0, False)
+        frame("NGC 7000", 2, "reducer", 313.5, 44.4, 90.0, 0.0, False)
+        frame("NGC 7000", 3, "flattener", 313.0, 44.4, 90.0, 0.0, False)
+    places = {
+        "one": {"RA": 315.9, "DEC": 44.5},
+        "two": {"RA": 313.0, "DEC": 44.4},
+        "three": {"RA": 313.0, "DEC": 44.4, "FOCALLEN": 784.0},
+        "told": {"RA": 315.9, "DEC": 44.5, "OBJECT": "NGC 7000 panel 4"},
+        "far": {"RA": 330.0, "DEC": 44.4},
+        "nowhere": {},
+    }
+    for minute, (name, cards) in enumerate(places.items()):
+        moment = f"2027-10-06T23:{5 * minute:02d}:00"
+        write(shot / f"{name}.fits", **{"OBJECT": "NGC 7000", "DATE_OBS": moment, **cards})
+    found = {os.path.basename(one.file): one.panel for one in collect().added}
+    assert found == {
+        "one.fits": 1, "two.fits": 2, "three.fits": 3, "told.fits": 4, "far.fits": 1,
+        "nowhere.fits": 1,
+    }  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("changes", "words"),
     [

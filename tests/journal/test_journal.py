@@ -187,13 +187,13 @@ def test_framings_goals_and_solutions(tmp_path):
         with pytest.raises(InputError, match="position_angle_deg"):
             journal.record_framing("M 31", 1, "reducer", 10.68, 41.27, 180.0, 305.0, False)
 
-        journal.set_goal("M 31", "L", 6.0)
-        journal.set_goal("M 31", "L", 8.0)
-        journal.set_goal("M 31", "Ha", 3.0)
-        journal.set_goal("M 31", "Ha", None)
-        assert journal.goals("M 31") == {"L": 8.0}
+        journal.set_goals("M 31", {"L": 6.0, "Ha": 3.0})
+        journal.set_goals("M 31", {"L": 8.0, "Ha": None})
+        journal.set_goals("M 33", {"Ha": 2.0})
+        assert journal.goals("m 31") == {"M 31": {"L": 8.0}}
         with pytest.raises(InputError):
-            journal.set_goal("M 31", "L", -1.0)
+            journal.set_goals("M 31", {"L": 1.0, "R": -1.0})
+        assert journal.goals() == {"M 31": {"L": 8.0}, "M 33": {"Ha": 2.0}}
 
         solution = RotatorSolution(EVENING, "reducer", 12.0, 35.0, None, False, "east")
         journal.record_rotator_solution(solution)
