@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Night
 
 GRID_MIN = 5.0
+DAY_S = 86400.0
 
 
 @dataclass(frozen=True)
@@ -139,6 +140,22 @@ def _best_moment(config: Config, night: Night, target: Target, notices: list[str
     margin = geometry_margin_deg(config, tracks)
     moment, _ = best_moment(times, tracks.altitude_deg, margin)
     if np.isfinite(moment[0]):
-        return float(moment[0])
+        return _highest_second(config, night, target, float(moment[0]))
     notices.append(f"{target.name} never clears the limits tonight; the moment is its highest.")
     return float(times[np.argmax(tracks.altitude_deg[0])])
+
+
+def _highest_second(config: Config, night: Night, target: Target, near_utc_mjd: float) -> float:
+    """The highest whole second that keeps the limits, within a step of a coarse best moment.
+
+    Between samples the coarse one is interpolated, and so may lie a hair beyond a limit.
+    """
+    assert night.window_utc_mjd is not None
+    start = max(night.window_utc_mjd[0], near_utc_mjd - GRID_MIN / 1440.0)
+    end = min(night.window_utc_mjd[1], near_utc_mjd + GRID_MIN / 1440.0)
+    times = np.arange(np.ceil(start * DAY_S), np.floor(end * DAY_S) + 1.0) / DAY_S
+    tracks = sky_tracks(night, [target.ra_deg], [target.dec_deg], times)
+    usable = geometry_margin_deg(config, tracks)[0] >= 0.0
+    if not usable.any():
+        return near_utc_mjd
+    return float(times[np.argmax(np.where(usable, tracks.altitude_deg[0], -np.inf))])
