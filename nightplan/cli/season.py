@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import NumberRange, common_options, emit, evening_of, load
+from nightplan.cli.common import (
+    NumberRange,
+    common_options,
+    counting,
+    doing,
+    emit,
+    evening_of,
+    load,
+)
 
 if TYPE_CHECKING:
     import datetime
@@ -47,7 +52,9 @@ def command(
     """Show the hours above all limits, night by night, for a year from --date on.
 
     Without TARGET the whole catalogue is gone through, and the targets are listed whose size
-    suits the train's field and for which the month is best.
+    suits the train's field and for which the month is best: by moonless hours, how near they are
+    to those of the target's own best month, and how it fills the field and stands out of the
+    sky, as `pick` scores that.
 
     \b
     Examples:
@@ -57,13 +64,18 @@ def command(
     from nightplan.library.earlier import with_stored_goals
     from nightplan.model.goals import goal_for
     from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.choosing.merits import catalog_merits
     from nightplan.planning.optics.train_optics import train_optics
     from nightplan.planning.photons.filter_set import goal_hours
     from nightplan.planning.season.ranking import fitting_rows, rank_month
     from nightplan.planning.season.season import season, year_nights
     from nightplan.report.documents.season import month_document, season_document
     from nightplan.report.season_text import month_text, season_text
+    from nightplan.report.style import palette, picture_format, save_figure
 
+    if plot is not None:
+        picture_format(plot)
+        palette(style)
     config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
     optics = train_optics(config, train or next(iter(config.train)))
@@ -74,9 +86,10 @@ def command(
         catalog = catalog_for(config)
         rows = fitting_rows(catalog, optics)
         nights = year_nights(config.site, first.replace(day=1))
-        with _progress() as show:
+        with counting("going through the year") as show:
             table = season(config, nights, catalog.ra_deg[rows], catalog.dec_deg[rows], show)
-        ranking = rank_month(table, rows, wanted, count, least_hours)
+        merits = catalog_merits(config, catalog.subset(rows), optics.name, nights.frame.utc_mjd)
+        ranking = rank_month(table, rows, merits, wanted, count, least_hours)
         listed = month_document(ranking, catalog, optics.name)
         emit(listed, as_json, lambda: month_text(listed, wanted, optics.name))
         return
@@ -84,14 +97,13 @@ def command(
         raise click.UsageError("--month ranks the catalogue: leave TARGET out")
     catalog = catalog_for(config)
     found = catalog.target(catalog.find(target))
-    nights = year_nights(config.site, first)
-    table = season(config, nights, found.ra_deg, found.dec_deg)
-    if plot is not None:
-        from nightplan.report.season_plot import season_figure
-        from nightplan.report.style import picture_format, save_figure
+    with doing("going through the year") as say:
+        table = season(config, year_nights(config.site, first), found.ra_deg, found.dec_deg)
+        if plot is not None:
+            from nightplan.report.season_plot import season_figure
 
-        picture_format(plot)
-        save_figure(plot, season_figure(table, found.label, style=style))
+            say("drawing the heat map")
+            save_figure(plot, season_figure(table, found.label, style=style))
     goal = goal_for(config, found)
     hours = sum(goal.hours.values()) if goal is not None else 0.0
     hours = hours or goal_hours(config, found.kind)
@@ -118,18 +130,3 @@ def _month(text: str | None, first: datetime.date) -> tuple[int, int]:
         accepted = f"YYYY-MM from {first:%Y-%m} to {last[0]:04d}-{last[1]:02d}"
         raise InputError("command line", "--month", text, accepted)
     return int(found[1]), int(found[2])
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None] | None]:
-    """A bar on standard error where a person looks at it."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    with click.progressbar(length=1, label="going through the year", file=sys.stderr) as bar:
-
-        def show(number: int, count: int) -> None:
-            bar.length = max(count, 1)
-            bar.update(number - bar.pos)
-
-        yield show

@@ -10,6 +10,7 @@ from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, best_weeks, month_sums, useful_span
 from nightplan.report.documents.season import MonthTarget
 from nightplan.report.text_table import paragraph, text_table
+from nightplan.report.words import counted
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -21,7 +22,7 @@ def season_text(
     nights, usable, moonless = table.nights, table.usable_hours[0], table.moonless_hours[0]
     lines = [
         f"{target.label} from {nights.evenings[0]} to {nights.evenings[-1]}, "
-        f"{int((usable > 0.0).sum())} nights with usable hours",
+        f"{counted(int((usable > 0.0).sum()), 'night')} with usable hours",
         paragraph(_fit_words(target, optics)),
         paragraph(_span_words(table, least_hours)),
         "",
@@ -38,10 +39,12 @@ def season_text(
         ]
         per_night = max(week.moonless_hours for week in weeks) / 7.0
         if per_night > 0.0:
+            nights_needed = max(1, round(goal_hours / per_night))
             lines.append(
                 paragraph(
-                    f"The goal of {goal_hours:g} h takes about {goal_hours / per_night:.0f} clear "
-                    f"nights like those of the best week, weather and overheads apart."
+                    f"The goal of {goal_hours:g} h takes about "
+                    f"{counted(nights_needed, 'clear night')} like those of the best week, "
+                    "overheads apart."
                 )
             )
     return "\n".join(lines)
@@ -57,15 +60,21 @@ def month_text(rows: Sequence[MonthTarget], month: tuple[int, int], train: str) 
             str(place),
             row.target + (f", {row.common_name}" if row.common_name else ""),
             f"{row.major_arcmin:.0f}′",
-            f"{row.usable_hours:.0f}",
             f"{row.usable_moonless_hours:.0f}",
             f"{100 * row.share_of_best_month:.0f} %",
+            f"{row.framing:.2f}",
+            f"{row.contrast:.2f}",
             _span(row),
         ]
         for place, row in enumerate(rows, start=1)
     ]
-    headers = ["", "target", "size", "usable", "moonless", "of its best", "useful"]
-    return title + "\n\n" + text_table(headers, cells, right=(0, 2, 3, 4, 5))
+    headers = ["", "target", "size", "moonless", "of best", "field", "sky", "useful"]
+    reading = (
+        "Sorted by moonless hours (of a night, as many as the goal can use), their share of the "
+        "target's best month, how it fills the field and how it stands out of the sky, multiplied."
+    )
+    table = text_table(headers, cells, right=(0, 2, 3, 4, 5, 6))
+    return f"{title}\n\n{table}\n{paragraph(reading)}"
 
 
 def _span(row: MonthTarget) -> str:
@@ -95,11 +104,11 @@ def _fit_words(target: Target, optics: TrainOptics) -> str:
 def _span_words(table: Season, least_hours: float) -> str:
     span = useful_span(table.nights, table.usable_hours[0], least_hours)
     if span is None:
-        return f"No night has {least_hours:g} usable hours."
+        return f"No night has {least_hours:g} h that are usable."
     first, last = span
     if span == (table.nights.evenings[0], table.nights.evenings[-1]):
-        return f"Nights of at least {least_hours:g} usable hours all the year round."
-    return f"Nights of at least {least_hours:g} usable hours: first {first}, last {last}."
+        return f"Nights with at least {least_hours:g} h that are usable all the year round."
+    return f"Nights with at least {least_hours:g} h that are usable: first {first}, last {last}."
 
 
 def _month_table(table: Season) -> str:

@@ -54,6 +54,11 @@ def test_month_ranking(season):
     assert [r["score"] for r in rows] == sorted((r["score"] for r in rows), reverse=True)
     assert all(11.0 <= r["major_arcmin"] <= 151.0 for r in rows)
     assert all(r["share_of_best_month"] > 0.8 for r in rows)
+    for row in rows:
+        merit = row["framing"] * row["contrast"] * row["share_of_best_month"]
+        assert 0.0 < row["score"] <= merit * row["usable_moonless_hours"] * 1.001 + 0.01
+    # The brightest nebula of the winter sky (common knowledge, no source), not what is merely up.
+    assert "M 42" in [r["target"] for r in rows[:3]]
     # What is best around midnight in December stands opposite the sun, near 5 h.
     hours = [r["ra_deg"] / 15.0 for r in rows]
     assert sum(2.0 <= h <= 9.0 for h in hours) >= 8

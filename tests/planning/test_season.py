@@ -8,8 +8,15 @@ import itertools
 import numpy as np
 import pytest
 
+from nightplan.model.config import parse_config
+from nightplan.model.own_targets import catalog_for
 from nightplan.model.site import Site
+from nightplan.model.starter import starter_text
+from nightplan.planning.choosing.merits import Merits, catalog_merits
+from nightplan.planning.choosing.selection import rank_targets
+from nightplan.planning.choosing.wishes import Wishes
 from nightplan.planning.season import season as se
+from nightplan.planning.season.ranking import rank_month
 from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonight.visibility import sky_tracks, time_grid, usable_hours
@@ -186,3 +193,39 @@ def test_best_weeks_and_span(year, table):
     assert se.best_weeks(year, table.usable_hours[never], table.moonless_hours[never]) == []
     circumpolar = table.usable_hours[list(TARGETS).index("circumpolar")]
     assert se.useful_span(year, circumpolar, 2.0) == (year.evenings[0], year.evenings[-1])
+
+
+def test_a_month_is_ranked_by_what_pick_sees_in_a_target() -> None:
+    """The parts are those of `pick` with the same train alone, and the faint come after."""
+    text = starter_text()
+    start, end = text.index("[train.flattener]"), text.index("[train.reducer]")
+    config = parse_config(text[:start] + text[end:])
+    catalog = catalog_for(config)
+    night = compute_night(config.site, datetime.date(2027, 12, 5))
+    names = ["M 42", "NGC 2237", "M 35", "M 33", "IC 443"]
+    ranking = rank_targets(config, night, catalog, Wishes(names=names))
+    rows = np.array([entry.row for entry in ranking.ranked])
+    assert rows.size == len(names)
+    merits = catalog_merits(config, catalog.subset(rows), "reducer", night.midnight_utc_mjd)
+    for number, entry in enumerate(ranking.ranked):
+        assert merits.framing[number] == pytest.approx(entry.score_parts["framing"], rel=1e-9)
+        assert merits.contrast[number] == pytest.approx(entry.score_parts["contrast"], rel=1e-9)
+
+
+def test_hours_beyond_the_goal_and_lesser_merits_rank_lower(year) -> None:
+    month = (year.evenings[0].year, year.evenings[0].month)
+    hours = np.tile(np.where([d.month == month[1] for d in year.evenings], 6.0, 2.0), (4, 1))
+    table = se.Season(year, hours, hours)
+    merits = Merits(
+        framing=np.array([1.0, 1.0, 0.5, 1.0]),
+        contrast=np.array([0.8, 0.4, 0.8, 0.8]),
+        goal_h=np.array([12.0, 12.0, 12.0, 1.5]),
+    )
+    found = rank_month(table, np.arange(4), merits, month, 4, 1.0)
+    nights = sum((d.year, d.month) == month for d in year.evenings)
+    assert [rank.row for rank in found] == [0, 1, 2, 3]
+    share = found[0].share_of_best_month
+    expected = [6.0 * 0.8, 6.0 * 0.4, 6.0 * 0.4, 1.5 * 0.8]
+    assert [rank.score for rank in found] == pytest.approx(
+        [nights * share * one for one in expected]
+    )

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.model.filters import Role
+    from nightplan.planning.photons.photon_budget import PhotonBudget
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -64,6 +65,22 @@ def framing_part(
 
 def _optics(config: Config, trains: tuple[str, ...]) -> list[Any]:
     return [train_optics(config, train) for train in trains]
+
+
+def leading_filters(config: Config, roles: NDArray[Any]) -> NDArray[Any]:
+    """The wheel's first filter of each role, (target,)."""
+    filter_of_role = {item.role: name for name, item in reversed(config.filter.items())}
+    return np.array([filter_of_role[role] for role in roles], dtype=object)
+
+
+def contrast_part(
+    config: Config, catalog: Catalog, budget: PhotonBudget, filters: NDArray[Any]
+) -> Floats:
+    """Contrast part (target,) of the targets of `budget`, each through its leading filter."""
+    column = np.array([budget.filter_names.index(name) for name in filters], dtype=np.intp)
+    snr = budget.reference_snr_one_hour[np.arange(column.size), column]
+    stands_out = share_of_starlight(catalog, [source.v_mag for source in budget.light.sources])
+    return np.asarray(snr / (snr + 0.5 * config.preferences.wanted_snr) * stands_out)
 
 
 def share_of_starlight(catalog: Catalog, v_mag_arcsec2: Sequence[float]) -> Floats:

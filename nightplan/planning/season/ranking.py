@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightplan.model.catalog import Catalog
+from nightplan.planning.choosing.merits import Merits
 from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, month_sums, useful_span
 
@@ -20,12 +21,16 @@ MOST_FILL = 1.1
 class MonthRank:
     """One target in one month.
 
-    `share_of_best_month` compares its moonless hours with those of its own best month; `score` is
-    the product of both: many hours now, and little to gain by waiting.
+    `share_of_best_month` compares its moonless hours with those of its own best month. `framing`
+    and `contrast` are the parts of `pick`: how it fills the field and stands out of the sky.
+    `score` is the product of these three and of the moonless hours, a night's counted up to those
+    that its goal can use: a fine picture, many hours now, and little to gain by waiting.
     """
 
     row: int
     score: float
+    framing: float
+    contrast: float
     usable_hours: float
     moonless_hours: float
     share_of_best_month: float
@@ -42,7 +47,12 @@ def fitting_rows(catalog: Catalog, optics: TrainOptics) -> np.ndarray:
 
 
 def rank_month(
-    table: Season, rows: np.ndarray, month: tuple[int, int], count: int, least_hours: float
+    table: Season,
+    rows: np.ndarray,
+    merits: Merits,
+    month: tuple[int, int],
+    count: int,
+    least_hours: float,
 ) -> list[MonthRank]:
     """The `count` best of some rows in a month, best first.
 
@@ -52,6 +62,8 @@ def rank_month(
         Of those rows, in their order.
     rows : ndarray of int
         Rows of the catalogue.
+    merits : Merits
+        Of those rows.
     month : (year, month)
         One that the season holds; the ranking is empty otherwise.
     least_hours : float
@@ -64,12 +76,16 @@ def rank_month(
     column = months.index(month)
     top = moonless.max(axis=1)
     share = np.divide(moonless[:, column], top, out=np.zeros(len(rows)), where=top > 0.0)
-    score = moonless[:, column] * share
+    useful = np.minimum(table.moonless_hours, merits.goal_h[:, None])
+    _, useful_month = month_sums(table.nights, useful)
+    score = useful_month[:, column] * share * merits.framing * merits.contrast
     order = np.lexsort((rows, -score.round(9)))[:count]
     return [
         MonthRank(
             row=int(rows[i]),
             score=float(score[i]),
+            framing=float(merits.framing[i]),
+            contrast=float(merits.contrast[i]),
             usable_hours=float(usable[i, column]),
             moonless_hours=float(moonless[i, column]),
             share_of_best_month=float(share[i]),

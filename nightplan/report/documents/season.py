@@ -34,6 +34,8 @@ class MonthTarget(Document):
     major_arcmin: float
     train: str
     score: float
+    framing: float
+    contrast: float
     usable_hours: float
     usable_moonless_hours: float
     share_of_best_month: float
@@ -76,6 +78,8 @@ def month_document(ranking: Sequence[MonthRank], catalog: Catalog, train: str) -
                 major_arcmin=target.major_arcmin or 0.0,
                 train=train,
                 score=round(rank.score, 3),
+                framing=round(rank.framing, 4),
+                contrast=round(rank.contrast, 4),
                 usable_hours=round(rank.usable_hours, 2),
                 usable_moonless_hours=round(rank.moonless_hours, 2),
                 share_of_best_month=round(rank.share_of_best_month, 4),
