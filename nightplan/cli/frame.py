@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load
+from nightplan.cli.common import common_options, doing, emit, evening_of, load
 from nightplan.errors import InputError
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     "header_path",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Write a FITS file whose header holds the field's coordinates.",
+    help="Write a FITS file with the field's size and coordinates (.fits, .fits.gz).",
 )
 @click.option(
     "--footprint",
@@ -108,44 +108,47 @@ def command(
     target = catalog.target(catalog.find(target_name))
     wanted = dict(_goal(text) for text in goals)
     earlier = earlier_nights(config)
-    answer = frame_answer(
-        config,
-        compute_night(config.site, date),
-        target,
-        catalog,
-        train=train,
-        angle_deg=angle,
-        used_angles={
-            name: earlier.used_angles.get((target.name, name), ()) for name in config.train
-        },
-        flats_angles=earlier.flats_angles,
-    )
-    if chart_path is not None:
-        from nightplan.report.framing_chart import save_framing_chart
-
-        save_framing_chart(
-            chart_path,
+    with doing("laying the fields over the sky") as say:
+        answer = frame_answer(
             config,
+            compute_night(config.site, date),
             target,
-            answer.framing,
-            answer.framings,
-            style=style,
-            catalog=catalog,
-            guide=answer.guide,
+            catalog,
+            train=train,
+            angle_deg=angle,
+            used_angles={
+                name: earlier.used_angles.get((target.name, name), ()) for name in config.train
+            },
+            flats_angles=earlier.flats_angles,
         )
-    if header_path is not None:
-        from nightplan.report.fits_header import write_header_file
+        if chart_path is not None:
+            from nightplan.report.framing_chart import save_framing_chart
 
-        write_header_file(header_path, config, answer.framing)
-    if footprint_path is not None:
-        from nightplan.report.footprint import write_footprint
+            say("drawing the chart")
+            save_framing_chart(
+                chart_path,
+                config,
+                target,
+                answer.framing,
+                answer.framings,
+                style=style,
+                catalog=catalog,
+                guide=answer.guide,
+            )
+        if header_path is not None:
+            from nightplan.report.fits_header import write_header_file
 
-        write_footprint(footprint_path, config, answer.framing)
-    if page_path is not None:
-        from nightplan.files import write_whole
-        from nightplan.report.framing_page import framing_page
+            write_header_file(header_path, config, answer.framing)
+        if footprint_path is not None:
+            from nightplan.report.footprint import write_footprint
 
-        write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]
+            write_footprint(footprint_path, config, answer.framing)
+        if page_path is not None:
+            from nightplan.files import write_whole
+            from nightplan.report.framing_page import framing_page
+
+            say("turning every train through half a circle")
+            write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]
     if record:
         _record(config, answer.framing)
     if wanted:

@@ -2,13 +2,15 @@
 
 Open standards: FITS 4.0 (Pence et al. 2010, A&A 524, A42, and the standard of 2018), world
 coordinates by Calabretta & Greisen 2002 (TAN), tile compression (the standard's section 10). The
-picture is all zeros and packs into a few kilobytes; any FITS reader unfolds it to the
-camera's full size, and tools that take a header as their wish (plate solvers, stackers that build
-a mosaic's canvas) read it like that of a frame.
+first panel is the primary picture, all zeros and one byte a pixel, so that every reader finds its
+size and coordinates in the first header as in that of a frame; tools that take a header as their
+wish (plate solvers, stackers that build a mosaic's canvas) need nothing else. The same panel and
+all others stand in extensions, packed into a few kilobytes each.
 """
 
 from __future__ import annotations
 
+import gzip
 import io
 import os
 from typing import TYPE_CHECKING
@@ -70,18 +72,17 @@ def panel_header(panel: Panel, optics: TrainOptics, target: str = "") -> Header:
 
 
 def header_file_bytes(config: Config, framing: Framing) -> bytes:
-    """The FITS file of a framing: one compressed picture of zeros a panel.
+    """The FITS file of a framing: the first panel as a plain picture, every panel as a packed one.
 
-    The primary header, which has no picture of its own, repeats the cards of the first panel
-    (IMAGEW and IMAGEH give the size there); extension n is panel n, of full size once unfolded.
+    The primary unit is panel 1; extension n is panel n, of full size once unfolded.
     """
     from astropy.io import fits
 
     optics = train_optics(config, framing.train)
-    primary = fits.PrimaryHDU()
+    zeros = np.zeros((optics.height_px, optics.width_px), dtype=np.uint8)
+    primary = fits.PrimaryHDU(zeros)
     primary.header.update(panel_header(framing.panels[0], optics, framing.target))
     units = fits.HDUList([primary])
-    zeros = np.zeros((optics.height_px, optics.width_px), dtype=np.uint8)
     for number, panel in enumerate(framing.panels, start=1):
         unit = fits.CompImageHDU(
             zeros,
@@ -97,11 +98,14 @@ def header_file_bytes(config: Config, framing: Framing) -> bytes:
 
 
 def write_header_file(path: str | os.PathLike[str], config: Config, framing: Framing) -> None:
-    """Write the FITS file of a framing, whole or not at all.
+    """Write the FITS file of a framing, whole or not at all; packed if its name ends in ``.gz``.
 
     Raises
     ------
     nightplan.errors.FileError
         The file cannot be written.
     """
-    write_whole(path, header_file_bytes(config, framing))
+    data = header_file_bytes(config, framing)
+    if os.fspath(path).endswith(".gz"):
+        data = gzip.compress(data, mtime=0)
+    write_whole(path, data)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
 import json
+import math
 import sys
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
@@ -53,9 +56,50 @@ def test_chart_header_and_footprint_agree_with_the_document(run: Run, tmp_path: 
         assert units[1].shape == (4000, 6000)
         sky = WCS(units[1].header).all_pix2world([[3000.5, 2000.5], [3100.5, 2000.5]], 1)
     assert separation_deg(*sky[0], panel["ra_deg"], panel["dec_deg"]) * 3600 < 0.01
+    # A reader that looks at the first header alone: size, centre and corners, without a warning.
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        first = WCS(fits.getheader(tmp_path / "field.fits"))
+        assert first.pixel_shape == (6000, 4000)
+        middle = first.pixel_to_world((6000 - 1) / 2, (4000 - 1) / 2).icrs
+        corners = first.calc_footprint()
+    assert separation_deg(middle.ra.deg, middle.dec.deg, *sky[0]) * 3600 < 0.01
+    diagonal = separation_deg(*corners[0], *corners[2])
+    focal_mm = 784.0 * {"flattener": 1.0, "reducer": 0.75}[document["train"]]
+    expected = 2.0 * math.atan(math.hypot(6000.0, 4000.0) * 0.0039 / 2.0 / focal_mm)
+    assert abs(diagonal - math.degrees(expected)) < 1e-3
     table = Table.read(tmp_path / "field.ecsv")
     assert len(table) == len(document["panels"])
     assert abs(table["position_angle_deg"][0] - 40.0) < 1e-3
+
+
+def test_every_panel_and_a_packed_header_file(run: Run, tmp_path: Path) -> None:
+    """astropy finds each panel at full size, and the gzipped file says the same in kilobytes."""
+    from astropy.io import fits
+    from astropy.wcs import WCS
+
+    for name in ("field.fits", "field.fits.gz"):
+        code, out, _ = run(
+            "NGC 7000", "--json", "--date", "2027-10-06", "--train", "flattener", "--header", name
+        )
+        assert code == 0
+        panels = json.loads(out)["panels"]
+        assert len(panels) > 1
+        with fits.open(tmp_path / name) as units:
+            assert len(units) == 1 + len(panels)
+            for unit, panel in zip(units, [panels[0], *panels], strict=True):
+                assert unit.shape == (4000, 6000)
+                assert not unit.data.any()
+                place = WCS(unit.header).pixel_to_world(2999.5, 1999.5).icrs
+                apart = separation_deg(
+                    place.ra.deg, place.dec.deg, panel["ra_deg"], panel["dec_deg"]
+                )
+                assert apart * 3600 < 0.01
+    assert (tmp_path / "field.fits.gz").stat().st_size < 100_000
+    assert (
+        gzip.decompress((tmp_path / "field.fits.gz").read_bytes())
+        == (tmp_path / "field.fits").read_bytes()
+    )
 
 
 def test_guider_keys(run: Run) -> None:
