@@ -125,22 +125,22 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
         )  # fmt: skip
     more = time_limit_s / 5.0
     if tasks <= 8:
-        cell, fine, rounds, shaken = 180.0, 3, 3.0, 4_000
+        cell, fine, rounds, seeds, shaken = 180.0, 3, 3.0, 6, 10_000
     elif tasks <= 21:
-        cell, fine, rounds, shaken = 240.0, 3, 1.0, 8_000
+        cell, fine, rounds, seeds, shaken = 240.0, 3, 1.0, 5, 10_000
     elif tasks <= 45:
-        cell, fine, rounds, shaken = 300.0, 3, 0.0, 8_000
+        cell, fine, rounds, seeds, shaken = 300.0, 3, 0.0, 4, 0
     else:
-        cell, fine, rounds, shaken = 300.0, 0, 0.0, 8_000
+        cell, fine, rounds, seeds, shaken = 300.0, 0, 0.0, 2, 0
     if more >= (2.0 if tasks <= 45 else 6.0):
         fine, rounds = 3, max(rounds, 1.0)
     return Effort(
         cell_s=cell,
         fine=fine,
-        seeds=2 if more < 2.0 else 4,
-        climb=round((100_000 if tasks <= 45 else 14_000) * more),
+        seeds=seeds if more < 2.0 else round(seeds * more / 2.0),
+        climb=100_000,
         rounds=round(rounds * more),
-        shaken=round(shaken * more),
+        shaken=round(shaken * more) if more < 3.0 else round(10_000 * more),
         time_limit_s=LAST_RESORT * time_limit_s,
     )
 

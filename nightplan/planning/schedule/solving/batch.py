@@ -6,12 +6,11 @@ planning. A test holds this file to `Placer.place` and `evaluate`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
-from nightplan.planning.schedule.problem import HOUR_S, FloatArray, IntArray
+from nightplan.planning.schedule.problem import HOUR_S, BoolArray, FloatArray, IntArray
 from nightplan.planning.schedule.solving.cells import change_costs
 from nightplan.planning.schedule.solving.placement import EPS_S, STALE_S, Placer
 from nightplan.planning.schedule.solving.utility_model import RowUtility
@@ -33,31 +32,61 @@ class Values:
     hours: FloatArray
 
 
+@dataclass(eq=False)
+class _Rigs:
+    """Where each candidate stands after the runs placed so far; arrays (candidate,), `hours`
+    (candidate, row) and `used` (candidate, target)."""
+
+    before: IntArray
+    free_s: FloatArray
+    focus_s: FloatArray
+    cost: FloatArray
+    hours: FloatArray
+    used: BoolArray
+
+    def follow_first(self, which: IntArray) -> None:
+        """What the first candidate has done holds for these too."""
+        for column in fields(self):
+            values = getattr(self, column.name)
+            values[which] = values[0]
+
+
 class BatchPlacer:
     """Values candidates in one go. Lane index `NONE` pads short orders."""
 
     def __init__(self, placer: Placer, utility: RowUtility) -> None:
         self.placer, self.utility = placer, utility
-        lanes = len(placer.lanes)
-        self.first = lanes
-        self.lead = np.array(placer.lead_s).reshape(lanes + 1, lanes)
-        self.lead_focus = np.array(placer.lead_focus, dtype=bool).reshape(lanes + 1, lanes)
+        self.lanes = len(placer.lanes)
         self.cost = change_costs(placer)
         self.sub, self.cycle = np.array(placer.sub_s), np.array(placer.cycle_s)
         self.period = placer.dither_every * self.cycle + placer.dither_s
-        self.pointing, self.after = np.array(placer.pointing), np.array(placer.after)
-        self.transit = np.array(placer.transit_s)
         self.row = np.array(placer.row, dtype=int)
-        self.target = utility.target[self.row] if lanes else self.row
+        self.target = utility.target[self.row] if self.lanes else self.row
+        self._spans()
+        self._leads()
+        self.most_pieces = 1
+        if placer.focus_every_s < placer.longest_s:
+            reach = min(placer.longest_s, max(placer.end_s - placer.start_s, 0.0))
+            self.most_pieces = 2 + int(reach // max(placer.focus_every_s, 60.0))
+        table = np.arange(placer.start_s, placer.end_s + 2.0 * TABLE_STEP_S, TABLE_STEP_S)
+        tasks = sorted({lane.task for lane in placer.lanes})
+        self.last = table.size - 2
+        number = np.array([tasks.index(lane.task) for lane in placer.lanes], dtype=int)
+        self.table_of_lane = number * table.size
+        worth = [placer.problem.worth_until(task, table) for task in tasks]
+        self.table = np.concatenate([np.zeros(0), *worth])
+
+    def _spans(self) -> None:
+        """Spans that a run may take, those of its own side of the pier first; arrays (lane, span)
+        of the lane, the first and the last moment."""
+        placer = self.placer
         choices = []
-        for lane in range(lanes):
-            own = [(lane, low, high) for low, high in placer.spans[lane]]
-            other = placer.sibling[lane]
-            if other is not None:
-                own += [(other, low, high) for low, high in placer.spans[other]]
-            choices.append(own)
-        self.most_spans = max((len(own) for own in choices), default=0)
-        shape = (lanes, self.most_spans)
+        for lane in range(self.lanes):
+            sides = [lane, placer.sibling[lane]]
+            choices.append(
+                [(k, low, high) for k in sides if k is not None for low, high in placer.spans[k]]
+            )
+        shape = (self.lanes, max((len(own) for own in choices), default=0))
         self.span_lane = np.zeros(shape, dtype=int)
         self.span_low, self.span_high = np.full(shape, np.inf), np.full(shape, -np.inf)
         for lane, own in enumerate(choices):
@@ -65,132 +94,173 @@ class BatchPlacer:
                 self.span_lane[lane, number] = used
                 self.span_low[lane, number] = low
                 self.span_high[lane, number] = high
-        self.most_pieces = 1
-        if placer.focus_every_s < placer.longest_s:
-            reach = min(placer.longest_s, max(placer.end_s - placer.start_s, 0.0))
-            self.most_pieces = 2 + int(reach // max(placer.focus_every_s, 60.0))
-        table = np.arange(placer.start_s, placer.end_s + 2.0 * TABLE_STEP_S, TABLE_STEP_S)
-        tasks = sorted({lane.task for lane in placer.lanes})
-        self.table_of_lane = np.array([tasks.index(lane.task) for lane in placer.lanes], dtype=int)
-        self.table = np.array([placer.problem.worth_until(task, table) for task in tasks])
 
-    def _fitting(self, lane: IntArray, seconds: FloatArray) -> IntArray:
+    def _leads(self) -> None:
+        """By lane before (the rig last), lane wished and span, arrays (before x lanes + wish,
+        span): the lead, whether it focuses, when it may begin and before when the run must."""
+        placer, lanes, used = self.placer, self.lanes, self.span_lane
+        shape = (lanes + 1, lanes)
+        lead = np.array(placer.lead_s).reshape(shape)
+        focus = np.array(placer.lead_focus, dtype=bool).reshape(shape)
+        pointing, after = np.array(placer.pointing), np.array(placer.after)
+        transit = np.array(placer.transit_s)
+        anew = pointing[:, None] != pointing[None, :-1]
+        crossing = after[None, :-1] & (lead > 0.0) & (anew | ~after[:, None])
+        early = ~after[None, :-1] & (anew | after[:, None])
+        begin = np.where(crossing, transit, -np.inf)
+        until = np.where(early, transit, np.inf)
+        flat = ((lanes + 1) * lanes, used.shape[1])
+        self.lead = lead[:, used].reshape(flat)
+        self.lead_focus = focus[:, used].reshape(flat)
+        self.lead_begin = begin[:, used].reshape(flat)
+        self.run_until = np.minimum(until[:, used], self.span_high).reshape(flat)
+
+    def _fitting(self, lane: IntArray, seconds: FloatArray) -> FloatArray:
         every, dither = self.placer.dither_every, self.placer.dither_s
-        groups = np.floor((seconds + dither + EPS_S) / self.period[lane])
-        rest = np.floor((seconds - groups * self.period[lane] + EPS_S) / self.cycle[lane])
-        subs = groups * every + np.maximum(0.0, rest)
-        return np.where(groups < 0.0, 0.0, subs).astype(np.int64)
+        period = self.period[lane]
+        groups = np.floor((seconds + (dither + EPS_S)) / period)
+        rest = np.floor((seconds - groups * period + EPS_S) / self.cycle[lane])
+        # No time at all makes groups negative.
+        return np.maximum(0.0, groups * every + np.maximum(0.0, rest))
 
     def _integral(self, lane: IntArray, times: FloatArray) -> FloatArray:
         place = (times - self.placer.start_s) / TABLE_STEP_S
-        index = np.clip(place.astype(np.int64), 0, self.table.shape[1] - 2)
+        index = np.minimum(np.maximum(place, 0.0).astype(np.int64), self.last)
         share = place - index
-        which = self.table_of_lane[lane]
-        low = self.table[which, index]
-        result: FloatArray = low + share * (self.table[which, index + 1] - low)
-        return result
+        index += self.table_of_lane[lane]
+        low = self.table[index]
+        return low + share * (self.table[index + 1] - low)
 
     def values(self, lanes: IntArray, counts: IntArray, not_before_s: FloatArray) -> Values:
-        """Place and value candidates; arrays (candidate, run)."""
-        placer = self.placer
-        size, runs = lanes.shape
-        before = np.full(size, self.first)
-        free = np.full(size, placer.start_s)
-        focus = np.full(size, placer.first_focus_s)
-        hours = np.zeros((size, self.utility.goal_h.size))
-        used = np.zeros((size, self.utility.priority.size), dtype=bool)
-        cost = np.zeros(size)
-        got_lane = np.full((size, runs), NONE)
-        got_count = np.zeros((size, runs), dtype=np.int64)
-        got_start = np.full((size, runs), np.nan)
-        got_end = np.full((size, runs), np.nan)
-        for number in range(runs):
-            which = np.flatnonzero((lanes[:, number] != NONE) & (counts[:, number] > 0))
-            for span in range(self.most_spans):
-                if which.size == 0:
-                    break
-                wish = lanes[which, number]
-                lane = self.span_lane[wish, span]
-                placed = self._try(
-                    lane,
-                    self.span_low[wish, span],
-                    self.span_high[wish, span],
-                    counts[which, number],
-                    not_before_s[which, number],
-                    before[which],
-                    free[which],
-                    focus[which],
-                )
-                good, start, end, last_focus, count, gained = placed
-                mine, lane = which[good], lane[good]
-                got_lane[mine, number], got_count[mine, number] = lane, count[good]
-                got_start[mine, number], got_end[mine, number] = start[good], end[good]
-                cost[mine] += self.cost[before[mine], lane]
-                hours[mine, self.row[lane]] += gained[good] / HOUR_S
-                used[mine, self.target[lane]] = True
-                before[mine], free[mine], focus[mine] = lane, end[good], last_focus[good]
-                which = which[~good]
-        cost += used @ self.utility.angle_cost
-        objective = self.utility.totals(hours) - cost - self.utility.sunk_cost
-        return Values(objective, got_lane, got_count, got_start, got_end, hours)
+        """Place and value candidates; arrays (candidate, run).
 
-    def _try(
+        Runs that a candidate begins with as the first one does are placed once.
+        """
+        placer, utility = self.placer, self.utility
+        size, runs = lanes.shape
+        rigs = _Rigs(
+            before=np.full(size, self.lanes),
+            free_s=np.full(size, placer.start_s),
+            focus_s=np.full(size, placer.first_focus_s),
+            cost=np.zeros(size),
+            hours=np.zeros((size, utility.goal_h.size)),
+            used=np.zeros((size, utility.priority.size), dtype=bool),
+        )
+        got = Values(
+            objective=np.zeros(size),
+            lanes=np.full((size, runs), NONE),
+            counts=np.zeros((size, runs), dtype=np.int64),
+            start_s=np.full((size, runs), np.nan),
+            end_s=np.full((size, runs), np.nan),
+            hours=rigs.hours,
+        )
+        same = (lanes == lanes[0]) & (counts == counts[0]) & (not_before_s == not_before_s[0])
+        apart = np.where(same.all(axis=1), runs, same.argmin(axis=1))
+        apart[0] = 0
+        wished = (lanes != NONE) & (counts > 0)
+        for number in range(runs):
+            rigs.follow_first(np.flatnonzero(apart == number))
+            which = np.flatnonzero(wished[:, number] & (apart <= number))
+            wishes = lanes[which, number], counts[which, number], not_before_s[which, number]
+            self._place(rigs, got, number, which, *wishes)
+        rigs.follow_first(np.flatnonzero(apart == runs))
+        alike = np.arange(runs)[None, :] < apart[:, None]
+        for values in (got.lanes, got.counts, got.start_s, got.end_s):
+            np.copyto(values, values[0], where=alike)
+        cost = rigs.cost + rigs.used @ utility.angle_cost
+        got.objective[:] = utility.totals(rigs.hours) - cost - utility.sunk_cost
+        return got
+
+    def _place(
         self,
-        lane: IntArray,
-        low: FloatArray,
-        high: FloatArray,
+        rigs: _Rigs,
+        got: Values,
+        number: int,
+        which: IntArray,
+        wish: IntArray,
         count: IntArray,
         not_before: FloatArray,
-        before: IntArray,
-        free: FloatArray,
-        last_focus: FloatArray,
-    ) -> tuple[NDArray[np.bool_], FloatArray, FloatArray, FloatArray, IntArray, FloatArray]:
+    ) -> None:
+        """Place one run of the candidates `which`, each in the first span that takes it."""
         placer = self.placer
-        lead = self.lead[before, lane]
-        lead_focus = self.lead_focus[before, lane]
-        sub, cycle = self.sub[lane], self.cycle[lane]
-        anew = self.pointing[before] != self.pointing[lane]
-        crossing = self.after[lane] & (lead > 0.0) & (anew | ~self.after[before])
-        free = np.where(crossing, np.maximum(free, self.transit[lane]), free)
-        floor = np.maximum(low, not_before)
-        start = np.maximum(free + lead, floor)
-        waiting = ~lead_focus & (start - free - lead >= placer.focus_s)
-        waiting &= start - placer.focus_s - last_focus >= STALE_S
-        due = ~lead_focus & ~waiting & (start > last_focus)
-        due &= start + sub > last_focus + placer.focus_every_s + EPS_S
-        start = np.where(due, np.maximum(free + lead + placer.focus_s, floor), start)
-        focus = np.where(lead_focus | due | waiting, start, last_focus)
-        early = ~self.after[lane] & (anew | self.after[before])
-        good = (start < high) & ~(early & (start >= self.transit[lane]))
-        start = np.where(good, start, 0.0)
-        resumed = -1 if placer.resumed is None else placer.resumed
-        credit = np.where((before == self.first) & (lane == resumed), placer.credit_s, 0.0)
-        limit = np.where(good, np.minimum(high, start + placer.longest_s - credit), 0.0)
-        focus = np.where(good, focus, 0.0)
-        at, end, left = start, start, np.where(good, count, 0)
-        got = np.zeros(lane.size, dtype=np.int64)
-        gained = np.zeros(lane.size)
-        going = good
+        key = rigs.before[which] * self.lanes + wish
+        last_focus = rigs.focus_s[which, None]
+        ready = np.maximum(rigs.free_s[which, None], self.lead_begin[key]) + self.lead[key]
+        floor = np.maximum(self.span_low[wish], not_before[:, None])
+        start = np.maximum(ready, floor)
+        without = ~self.lead_focus[key]
+        focus = start
+        if without.any():
+            waiting = without & (start - ready >= placer.focus_s)
+            waiting &= start - placer.focus_s - last_focus >= STALE_S
+            due = without & ~waiting & (start > last_focus)
+            sub = self.sub[wish][:, None]
+            due &= start + sub > last_focus + placer.focus_every_s + EPS_S
+            start = np.where(due, np.maximum(ready + placer.focus_s, floor), start)
+            focus = np.where(without & ~due & ~waiting, last_focus, start)
+        open_spans = start < self.run_until[key]
+        left = np.flatnonzero(open_spans.any(axis=1))
+        while left.size:
+            span = open_spans[left].argmax(axis=1)
+            lane, begin = self.span_lane[wish[left], span], start[left, span]
+            before = rigs.before[which[left]]
+            credit = np.zeros(left.size)
+            if placer.resumed is not None:
+                credit[(before == self.lanes) & (lane == placer.resumed)] = placer.credit_s
+            limit = np.minimum(self.span_high[wish[left], span], begin + placer.longest_s - credit)
+            end, focused, subs, gained = self._fill(
+                lane, begin, focus[left, span], count[left], limit
+            )
+            good = (subs > 0) & (end - begin >= placer.shortest_s - credit - EPS_S)
+            mine, lane = which[left[good]], lane[good]
+            got.lanes[mine, number], got.counts[mine, number] = lane, subs[good]
+            got.start_s[mine, number], got.end_s[mine, number] = begin[good], end[good]
+            rigs.cost[mine] += self.cost[before[good], lane]
+            rigs.hours[mine, self.row[lane]] += gained[good] / HOUR_S
+            rigs.used[mine, self.target[lane]] = True
+            rigs.before[mine], rigs.free_s[mine], rigs.focus_s[mine] = (
+                lane, end[good], focused[good],
+            )  # fmt: skip
+            open_spans[left, span] = False
+            left = left[~good]
+            left = left[open_spans[left].any(axis=1)]
+
+    def _fill(
+        self,
+        lane: IntArray,
+        start: FloatArray,
+        focus: FloatArray,
+        count: IntArray,
+        limit: FloatArray,
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """End, last focus run, subs and equivalent seconds of runs, parted by focus runs."""
+        placer = self.placer
+        ended, focused = start.copy(), focus.copy()
+        subs, gained = np.zeros(lane.size), np.zeros(lane.size)
+        going = np.arange(lane.size)
+        at, left = start, count.astype(float)
         for _ in range(self.most_pieces):
+            cycle, sub = self.cycle[lane], self.sub[lane]
+            due = focus + placer.focus_every_s - at + cycle - sub
             by_time = self._fitting(lane, limit - at)
-            by_focus = self._fitting(lane, focus + placer.focus_every_s - at + cycle - sub)
-            by_focus = np.where((by_focus < 1) & (focus >= at), 1, by_focus)
+            by_focus = self._fitting(lane, due)
+            by_focus[(by_focus < 1.0) & (focus >= at)] = 1.0
             number = np.minimum(np.minimum(left, by_time), by_focus)
-            number = np.where(going & (number > 0), number, 0)
-            some = number > 0
-            dithers = np.maximum(0, (number - 1) // placer.dither_every)
-            end = np.where(some, at + number * cycle + dithers * placer.dither_s, end)
-            closed = np.where(some, end - (cycle - sub), at + 1.0)
-            mean = (self._integral(lane, closed) - self._integral(lane, at)) / (closed - at)
-            gained += number * sub * mean
-            got += number
-            left = left - number
+            dithers = np.maximum(0.0, np.floor((number - 1.0) / placer.dither_every))
+            end = at + number * cycle + dithers * placer.dither_s
+            some = number > 0.0
+            open_s = np.where(some, end - (cycle - sub) - at, 1.0)
+            both = self._integral(np.concatenate([lane, lane]), np.concatenate([at, at + open_s]))
+            gained[going] += number * sub * (both[lane.size :] - both[: lane.size]) / open_s
+            subs[going] += number
+            ended[going] = np.where(some, end, ended[going])
             following = end + placer.focus_s
-            going = some & (left > 0) & (number < by_time)
-            going &= following + cycle <= limit + EPS_S
-            if not going.any():
+            more = some & (left > number) & (number < by_time)
+            more &= following + cycle <= limit + EPS_S
+            if not more.any():
                 break
-            at = np.where(going, following, at)
-            focus = np.where(going, following, focus)
-        good = good & (got > 0) & (end - start >= placer.shortest_s - credit - EPS_S)
-        return good, start, end, focus, got, gained
+            going, lane, limit = going[more], lane[more], limit[more]
+            at = focus = following[more]
+            left = left[more] - number[more]
+            focused[going] = focus
+        return ended, focused, subs, gained

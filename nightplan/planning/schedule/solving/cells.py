@@ -7,7 +7,8 @@ its last. Worth enters by its exact integral; moving a border inside a cell chan
 a function that differs from a linear one by at most cell length / 4 x the spread of worth in
 the cell (on either side), so the largest value lies at a cell border up to that amount, which is
 added. That is of second order in the cell length: 3-minute cells cost seconds, not minutes. Runs
-must be at least two cells long, lest both their ends move to one border.
+must be at least two cells long, lest both their ends move to one border; but for the one that the
+rig goes on with, which may be a single sub and has arcs from a border to itself.
 
 With d subs to a dither, P = d (sub + download) + dither and eff = d sub / P, a block of n subs
 from s to e collects at most  eff (integral of worth over [s, e] + dither worth(e)
@@ -25,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightplan.planning.schedule.problem import HOUR_S, BoolArray, FloatArray, IntArray
-from nightplan.planning.schedule.solving.cell_arcs import Arcs, joined, ordered
+from nightplan.planning.schedule.solving.cell_arcs import Arcs, Reach, joined, ordered
 from nightplan.planning.schedule.solving.flips import flip_arcs
 from nightplan.planning.schedule.solving.placement import FIRST, Placer
 
@@ -55,10 +56,6 @@ class Cells:
     lead: FloatArray
     cost: FloatArray
     barred: BoolArray
-
-
-Reach = dict[int, tuple[float, float]]
-"""For each lane that is left, the times between which its runs lie, leads included."""
 
 
 def cell_borders(placer: Placer, step_s: float) -> FloatArray:
@@ -102,14 +99,14 @@ def build_cells(
     lost = np.full((borders.size, values.size, lanes), np.inf)
     arcs: list[Arcs] = []
     opening: list[Arcs] = []
-    for lane in range(lanes) if reach is None else sorted(reach):
+    for lane in range(lanes) if reach is None else sorted(reach.alone):
         # The first run without a lead has its own arcs, those of `opening`.
         led = leads[:, lane] > 0.0
         least = [
             float(leads[led & (lead_class[:, lane] == number), lane].min(initial=top))
             for number, top in enumerate(tops)
         ]
-        within = (-np.inf, np.inf) if reach is None else reach[lane]
+        within = None if reach is None else reach.runs(lane, borders)
         for span in placer.spans[lane]:
             piece = _Span(placer, borders, lane, span, longest)
             piece.arcs(arcs, opening if leads[-1, lane] == 0.0 else None, least, tops, within)
@@ -119,11 +116,11 @@ def build_cells(
     single, first = joined(arcs), joined(opening)
     across = across_first = joined([])
     if flips:
-        across = flip_arcs(placer, borders, single, lead_class, lead)
+        across = flip_arcs(placer, borders, single, lead_class, lead, reach)
     if flips and first.lane.size:
         # Only the run before the flip can be the short one that opens the night.
         after = single.only(np.array(placer.after[:-1], dtype=bool)[single.lane])
-        across_first = flip_arcs(placer, borders, joined([first, after]), lead_class, lead)
+        across_first = flip_arcs(placer, borders, joined([first, after]), lead_class, lead, reach)
     return Cells(
         borders_s=borders,
         arcs=ordered(joined([single, across])),
@@ -213,25 +210,27 @@ class _Span:
         opening: list[Arcs] | None,
         least_leads: list[float],
         most_leads: list[float],
-        within: tuple[float, float],
+        within: BoolArray | None,
     ) -> None:
-        """Add the runs of this span, class by class of leads, between two times; `opening` is
-        None for a lane that the night's first run cannot reach without a lead."""
+        """Add the runs of this span, class by class of leads, between borders that are `within`;
+        `opening` is None for a lane that the night's first run cannot reach without a lead."""
         placer, borders, lane = self.placer, self.borders, self.lane
         earliest = self.low - most_leads[-1]
         if placer.after[lane]:
             # What leads to the far side of the pier begins after the transit.
             earliest = max(earliest, min(self.low, placer.transit_s[lane]))
-        low, high = max(earliest, within[0]), min(self.high, within[1])
-        first = max(0, int(np.searchsorted(borders, low + 1e-6, side="right")) - 1)
-        last = int(np.searchsorted(borders, high - 1e-9, side="left"))
+        first = max(0, int(np.searchsorted(borders, earliest + 1e-6, side="right")) - 1)
+        last = int(np.searchsorted(borders, self.high - 1e-9, side="left"))
         if last <= first:
             return
-        most_cells = min(self.longest, last - first)
-        a, b = np.nonzero(np.tri(last - first, last - first + 1, most_cells) > 0)
-        # Keep 0 < b - a <= most_cells, both counted from `first`.
-        ahead = b > a
-        a, b = a[ahead] + first, b[ahead] + first
+        # Pairs with 0 < b - a <= longest, both counted from `first`; 0 too for the rig's own run.
+        nearest = -1 if lane == placer.resumed else 0
+        pairs = np.tri(last - first, last - first + 1, min(self.longest, last - first), dtype=bool)
+        pairs &= ~np.tri(last - first, last - first + 1, nearest, dtype=bool)
+        if within is not None:
+            pairs &= within[first:last, first : last + 1]
+        a, b = np.nonzero(pairs)
+        a, b = a + first, b + first
         before = np.concatenate([borders[:1], borders[:-1]])
         after = np.concatenate([borders[1:], borders[-1:]])
         # Time that the subs can have at most.
@@ -246,7 +245,7 @@ class _Span:
             bare = np.minimum(before[b], self.high) - np.maximum(after[a] + top, self.low)
             led = end - np.maximum(before[a] + least, self.low)
             inside = bare <= placer.longest_s + 1e-6
-            fits = inside & (led >= self._least_run(placer.shortest_s))
+            fits = inside & (led >= self._least_run(placer.shortest_s)) & (b > a)
             which = np.flatnonzero(fits)
             found.append(self._columns(a, b, number, which, bare, top, shared))
             if number == 0 and opening is not None:

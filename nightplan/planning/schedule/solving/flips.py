@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray
-from nightplan.planning.schedule.solving.cell_arcs import Arcs, joined
+from nightplan.planning.schedule.solving.cell_arcs import Arcs, Reach, joined
 from nightplan.planning.schedule.solving.placement import Placer
 
 
@@ -20,6 +20,7 @@ def flip_arcs(
     arcs: Arcs,
     lead_class: IntArray,
     lead_h: FloatArray,
+    reach: Reach | None = None,
 ) -> Arcs:
     """One arc for each pair of runs of a task before and after its meridian.
 
@@ -29,6 +30,8 @@ def flip_arcs(
         Single runs; for the night's first, those that need no lead.
     lead_class, lead_h : arrays (from lane + FIRST, to lane) and (border, from, to)
         As in `Cells`.
+    reach : Reach, optional
+        What coarser cells have left.
     """
     found = []
     for lane, other in enumerate(placer.sibling):
@@ -40,7 +43,7 @@ def flip_arcs(
         )
         found.append((lane, other, firsts, seconds))
     parts = [
-        _pairs(placer, borders_s, arcs, first, second, lane, other, lead_h[:, lane, other])
+        _pairs(placer, borders_s, arcs, first, second, lane, other, lead_h[:, lane, other], reach)
         for lane, other, first, second in found
         if first.size and second.size
     ]
@@ -56,8 +59,10 @@ def _pairs(
     lane: int,
     other: int,
     lead_h: FloatArray,
+    reach: Reach | None,
 ) -> list[Arcs]:
     count = borders_s.size
+    within = None if reach is None else reach.pairs(lane, borders_s)
     # behind[m, b]: most hours of the second run to b if the flip begins at border m or later.
     ends, end_of = np.unique(arcs.last[seconds], return_inverse=True)
     behind = np.full((count + 1, ends.size), -np.inf)
@@ -93,6 +98,8 @@ def _pairs(
             via[better] = m
             both = ahead_blocks[:, m, None] + behind_blocks[None, m]
             np.minimum(blocks, both, out=blocks)
+        if within is not None:
+            best[~within[np.ix_(starts, ends)]] = -np.inf
         start, end = np.nonzero(np.isfinite(best))
         size = start.size
         found.append(

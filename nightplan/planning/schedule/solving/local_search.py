@@ -8,17 +8,22 @@ is taken, so the outcome does not depend on the machine's speed.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray
 from nightplan.planning.schedule.solving.batch import NONE, BatchPlacer, Values
-from nightplan.planning.schedule.solving.placement import Run
+from nightplan.planning.schedule.solving.placement import Placer, Run
 
 GAIN = 1e-6
 BATCH = 600
+SUMMED = 8
+GIVERS = 3
+GIVEN_S = 1800.0
 Candidate = tuple[list[int], list[int], list[float]]
 
 
@@ -42,6 +47,14 @@ class Order:
         ]
 
 
+def least_subs(placer: Placer, lane: int) -> int:
+    """Subs of the shortest run that is long enough."""
+    count = 1
+    while placer.run_s(lane, count) < placer.shortest_s - 1e-6:
+        count += 1
+    return count
+
+
 class LocalSearch:
     """Improves orders; `spare` says whether there is time for another batch."""
 
@@ -49,11 +62,7 @@ class LocalSearch:
         self.batch, self.spare = batch, spare
         self.placer = batch.placer
         self.valued = 0
-        shortest = max(self.placer.shortest_s, 0.0)
-        self.least = [
-            next(n for n in range(1, 10_000) if self.placer.run_s(lane, n) >= shortest - 1e-6)
-            for lane in range(len(self.placer.lanes))
-        ]
+        self.least = [least_subs(self.placer, lane) for lane in range(len(self.placer.lanes))]
         if self.placer.resumed is not None:
             self.least[self.placer.resumed] = 1
 
@@ -71,17 +80,42 @@ class LocalSearch:
                 found.append(order)
         return found
 
-    def _better(self, order: Order, candidates: list[Candidate]) -> Order | None:
-        """The best of the first batch that holds a better order."""
+    def _better(self, order: Order, candidates: list[Candidate], gain: float) -> Order | None:
+        """The best of the first batch that holds an order better by `gain`; where several of its
+        candidates change nothing but counts and waits, also the best of their sums."""
         # Shuffled, always alike, so that a batch holds moves of every part of the night.
         order_of = np.random.default_rng(len(candidates)).permutation(len(candidates))
+        own: Candidate = (list(order.lanes), list(order.counts), list(order.waits_s))
         for begin in range(0, len(candidates), BATCH):
-            found = self.best_of([candidates[k] for k in order_of[begin : begin + BATCH]])
-            if found is not None and found.objective > order.objective + GAIN:
-                return found
+            # The order itself comes first, for its neighbours begin as it does.
+            batch = [own, *(candidates[k] for k in order_of[begin : begin + BATCH])]
+            values = self._values(batch)
+            best = np.argsort(-values.objective, kind="stable")[:SUMMED]
+            found = self._order(values, batch, int(best[0]))
+            if found.objective > order.objective + gain:
+                better = [batch[k] for k in best if values.objective[k] > order.objective]
+                summed = self.best_of(self._sums(own, better))
+                if summed is None or found.objective >= summed.objective:
+                    return found
+                return summed
             if not self.spare():
                 return None
         return None
+
+    def _sums(self, own: Candidate, better: list[Candidate]) -> list[Candidate]:
+        """The first two, three and so on of some changes of counts and waits made at once."""
+        lanes, counts, waits = own
+        changed, waiting = np.array(counts), list(waits)
+        least = np.array(self.least)[lanes]
+        found: list[Candidate] = []
+        for _, count, wait in (one for one in better if one[0] == lanes):
+            changed = changed + np.array(count) - np.array(counts)
+            waiting = [
+                kept if new == old else new
+                for new, old, kept in zip(wait, waits, waiting, strict=True)
+            ]
+            found.append((lanes, [int(n) for n in np.maximum(least, changed)], waiting))
+        return found[1:]
 
     def again(self, order: Order) -> Order:
         """An order valued by this search's utility."""
@@ -97,14 +131,14 @@ class LocalSearch:
         return self._order(values, candidates, index)
 
     def _values(self, candidates: list[Candidate]) -> Values:
-        size, runs = len(candidates), max(1, *(len(c[0]) for c in candidates))
-        lanes = np.full((size, runs), NONE)
-        counts = np.zeros((size, runs), dtype=np.int64)
-        waits = np.full((size, runs), -np.inf)
-        for number, (lane, count, wait) in enumerate(candidates):
-            lanes[number, : len(lane)] = lane
-            counts[number, : len(lane)] = count
-            waits[number, : len(lane)] = wait
+        size = len(candidates)
+        length = np.array([len(lanes) for lanes, _, _ in candidates])
+        shape = (size, max(1, int(length.max())))
+        there = np.arange(shape[1])[None, :] < length[:, None]
+        lanes, counts = np.full(shape, NONE), np.zeros(shape, dtype=np.int64)
+        waits = np.full(shape, -np.inf)
+        for number, filled in enumerate((lanes, counts, waits)):
+            filled[there] = list(chain.from_iterable(c[number] for c in candidates))
         self.valued += size
         return self.batch.values(lanes, counts, waits)
 
@@ -122,9 +156,11 @@ class LocalSearch:
             float(values.objective[index]), lanes, counts, wait, start, values.hours[index]
         )
 
-    def improve(self, order: Order, insertable: IntArray, allowance: int = 10**9) -> Order:
-        """Climb from an order; `insertable` are the lanes worth putting in. It ends on the top,
-        or when `allowance` candidates were valued."""
+    def improve(
+        self, order: Order, insertable: IntArray, allowance: int = 10**9, gain: float = GAIN
+    ) -> Order:
+        """Climb from an order by steps of at least `gain`; `insertable` are the lanes worth
+        putting in. It ends on the top, or when `allowance` candidates were valued."""
         kinds = [
             self._counts,
             self._moves,
@@ -134,30 +170,32 @@ class LocalSearch:
         level = 0
         end = self.valued + allowance
         while level < len(kinds) and self.valued < end and self.spare():
-            found = self._better(order, kinds[level](order))
+            found = self._better(order, kinds[level](order), gain)
             if found is not None:
                 order, level = found, 0
             else:
                 level += 1
         return order
 
-    def shake(self, order: Order, likely: IntArray, allowance: int, seed: int) -> Order:
-        """Drop a stretch of the night, climb again, keep what is better; and so on, until so many
-        candidates were valued. Always the same from the same seed."""
+    def shake(
+        self, order: Order, likely: IntArray, allowance: int, seed: int, gain: float = GAIN
+    ) -> Order:
+        """Drop some runs, climb again by steps of `gain`, keep what is better; and so on, until
+        so many candidates were valued. Always the same from the same seed."""
         random = np.random.default_rng(seed)
         end = self.valued + allowance
         while self.valued < end and self.spare() and len(order.lanes) > 1:
             length = int(random.integers(1, min(4, len(order.lanes))))
-            place = int(random.integers(0, len(order.lanes) - length + 1))
-            rest = slice(0, place), slice(place + length, None)
+            out = random.choice(len(order.lanes), length, replace=False)
+            rest = [i for i in range(len(order.lanes)) if i not in out]
             kicked: Candidate = (
-                [*order.lanes[rest[0]], *order.lanes[rest[1]]],
-                [*order.counts[rest[0]], *order.counts[rest[1]]],
-                [-np.inf] * (len(order.lanes) - length),
+                [order.lanes[i] for i in rest],
+                [order.counts[i] for i in rest],
+                [-np.inf] * len(rest),
             )
             found = self.best_of([kicked])
             if found is not None and found.lanes:
-                found = self.improve(found, likely, end - self.valued)
+                found = self.improve(found, likely, end - self.valued, gain)
                 if found.objective > order.objective + GAIN:
                     order = found
         return order
@@ -182,7 +220,7 @@ class LocalSearch:
                 for j in range(len(lanes)):
                     if i != j:
                         back = step * cycle[lanes[i]] / cycle[lanes[j]]
-                        add({i: step, j: -int(np.ceil(back - 1e-9))})
+                        add({i: step, j: -math.ceil(back - 1e-9)})
                         if back > int(back) > 0:
                             add({i: step, j: -int(back)})
             for wait in (300.0, 900.0, 2700.0):
@@ -254,8 +292,11 @@ class LocalSearch:
         return found
 
     def _insertions(self, order: Order, insertable: IntArray) -> list[Candidate]:
+        """A new run anywhere, in time that is free, or that the run before or behind it gives up,
+        or one of the `GIVERS` that lose least by giving."""
         found: list[Candidate] = []
         cycle, n = self.placer.cycle_s, len(order.lanes)
+        givers = self._givers(order)
         for lane in insertable:
             least = self.least[lane]
             for length in (least, 2 * least):
@@ -267,13 +308,25 @@ class LocalSearch:
                     counts.insert(place, length)
                     waits.insert(place, -np.inf)
                     found.append((lanes, counts, waits))
-                    for j in range(n + 1):
-                        if j == place:
-                            continue
+                    for giver in sorted({*givers, place - 1, place} & set(range(n))):
+                        j = giver + (giver >= place)
                         new = counts.copy()
                         spare = new[j] - self.least[lanes[j]]
                         if spare <= 0:
                             continue
-                        new[j] -= min(spare, int(np.ceil(seconds / cycle[lanes[j]])))
+                        new[j] -= min(spare, math.ceil(seconds / cycle[lanes[j]]))
                         found.append((lanes, new, waits))
         return found
+
+    def _givers(self, order: Order) -> list[int]:
+        """Runs that lose least by being half an hour shorter."""
+        shorter: list[Candidate] = []
+        for i, lane in enumerate(order.lanes):
+            counts = list(order.counts)
+            subs = math.ceil(GIVEN_S / self.placer.cycle_s[lane])
+            counts[i] = max(self.least[lane], counts[i] - subs)
+            shorter.append((list(order.lanes), counts, list(order.waits_s)))
+        if not shorter:
+            return []
+        best = np.argsort(-self._values(shorter).objective, kind="stable")
+        return [int(i) for i in best[:GIVERS]]

@@ -17,8 +17,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from nightplan.planning.schedule.problem import BoolArray, FloatArray, IntArray
-from nightplan.planning.schedule.solving.cell_arcs import Arcs
-from nightplan.planning.schedule.solving.cells import Cells, Reach
+from nightplan.planning.schedule.solving.cell_arcs import Arcs, Reach, reach_of
+from nightplan.planning.schedule.solving.cells import Cells
 from nightplan.planning.schedule.solving.placement import Placer
 
 NEVER = -1e8
@@ -220,12 +220,12 @@ class PathProgramme:
                 low, high = bounds[b], bounds[b + 1]
                 starts, lane = self.groups[b]
                 if starts.size:
-                    value = flat[source[low:high]]
+                    value = flat.take(source[low:high])
                     value += gain[low:high]
                     best = np.maximum.reduceat(value, starts)
-                    ended[b, lane] = np.maximum(ended[b, lane], best)
-                np.maximum(idle[b - 1, :lanes], ended[b], out=idle[b, :lanes])
-            way = idle[b, before]
+                    ended[b, lane] = np.maximum(ended[b].take(lane), best)
+            np.maximum(idle[max(0, b - 1), :lanes], ended[b], out=idle[b, :lanes])
+            way = idle[b].take(before)
             way -= toll[b]
             begin[b, self.place] = np.maximum.reduceat(way, self.place_start)
         return _Tables(begin, idle, ended, gain, first_gain, toll, hour, bend)
@@ -320,20 +320,8 @@ class PathProgramme:
         return share
 
     def reach(self) -> Reach:
-        """Lanes that are left and the times that their runs may touch, for finer cells."""
-        found: Reach = {}
-        for lane in range(self.lanes):
-            times = []
-            for arcs in (self.arcs, self.first_only):
-                mine = (arcs.lane == lane) | (arcs.end_lane == lane)
-                if mine.any():
-                    first = max(0, int(arcs.first[mine].min()) - 1)
-                    last = min(self.borders - 1, int(arcs.last[mine].max()) + 1)
-                    times.append((self.borders_s[first], self.borders_s[last]))
-            if times:
-                low, high = min(low for low, _ in times), max(high for _, high in times)
-                found[int(self.lane_name[lane])] = (float(low), float(high))
-        return found
+        """The runs that are left, for finer cells."""
+        return reach_of(self.borders_s, [self.arcs, self.first_only], self.lane_name)
 
     def _squeeze(self) -> None:
         """Leave out lanes without arcs, and lay out anew."""

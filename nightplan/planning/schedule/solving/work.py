@@ -10,8 +10,15 @@ import numpy as np
 from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
 from nightplan.planning.schedule.solving.batch import BatchPlacer
 from nightplan.planning.schedule.solving.bound import BoundSearch, Branch, Tree
-from nightplan.planning.schedule.solving.cells import Reach, build_cells
-from nightplan.planning.schedule.solving.local_search import Candidate, LocalSearch, Order
+from nightplan.planning.schedule.solving.cell_arcs import Reach
+from nightplan.planning.schedule.solving.cells import build_cells
+from nightplan.planning.schedule.solving.local_search import (
+    GAIN,
+    Candidate,
+    LocalSearch,
+    Order,
+    least_subs,
+)
 from nightplan.planning.schedule.solving.path_programme import NightPath, PathProgramme
 from nightplan.planning.schedule.solving.placement import Placer, Run
 from nightplan.planning.schedule.solving.utility_model import RowUtility
@@ -22,6 +29,8 @@ GUIDE = 12.0
 SMALLEST_CELL_S = 60.0
 MOST_ARCS = 600_000
 ROUND = 30
+PASSES = 40
+LONG_STEP, SHORT_STEP = 1e-3, 3e-4
 
 
 @dataclass
@@ -74,7 +83,7 @@ class Work:
         self.shakes = 0
         self.method = "prices and paths, local search"
         shortest = min(
-            placer.run_s(lane, self.search.least[lane]) for lane in range(len(placer.lanes))
+            placer.run_s(lane, least_subs(placer, lane)) for lane in range(len(placer.lanes))
         )
         self.most_cell_s = max(SMALLEST_CELL_S, 0.5 * shortest)
         self.holds_for = WHOLE_SUBS
@@ -95,53 +104,52 @@ class Work:
 
     def run(self) -> float:
         """Find schedules and the bound; returns the bound."""
-        effort = self.effort
-        bounds = self._begin(effort.cell_s, None)
-        in_force = runs_in_force(self.problem, self.placer)
-        if in_force:
-            columns = [list(part) for part in zip(*in_force, strict=True)]
-            order = self.search.best_of([(columns[0], columns[1], columns[2])])
-            if order is not None:
-                self._keep(order)
-        root = bounds.root(bounds.first_prices(None if self.best is None else self.best.hours))
-        for passes, seeds in ((15, 1), (25, 1), (effort.iterations, effort.seeds)):
-            bounds.lower(root, min(passes, effort.iterations))
-            self.bound = root.value
-            self._seed(bounds, root, seeds)
-            if self.enough():
-                return max(self.bound, self.known)
+        bounds, root = self._lowered()
+        self._polish(root, self.effort.shaken)
+        if self.effort.rounds and not self.enough():
             bounds.drop(root, self.known)
-            if root.converged and seeds > 1:
-                break
-        self._seed(bounds, root, 0, effort.shaken)
-        if self.enough():
-            return max(self.bound, self.known)
-        bounds.drop(root, self.known)
-        finer = self._cut(bounds.programme)
-        if finer > 1:
-            fine = self._begin(effort.cell_s / finer, bounds.programme.reach())
-            branch = fine.root(root.prices)
-            # The coarse cells' prices are nearly right: a few passes, and most arcs can go.
-            for passes in (2, 6, effort.iterations):
-                fine.lower(branch, min(passes, effort.iterations))
-                if passes < effort.iterations:
-                    fine.drop(branch, self.known)
-            self.bound = min(self.bound, branch.value)
-            self._seed(fine, branch, 2)
-            if self.enough():
-                return max(self.bound, self.known)
-            fine.drop(branch, self.known)
-            bounds, root = fine, branch
-        if effort.rounds:
             self._branch(bounds, root)
         return max(self.bound, self.known)
 
     def climb_plainly(self) -> None:
         """Without help from the bound: climb from nothing by every lane."""
         every = np.arange(len(self.placer.lanes))
-        climber = self.guided or self.search
         empty = Order(self.utility.constant(), (), (), ())
-        self._keep(self._climb(climber.improve(empty, every), every))
+        self._keep(self._climb(empty, every, 0.0))
+
+    def _lowered(self) -> tuple[BoundSearch, Branch]:
+        """The bound as low as prices make it, over cells as fine as they can be."""
+        effort = self.effort
+        bounds = self._begin(effort.cell_s, None)
+        in_force = runs_in_force(self.problem, self.placer)
+        if in_force:
+            lanes, counts, waits = (list(part) for part in zip(*in_force, strict=True))
+            self._keep(self.search.best_of([(lanes, counts, waits)]))
+        root = bounds.root(bounds.first_prices(None if self.best is None else self.best.hours))
+        for begun in range(0, effort.iterations, PASSES):
+            bounds.lower(root, min(PASSES, effort.iterations - begun))
+            self.bound = root.value
+            last = root.converged or begun + PASSES >= effort.iterations or not effort.spare(0.5)
+            if last or begun == 0:
+                self._seed(bounds, root, effort.seeds if last else 1)
+            if self.enough():
+                return bounds, root
+            bounds.drop(root, self.known)
+            if last:
+                break
+        finer = self._cut(bounds.programme)
+        if finer == 1:
+            return bounds, root
+        fine = self._begin(effort.cell_s / finer, bounds.programme.reach())
+        branch = fine.root(root.prices)
+        # The coarse cells' prices are nearly right: a few passes, and most arcs can go.
+        for passes in (2, 6, effort.iterations):
+            fine.lower(branch, min(passes, effort.iterations))
+            if passes < effort.iterations:
+                fine.drop(branch, self.known)
+        self.bound = min(self.bound, branch.value)
+        self._seed(fine, branch, max(1, effort.seeds // 2))
+        return fine, branch
 
     def _branch(self, bounds: BoundSearch, root: Branch) -> None:
         tree = Tree(root)
@@ -151,15 +159,16 @@ class Work:
                 break
             going = bounds.grow(tree, self.known, ROUND, self.effort.gap)
             self.bound = min(self.bound, tree.bound)
-            before = self.known
-            self._seed(bounds, tree.worst or root, 1, self.effort.shaken // 4)
+            before, worst = self.known, tree.worst or root
+            self._seed(bounds, worst, 1)
+            self._polish(worst, 0)
             if self.known > before:
                 bounds.drop(root, self.known)
         self.method += f", {tree.splits} branches"
 
     def _begin(self, cell_s: float, reach: Reach | None) -> BoundSearch:
         # Classes of leads cost as much as they tighten; of many lanes only once few are left.
-        lanes = len(self.placer.lanes) if reach is None else len(reach)
+        lanes = len(self.placer.lanes) if reach is None else len(reach.alone)
         classes = 3 if lanes <= 45 else 2 if lanes <= 80 else 1
         if reach is None:
             classes = min(classes, self.effort.classes)
@@ -178,30 +187,51 @@ class Work:
                 return finer
         return 1
 
-    def _seed(self, bounds: BoundSearch, branch: Branch, seeds: int, shaken: int = 0) -> None:
-        """Improve the best of the bound's new paths, then shake the best order of all."""
-        search, placer = self.search, self.placer
+    def _seed(self, bounds: BoundSearch, branch: Branch, seeds: int) -> None:
+        """Climb from the best of the bound's new paths by long steps, from the best by shorter."""
         borders = bounds.programme.borders_s
         candidates = [self._candidate(path, borders) for path in bounds.paths]
         bounds.paths.clear()
-        likely = np.flatnonzero(branch.taken[placer.row] > 1e-4)
-        climber = self.guided or search
-        if self.guided is not None:
-            likely = np.arange(len(placer.lanes))
+        likely, climber = self._likely(branch), self.guided or self.search
         ranked = [order for order in climber.ranked(candidates) if order.lanes not in self.tried]
         if self.guided is not None and self.best is None:
             ranked.append(Order(0.0, (), (), ()))
+        climbed: list[Order] = []
         for order in ranked[:seeds]:
             if not self.effort.spare():
                 break
             self.tried.add(order.lanes)
-            found = climber.improve(order, likely, self.effort.climb)
-            self._keep(self._climb(found, likely))
-        if self.best is not None and shaken:
+            climbed.append(self._climb(order, likely, LONG_STEP))
+        if climbed:
+            best = max(climbed, key=lambda order: order.objective)
+            self._keep(self._climb(best, likely, SHORT_STEP))
+
+    def _likely(self, branch: Branch) -> IntArray:
+        """Lanes worth putting in: those that the bound's mix takes up."""
+        if self.guided is not None:
+            return np.arange(len(self.placer.lanes))
+        return np.flatnonzero(branch.taken[self.placer.row] > 1e-4)
+
+    def _climb(self, order: Order, likely: IntArray, step: float) -> Order:
+        """Climb by steps of at least a share of the bound, by the guide first if there is one."""
+        gain = max(GAIN, step * abs(self.bound)) if step else GAIN
+        if self.guided is not None:
+            order = self.guided.improve(order, likely, self.effort.climb, gain)
+            order = self.search.again(order)
+        return self.search.improve(order, likely, self.effort.climb, gain)
+
+    def _polish(self, branch: Branch, shaken: int) -> None:
+        """Shake the best order for so many candidates, then climb by the smallest steps."""
+        if self.best is None or not self.best.lanes:
+            return
+        likely = self._likely(branch)
+        if shaken:
+            climber = self.guided or self.search
+            gain = max(GAIN, SHORT_STEP * abs(self.bound))
             begun = climber.again(self.best)
-            better = climber.shake(begun, likely, shaken, seed=self.shakes)
+            self._keep(self.search.again(climber.shake(begun, likely, shaken, self.shakes, gain)))
             self.shakes += 1
-            self._keep(self._climb(better, likely))
+        self._keep(self.search.improve(self.best, likely, self.effort.climb))
 
     def _candidate(self, path: NightPath, borders: FloatArray) -> Candidate:
         lanes = [lane for lane, _, _ in path.arcs]
@@ -211,14 +241,8 @@ class Work:
         ]
         return lanes, counts, [-np.inf] * len(lanes)
 
-    def _climb(self, order: Order, likely: IntArray) -> Order:
-        """An order found under a guide, climbed by the true utility."""
-        if self.guided is None:
-            return order
-        return self.search.improve(self.search.again(order), likely)
-
-    def _keep(self, order: Order) -> None:
-        if self.best is None or order.objective > self.best.objective:
+    def _keep(self, order: Order | None) -> None:
+        if order is not None and (self.best is None or order.objective > self.best.objective):
             self.best = order
 
 
