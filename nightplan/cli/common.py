@@ -38,14 +38,12 @@ def config_option(command: F) -> F:
     )(command)
 
 
-def date_option(command: F) -> F:
-    """Add `--date YYYY-MM-DD`."""
-    return click.option(
-        "--date",
-        "evening",
-        metavar="YYYY-MM-DD",
-        help="Civil date at the site's noon before the night. [default: the night that holds now]",
-    )(command)
+DATE_HELP = "Civil date at the site's noon before the night. [default: the night that holds now]"
+
+
+def date_option(command: F, words: str = DATE_HELP) -> F:
+    """Add `--date YYYY-MM-DD`; `words` say what it does where that is something else."""
+    return click.option("--date", "evening", metavar="YYYY-MM-DD", help=words)(command)
 
 
 def json_option(command: F) -> F:
@@ -84,16 +82,42 @@ def evening_of(site: Site, text: str | None) -> datetime.date:
 
 
 @contextmanager
-def doing(words: str) -> Iterator[None]:
-    """Say what takes more than a moment, on standard error and to a terminal only."""
-    told = sys.stderr.isatty()
-    if told:
-        click.echo(f"{words} ...", err=True, nl=False)
+def doing(words: str) -> Iterator[Callable[[str], None]]:
+    """Say what takes more than a moment, on standard error and to a terminal only.
+
+    Yields what to call with other words when the next step begins.
+    """
+    if not sys.stderr.isatty():
+        yield lambda words: None
+        return
+    shown = 0
+
+    def say(words: str) -> None:
+        nonlocal shown
+        wipe = "\r" + " " * shown + "\r" if shown else ""
+        shown = len(words) + 4 if words else 0
+        click.echo(wipe + (f"{words} ..." if words else ""), err=True, nl=False)
+
+    say(words)
     try:
-        yield
+        yield say
     finally:
-        if told:
-            click.echo("\r" + " " * (len(words) + 4) + "\r", err=True, nl=False)
+        say("")
+
+
+@contextmanager
+def counting(words: str) -> Iterator[Callable[[int, int], None] | None]:
+    """A bar for what is done one by one, to a terminal only; yields ``show(number, count)``."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    with click.progressbar(length=1, label=words, file=sys.stderr) as bar:
+
+        def show(number: int, count: int) -> None:
+            bar.length = max(count, 1)
+            bar.update(number - bar.pos)
+
+        yield show
 
 
 def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str]) -> None:
@@ -129,5 +153,8 @@ def utc_option(option: str, text: str) -> float:
     try:
         return mjd_from_iso(text)
     except ValueError as error:
-        accepted = "a time such as 2027-10-07T01:10:00Z"
+        accepted = (
+            "a date and time in ISO 8601 with Z or an offset, such as 2027-10-07T01:10:00Z "
+            "or 2027-10-07T02:10+01:00"
+        )
         raise InputError("command line", option, text, accepted) from error

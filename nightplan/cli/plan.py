@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     "--done",
     multiple=True,
     metavar="FILTER=COUNT",
-    help="With --from: subs really shot before; repeatable.",
+    help="With --from: subs really shot before, more or less than planned; repeatable.",
 )
 @click.option(
     "--export",
@@ -82,11 +82,9 @@ def command(
         check_export(path)
     again = None
     kept = None if keep is None else read_plan_document(str(keep), read_text(keep))
-    if kept is not None and kept["train"] not in config.train:
-        accepted = f"one of {', '.join(config.train)}"
-        raise InputError(str(keep), "train", kept["train"], accepted)
     if from_utc is not None:
-        again = Replan(utc_option("--from", from_utc), kept, parse_done(config, done))
+        moment = utc_option("--from", from_utc)
+        again = Replan(moment, kept, parse_done(config, done), source=str(keep))
     elif keep is not None or done:
         option = "--keep" if keep is not None else "--done"
         raise InputError("command line", option, str(keep or done[0]), "only together with --from")
@@ -96,8 +94,7 @@ def command(
         from nightplan.planning.tonight.night import default_evening
         from nightplan.sky.times import datetime_from_mjd
 
-        moment = datetime_from_mjd(again.from_utc_mjd)
-        evening = default_evening(config.site, moment).isoformat()
+        evening = default_evening(config.site, datetime_from_mjd(moment)).isoformat()
     night = compute_night(config.site, evening_of(config.site, evening))
     with doing("framing the targets and solving the night"):
         plan = make_plan(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from nightplan.report.local_time import NightClock, duration, minutes_between, utc_clock
-from nightplan.report.order_of_work import order_of_work
+from nightplan.report.local_time import NightClock, duration, minutes_between, moment, utc_clock
+from nightplan.report.order_of_work import WorkItem, order_of_work
 from nightplan.report.text_table import paragraph, text_table
 from nightplan.report.words import (
     WINDOW_WORDS,
@@ -42,12 +42,16 @@ def plan_text(plan: Plan, *, rules: bool | None = None) -> str:
     if plan["targets"]:
         parts.append(_targets(plan, rules))
     if plan["blocks"]:
-        parts.append("Order of work\n" + _blocks(plan, clock, rules))
-        parts.append("Why then\n" + _reasons(plan, clock))
+        parts += _order(plan, clock, rules)
+        reasons = _reasons(plan, clock)
+        if reasons:
+            parts.append("Why then\n" + reasons)
     else:
         reason = str(plan.get("blocks_reason") or "nothing fits").replace("_", " ")
         parts.append(paragraph(f"No block can be placed: {reason}."))
-    if plan.get("setup"):
+    if plan.get("changes"):
+        parts.append("Against the plan in force\n" + _changes(plan))
+    if plan.get("setup") and not plan.get("from_utc"):
         parts.append("Setting up\n" + _setup(plan, clock, rules))
     if plan["progress"]:
         parts.append("Progress, equivalent hours\n" + _progress(plan, rules))
@@ -68,6 +72,8 @@ def _times(plan: Plan) -> list[str]:
 
 def _head(plan: Plan, clock: NightClock) -> str:
     lines = [f"Plan for the night of {plan['date']} at {plan['site']}"]
+    if plan.get("from_utc"):
+        lines.append(f"Anew    from {clock.full(plan['from_utc'])} on")
     if plan["window_start_utc"]:
         start, end = plan["window_start_utc"], plan["window_end_utc"]
         kind = WINDOW_WORDS.get(plan["window_kind"], plan["window_kind"])
@@ -115,10 +121,30 @@ def _targets(plan: Plan, rules: bool | None) -> str:
     return "\n".join(notes)
 
 
-def _blocks(plan: Plan, clock: NightClock, rules: bool | None) -> str:
+def _order(plan: Plan, clock: NightClock, rules: bool | None) -> list[str]:
+    """The order of work; of a re-plan, what is shot and what is to come apart."""
+    items = order_of_work(plan)
+    times = f"Times are {clock.heading}.\n"
+    begin = plan.get("from_utc")
+    if begin is None:
+        return ["Order of work\n" + times + _work(plan, items, clock, rules)]
+    at = moment(begin)
+    past = [item for item in items if moment(item.start_utc) < at]
+    ahead = [item for item in items if moment(item.start_utc) >= at]
+    if not ahead or all(item.block is None for item in ahead):
+        rest = "Nothing more can be placed in what is left of the window."
+    else:
+        rest = _work(plan, ahead, clock, rules)
+    parts = [f"Order of work from {clock.full(begin)} on\n" + times + rest]
+    if any(item.block is not None for item in past):
+        parts.insert(0, f"Before {clock.full(begin)}, kept\n" + _work(plan, past, clock, rules))
+    return parts
+
+
+def _work(plan: Plan, items: Sequence[WorkItem], clock: NightClock, rules: bool | None) -> str:
     panels = panels_of(plan)
     rows = []
-    for item in order_of_work(plan):
+    for item in items:
         span = [clock.clock(item.start_utc), clock.clock(item.end_utc)]
         if item.block is not None:
             row = item.block
@@ -128,19 +154,24 @@ def _blocks(plan: Plan, clock: NightClock, rules: bool | None) -> str:
         else:
             rows.append([*span, item.target or "", "", item.words, ""])
     heads = ["start", "end", "target", "filter", "work", "gain"]
-    return f"Times are {clock.heading}.\n" + text_table(heads, rows, rules=rules)
+    return text_table(heads, rows, rules=rules)
 
 
 def _reasons(plan: Plan, clock: NightClock) -> str:
     panels = panels_of(plan)
+    begin = plan.get("from_utc")
     return "\n".join(
         paragraph(
             f"{target_and_panel(row, panels)}, {row['filter']}: {row['why']}",
             indent=f"{clock.clock(row['start_utc'])}  ",
         )
         for row in plan["blocks"]
-        if row.get("why")
+        if row.get("why") and (begin is None or moment(row["start_utc"]) >= moment(begin))
     )
+
+
+def _changes(plan: Plan) -> str:
+    return "\n".join(paragraph(f"{change}.") for change in plan["changes"])
 
 
 def _setup(plan: Plan, clock: NightClock, rules: bool | None) -> str:

@@ -108,7 +108,7 @@ class Framing:
         Distance of the centre from the target's catalogued position.
     angle_choice : str
         Why this angle: `asked`, `used`, `flats`, `round`, `middle` (of the band of
-        angles that serve), `roomiest` (of those, for a mosaic), `widest`.
+        angles that serve), `roomiest` (of those, for a mosaic), `widest`; `kept` by a re-plan.
     whole_mosaic_panels : int
         How many panels it would take to hold the target with the wanted margin.
     reason : str

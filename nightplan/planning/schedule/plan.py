@@ -11,12 +11,12 @@ from nightplan.model.goals import goal_for
 from nightplan.planning.choosing.night_targets import best_targets, named_targets
 from nightplan.planning.choosing.train_choice import (
     NightTrain,
-    TrainRanking,
     choose_night_train,
     rank_trains,
 )
 from nightplan.planning.framing.framing import Framing
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
+from nightplan.planning.schedule.kept_framing import kept_framings, kept_train
 from nightplan.planning.schedule.night_problem import NightProblem, night_problem
 from nightplan.planning.schedule.replan import Replan, with_past
 from nightplan.planning.schedule.solver import Solution, solve
@@ -38,26 +38,27 @@ class NightPlan:
     """Everything that was decided for one night, and what it was decided from.
 
     `posed` and `solution` are None for a night without a window or without targets;
-    `empty_reason` then says why. `rankings` holds every train's framing of every target, in
-    the order of `targets`.
+    `empty_reason` then says why. `framings` are those of the night's train, in the order of
+    `targets`. `replanned` says that it is the rest of a night, from `posed.problem.now_s` on.
     """
 
     config: Config
     night: Night
     targets: tuple[Target, ...]
     train: NightTrain
-    rankings: tuple[TrainRanking, ...]
+    framings: tuple[Framing, ...]
     setup: SetupTimeline
     posed: NightProblem | None
     solution: Solution | None
     empty_reason: str | None
     notices: tuple[str, ...]
+    replanned: bool = False
 
     def framing(self, target: str) -> Framing:
         """The framing of a target in tonight's train. Raises KeyError for another target."""
-        for ranking in self.rankings:
-            if ranking.target == target:
-                return ranking.of(self.train.train).framing
+        for framing in self.framings:
+            if framing.target == target:
+                return framing
         raise KeyError(target)
 
 
@@ -104,19 +105,11 @@ def make_plan(
         raise InputError(
             "command line", "TARGET", len(targets), f"at most {MOST_TARGETS} targets a night"
         )
-    rankings = tuple(
-        rank_trains(
-            config,
-            target,
-            used_angles={
-                train: earlier.used_angles.get((target.name, train), ()) for train in config.train
-            },
-            flats_angles=earlier.flats_angles,
-        )
-        for target in targets
-    )
-    forced = None if again is None or again.plan is None else str(again.plan["train"])
-    train = _night_train(config, targets, rankings, forced)
+    if again is not None and again.plan is not None:
+        framings = kept_framings(config, targets, again.plan, again.source, earlier)
+        train = kept_train(targets, again.plan)
+    else:
+        train, framings = _train_and_framings(config, targets, earlier)
     setup = setup_timeline(config, night)
     empty = None
     if night.window_utc_mjd is None:
@@ -125,19 +118,13 @@ def make_plan(
         empty = "no_target_is_up"
     if empty is not None:
         return NightPlan(
-            config, night, targets, train, rankings, setup, None, None, empty, night.notices
+            config, night, targets, train, framings, setup, None, None, empty, night.notices
         )
-    posed = night_problem(
-        config,
-        night,
-        train.train,
-        targets,
-        [ranking.of(train.train).framing for ranking in rankings],
-        setup,
-        earlier,
-    )
+    posed = night_problem(config, night, train.train, targets, framings, setup, earlier)
+    past: list[str] = []
     if again is not None:
-        posed = replace(posed, problem=with_past(posed.problem, again))
+        problem, past = with_past(posed.problem, again)
+        posed = replace(posed, problem=problem)
     limit = solve_s if solve_s is not None else (SOLVE_S if again is None else REPLAN_S)
     solution = solve(posed.problem, limit)
     reason = None
@@ -148,33 +135,35 @@ def make_plan(
         night,
         targets,
         train,
-        rankings,
+        framings,
         setup,
         posed,
         solution,
         reason,
-        (*night.notices, *solution.notes),
+        (*night.notices, *past, *solution.notes),
+        again is not None,
     )
 
 
-def _night_train(
-    config: Config,
-    targets: Sequence[Target],
-    rankings: Sequence[TrainRanking],
-    forced: str | None,
-) -> NightTrain:
-    """One train over tonight's targets, weighted by their priority; a re-plan keeps its own."""
-    if not rankings:
+def _train_and_framings(
+    config: Config, targets: Sequence[Target], earlier: EarlierNights
+) -> tuple[NightTrain, tuple[Framing, ...]]:
+    """One train over tonight's targets, weighted by their priority, and how it frames each."""
+    if not targets:
         first = next(iter(config.train))
-        return NightTrain(first, "No target to choose a train for.", ())
+        return NightTrain(first, "No target to choose a train for.", ()), ()
+    rankings = [
+        rank_trains(
+            config,
+            target,
+            used_angles={
+                train: earlier.used_angles.get((target.name, train), ()) for train in config.train
+            },
+            flats_angles=earlier.flats_angles,
+        )
+        for target in targets
+    ]
     goals = [goal_for(config, target) for target in targets]
     weights = [1.0 if goal is None else goal.priority for goal in goals]
     chosen = choose_night_train(rankings, weights)
-    if forced is None or forced == chosen.train or forced not in config.train:
-        return chosen
-    only = [
-        replace(ranking, fits=tuple(fit for fit in ranking.fits if fit.train == forced))
-        for ranking in rankings
-    ]
-    kept = choose_night_train(only, weights)
-    return replace(kept, reason=f"{forced}: the plan in force has it on the telescope.")
+    return chosen, tuple(ranking.of(chosen.train).framing for ranking in rankings)

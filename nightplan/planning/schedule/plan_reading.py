@@ -35,6 +35,15 @@ WHOLE: Check = (_is_whole, "a whole number from 1 to 1000000")
 SECONDS: Check = (lambda value: _is_number(value) and 0.0 < value <= 86400.0, "seconds to 86400")
 TEXT_OR_NULL: Check = (lambda value: value is None or isinstance(value, str), "text or null")
 TIME_OR_NULL: Check = (lambda value: value is None or _is_time(value), f"{TIME[1]}, or null")
+
+
+def _number(low: float, high: float) -> Check:
+    return (
+        lambda value: _is_number(value) and low <= value <= high,
+        f"a number from {low:g} to {high:g}",
+    )
+
+
 KIND: Check = (lambda value: value in KINDS, f"one of {', '.join(KINDS)}")
 ROWS: Check = (lambda value: isinstance(value, list), "an array of objects")
 
@@ -47,7 +56,32 @@ BLOCK = {
     "sub_s": SECONDS,
     "count": WHOLE,
 }
+BLOCK_IF_THERE = {"train": TEXT, "gain": TEXT, "end_utc": TIME}
 EVENT = {"kind": KIND, "target": TEXT_OR_NULL, "start_utc": TIME, "end_utc": TIME}
+
+PLACE = {
+    "ra_deg": _number(0.0, 360.0),
+    "dec_deg": _number(-90.0, 90.0),
+    "position_angle_deg": _number(0.0, 180.0),
+    "image_up_angle_deg": _number(0.0, 360.0),
+}
+FRAMED = {
+    **PLACE,
+    "position_angle_tolerance_deg": _number(0.0, 90.0),
+    "coverage": _number(0.0, 1.0),
+    "margin_arcmin": _number(-1e5, 1e5),
+    "mosaic_columns": WHOLE,
+    "mosaic_rows": WHOLE,
+    "reason": TEXT,
+}
+"""A target's framing, where its `fields` tell it whole."""
+TARGET_IF_THERE = {
+    "train": TEXT,
+    "position_angle_deg": PLACE["position_angle_deg"],
+    "train_loss": TEXT,
+    "train_loss_share": _number(0.0, 1.0),
+    "best_train": TEXT,
+}
 
 
 def read_plan_document(source: str, text: str) -> dict[str, Any]:
@@ -75,9 +109,23 @@ def read_plan_document(source: str, text: str) -> dict[str, Any]:
             if not isinstance(row, dict):
                 raise InputError(source, where, row, "an object")
             _check(source, f"{where}.", row, wanted)
-            if name == "blocks" and "train" in row:
-                _check(source, f"{where}.", row, {"train": TEXT})
+            may = {"blocks": BLOCK_IF_THERE, "targets": TARGET_IF_THERE}.get(name, {})
+            _check(source, f"{where}.", row, {key: may[key] for key in may if key in row})
+            if name == "targets" and "fields" in row:
+                _check_fields(source, where, row)
     return plan
+
+
+def _check_fields(source: str, where: str, row: Mapping[str, Any]) -> None:
+    _check(source, f"{where}.", row, FRAMED)
+    fields = row["fields"]
+    if not isinstance(fields, list) or not fields:
+        raise InputError(source, f"{where}.fields", fields, "an array of at least one object")
+    for number, place in enumerate(fields, start=1):
+        inside = f"{where}.fields.{number}"
+        if not isinstance(place, dict):
+            raise InputError(source, inside, place, "an object")
+        _check(source, f"{inside}.", place, PLACE)
 
 
 def _check(source: str, owner: str, row: Mapping[str, Any], wanted: Mapping[str, Check]) -> None:

@@ -7,6 +7,8 @@ speaks; altitude and moon, where the problem carries them, say what lies behind 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from nightplan.planning.schedule.blocks import Block, Schedule
@@ -17,8 +19,20 @@ TELLING = 0.03
 
 
 def reasons(problem: Problem, schedule: Schedule) -> list[str]:
-    """One sentence for each block of the schedule, in its order."""
-    return [_reason(problem, schedule, number) for number in range(len(schedule.blocks))]
+    """One sentence for each block of the schedule, in its order.
+
+    What a re-plan found shot needs no reason; it is told what it was worth, and is no alternative
+    to what comes.
+    """
+    kept = len(problem.kept)
+    ahead = replace(schedule, blocks=schedule.blocks[kept:])
+    told = [_shot(problem, block) for block in schedule.blocks[:kept]]
+    return told + [_reason(problem, ahead, number) for number in range(len(ahead.blocks))]
+
+
+def _shot(problem: Problem, block: Block) -> str:
+    worth = mean_worth(problem, block.task, block.start_s, block.end_s)
+    return f"{problem.tasks[block.task].filter} is already shot, at a worth of {worth:.2f}"
 
 
 def mean_worth(problem: Problem, task: int, start_s: float, end_s: float) -> float:
@@ -56,7 +70,7 @@ def _against_times(problem: Problem, schedule: Schedule, block: Block, here: flo
     length = block.end_s - block.start_s
     others: list[tuple[float, float]] = []
     for rise, set_ in problem.usable_intervals(block.task):
-        first, last = max(rise, problem.setup_s), min(set_, problem.end_s)
+        first, last = max(rise, problem.start_s), min(set_, problem.end_s)
         if last - first < 60.0:
             continue
         for start in np.arange(first, max(first, last - length) + 1.0, 900.0):

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
-from nightplan.planning.schedule.blocks import Block, Event, Schedule
-from nightplan.planning.schedule.problem import Problem
+from nightplan.planning.schedule.blocks import Schedule
+from nightplan.planning.schedule.in_force import take_over
+from nightplan.planning.schedule.problem import Problem, RigState
 from nightplan.planning.schedule.solving.resume import resume
 from nightplan.sky.times import mjd_from_iso, utc_iso
 
@@ -31,11 +32,14 @@ class Replan:
         The plan document in force (`--keep`).
     done : mapping of filter to count
         Subs really shot before `from`; filters that are not named were shot as planned.
+    source : str
+        What messages call the plan in force: its file.
     """
 
     from_utc_mjd: float
     plan: Mapping[str, Any] | None = None
     done: Mapping[str, int] | None = None
+    source: str = "the plan in force"
 
 
 def parse_done(config: Config, items: Sequence[str]) -> dict[str, int]:
@@ -43,36 +47,90 @@ def parse_done(config: Config, items: Sequence[str]) -> dict[str, int]:
     counts: dict[str, int] = {}
     for item in items:
         name, _, number = item.partition("=")
-        if name not in config.filter or not number.isdigit():
-            accepted = f"FILTER=COUNT with a filter of {', '.join(config.filter)}"
+        if name not in config.filter or not (number.isascii() and number.isdigit()):
+            accepted = (
+                f"FILTER=COUNT, a filter of {', '.join(config.filter)} and a whole number from 0, "
+                f"such as {next(iter(config.filter))}=18"
+            )
             raise InputError("command line", "--done", item, accepted)
         counts[name] = counts.get(name, 0) + int(number)
     return counts
 
 
-def with_past(problem: Problem, again: Replan) -> Problem:
+def with_past(problem: Problem, again: Replan) -> tuple[Problem, list[str]]:
     """The problem from `from` on, with what was shot before as kept blocks.
+
+    Returns
+    -------
+    problem : Problem
+    notices : list of str
+        What of the plan in force does not fit tonight's problem, and what was assumed of subs
+        that were told to differ from it.
 
     Raises
     ------
     InputError
-        `from` or the plan in force belongs to another night, or more subs are said to be done
-        than that plan held before `from`.
+        `from` or the plan in force belongs to another night, nothing of that plan fits, or more
+        subs are said to be done than the time that has passed can hold.
     """
     _check_night(problem, again)
     now_s = (again.from_utc_mjd - problem.epoch_utc_mjd) * DAY_S
     now_s = min(max(now_s, 0.0), problem.window_s)
     done = dict(again.done or {})
-    previous = None if again.plan is None else plan_schedule(problem, again.plan)
-    if previous is None:
-        return replace(_with_gathered(problem, now_s, done), now_s=now_s)
-    rest = resume(problem, previous, now_s, done, ROUNDING_S, finish_sub=False)
+    notices: list[str] = []
+    if again.plan is None:
+        rest = resume(problem, Schedule(), now_s, done, ROUNDING_S)
+        # Where the rig stands is not known: the start pays what a start pays.
+        state = RigState(None) if now_s > problem.setup_s else None
+        rest = replace(rest, state=state, previous=None)
+        planned = replace(rest, kept=())
+    else:
+        problem, in_force, notices = take_over(problem, again.plan, now_s, again.source)
+        rest = resume(problem, in_force, now_s, done, ROUNDING_S)
+        planned = resume(problem, in_force, now_s, {}, ROUNDING_S)
+    if rest.now_s > now_s + ROUNDING_S:
+        later = (rest.now_s - now_s) / 60.0
+        notices.append(
+            f"what is under way at --from is finished first: the rest begins {later:.0f} min later"
+        )
+    return rest, [*notices, *_assumed(rest, planned, done)]
+
+
+def _assumed(rest: Problem, planned: Problem, done: Mapping[str, int]) -> list[str]:
+    """What the counts told were taken to mean, where the plan in force does not say it."""
+    told = []
+    where = "between what else was shot" if rest.previous else "as if shot just before --from"
     for name, count in done.items():
-        held = sum(b.count for b in rest.kept if problem.tasks[b.task].filter == name)
-        if held < count:
-            accepted = f"at most {held}, as planned before"
-            raise InputError("command line", "--done", f"{name}={count}", accepted)
-    return rest
+        had, has = _by_target(planned, name), _by_target(rest, name)
+        more = next((target for target in has if has[target] > had.get(target, 0)), None)
+        if more is not None:
+            beyond = f" where {had[more]} were planned" if more in had else ""
+            told.append(
+                f"{name}={count} is counted for {more}{beyond}; when its subs were taken is not "
+                f"known, and they are laid {where}"
+            )
+        elif count < sum(had.values()) and len(had) > 1:
+            shares = ", ".join(f"{target} {has.get(target, 0)} of {had[target]}" for target in had)
+            told.append(f"{name}={count} is counted for the first subs planned: {shares}")
+    names = dict.fromkeys(planned.tasks[block.task].filter for block in planned.kept)
+    for name in (one for one in names if one not in done):
+        had, has = _by_target(planned, name), _by_target(rest, name)
+        for target in (one for one in had if has.get(one, 0) < had[one]):
+            told.append(
+                f"beside what --done names there was no time for all that was planned: of "
+                f"{target} {name} {has.get(target, 0)} of {had[target]} subs are counted; name it "
+                "too if that is not so"
+            )
+    return told
+
+
+def _by_target(problem: Problem, name: str) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for block in problem.kept:
+        if problem.tasks[block.task].filter == name:
+            target = problem.pointings[block.pointing].target
+            counts[target] = counts.get(target, 0) + block.count
+    return counts
 
 
 def _check_night(problem: Problem, again: Replan) -> None:
@@ -86,88 +144,3 @@ def _check_night(problem: Problem, again: Replan) -> None:
     if began is not None and abs(mjd_from_iso(began) - middle) > 0.5:
         accepted = f"a plan whose window lies in the night from {start} to {end}"
         raise InputError("command line", "--keep", f"window_start_utc {began}", accepted)
-
-
-def plan_schedule(problem: Problem, plan: Mapping[str, Any]) -> Schedule:
-    """A plan document as a schedule of this problem; blocks that fit no task are left out."""
-    tasks = {
-        (problem.pointings[task.pointing].target, problem.pointings[task.pointing].panel,
-         task.filter, task.train): number
-        for number, task in enumerate(problem.tasks)
-    }  # fmt: skip
-    pointing_of: dict[str, int] = {}
-    for i, pointing in enumerate(problem.pointings):
-        pointing_of.setdefault(pointing.target, i)
-    blocks: list[Block] = []
-    for row in plan["blocks"]:
-        train = row.get("train", plan["train"])
-        number = tasks.get((row["target"], row["panel"], row["filter"], train))
-        if number is None:
-            continue
-        start = _seconds(problem, row["start_utc"])
-        near = blocks[-1] if blocks and not blocks[-1].after_meridian else None
-        stays = near is not None and near.pointing == problem.tasks[number].pointing
-        flipped = near is not None and any(
-            row["kind"] == "flip" and near.start_s < _seconds(problem, row["start_utc"]) < start
-            for row in plan["events"]
-        )
-        # A mount that tracks past the meridian goes on there until it flips.
-        after = start >= _transit(problem, problem.tasks[number]) and not (stays and not flipped)
-        blocks.append(_block(problem, number, start, int(row["count"]), after))
-    events = [
-        Event(
-            row["kind"],
-            pointing_of.get(row.get("target") or ""),
-            _seconds(problem, row["start_utc"]),
-            _seconds(problem, row["end_utc"]),
-        )
-        for row in plan["events"]
-    ]
-    return Schedule(tuple(blocks), tuple(events))
-
-
-def _transit(problem: Problem, task: Any) -> float:
-    return problem.pointings[task.pointing].transit_s
-
-
-def _seconds(problem: Problem, utc: str) -> float:
-    return (mjd_from_iso(utc) - problem.epoch_utc_mjd) * DAY_S
-
-
-def _block(problem: Problem, task: int, start_s: float, count: int, after: bool) -> Block:
-    rules = problem.overheads
-    return Block(
-        task=task,
-        pointing=problem.tasks[task].pointing,
-        start_s=start_s,
-        end_s=start_s + problem.run_s(task, count),
-        count=count,
-        sub_s=problem.tasks[task].sub_s,
-        dithers=max(0, (count - 1) // rules.dither_every),
-        after_meridian=after,
-    )
-
-
-def _with_gathered(problem: Problem, now_s: float, done: dict[str, int]) -> Problem:
-    """Without a plan in force: subs already shot count for the first target that wants them."""
-    tasks = list(problem.tasks)
-    for name, count in done.items():
-        number = next((i for i, task in enumerate(tasks) if task.filter == name), None)
-        if number is None:
-            wanted = ", ".join(dict.fromkeys(task.filter for task in tasks))
-            raise InputError("command line", "--done", f"{name}={count}", f"a filter of {wanted}")
-        task = tasks[number]
-        most = int(now_s // task.sub_s)
-        if count > most:
-            raise InputError(
-                "command line",
-                "--done",
-                f"{name}={count}",
-                f"at most {most} subs of {task.sub_s:g} s between the window's start and --from",
-            )
-        edges = problem.worth_until(number, [0.0, now_s])
-        mean = float(edges[1] - edges[0]) / now_s if now_s > 0.0 else 0.0
-        tasks[number] = replace(
-            task, gathered_h=task.gathered_h + count * task.sub_s * mean / 3600.0
-        )
-    return replace(problem, tasks=tuple(tasks))

@@ -82,6 +82,11 @@ def block_hours(problem: Problem, block: Block) -> float:
     if block.count == 0:
         return 0.0
     starts = problem.sub_starts_s(block.task, block.start_s, block.count)
+    if not block.dithers:
+        # What was really shot may have gone without them.
+        starts[1:] = starts[0] + np.arange(1, block.count) * (
+            block.sub_s + problem.overheads.download_s
+        )
     until = problem.worth_until(block.task, np.concatenate([starts, starts + block.sub_s]))
     return float(np.sum(until[block.count :] - until[: block.count])) / HOUR_S
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from nightplan.planning.schedule.changes import changes
 from nightplan.planning.schedule.plan import NightPlan
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
 from nightplan.report.documents.base import Document
+from nightplan.report.documents.frame import PanelPlace
 from nightplan.sky.times import utc_iso
 
 DAY_S = 86400.0
@@ -72,9 +74,16 @@ class FramedTarget(Document):
     position_angle_tolerance_deg: float
     coverage: float
     margin_arcmin: float
+    ra_deg: float
+    dec_deg: float
     panels: int
+    mosaic_columns: int
+    mosaic_rows: int
+    fields: list[PanelPlace]
     reason: str
     train_loss: str
+    train_loss_share: float
+    best_train: str
     filters: list[str]
 
 
@@ -91,6 +100,9 @@ class PlanDocument(Document):
     window_start_utc_reason: str | None = None
     window_end_utc: str | None
     window_end_utc_reason: str | None = None
+    from_utc: str | None = None
+    from_utc_reason: str | None = None
+    changes: list[str]
     targets: list[FramedTarget]
     blocks: list[PlanBlock]
     blocks_reason: str | None = None
@@ -144,7 +156,8 @@ def plan_document(plan: NightPlan) -> PlanDocument:
             "solve_s": 0.0,
             "change_cost": 0.0,
         }
-        lists: dict[str, object] = {"blocks": [], "events": [], "progress": []}
+        lists: dict[str, object] = {"blocks": [], "events": [], "progress": [], "changes": []}
+        lists["from_utc_reason"] = "no_schedule"
         return PlanDocument.model_validate({**base, **nothing, **lists, "ledger": idle})
     problem, solution = plan.posed.problem, plan.solution
     schedule = solution.schedule
@@ -186,10 +199,15 @@ def plan_document(plan: NightPlan) -> PlanDocument:
             end_utc=utc(event.end_s),
         )
         for event in schedule.events
+        # A sliver of idle time has no length in whole seconds; the ledger holds it.
+        if event.kind != "idle" or utc(event.start_s) != utc(event.end_s)
     ]
     return PlanDocument.model_validate(
         {
             **base,
+            "from_utc": utc(problem.now_s) if plan.replanned else None,
+            "from_utc_reason": None if plan.replanned else "planned_whole",
+            "changes": changes(problem, schedule),
             "blocks": blocks,
             "events": events,
             "ledger": ledger_min(problem, schedule),
@@ -220,6 +238,7 @@ def _framed(plan: NightPlan, name: str) -> FramedTarget:
     target = next(target for target in plan.targets if target.name == name)
     framing = plan.framing(name)
     wanted = plan.posed.wanted[name] if plan.posed is not None else ()
+    loss = next((loss for loss in plan.train.losses if loss.target == name), None)
     return FramedTarget(
         target=name,
         common_name=target.common_names[0] if target.common_names else "",
@@ -230,8 +249,23 @@ def _framed(plan: NightPlan, name: str) -> FramedTarget:
         position_angle_tolerance_deg=framing.position_angle_tolerance_deg,
         coverage=framing.coverage,
         margin_arcmin=framing.margin_arcmin,
+        ra_deg=framing.ra_deg,
+        dec_deg=framing.dec_deg,
         panels=len(framing.panels),
+        mosaic_columns=framing.mosaic_columns,
+        mosaic_rows=framing.mosaic_rows,
+        fields=[
+            PanelPlace(
+                ra_deg=panel.ra_deg,
+                dec_deg=panel.dec_deg,
+                position_angle_deg=panel.position_angle_deg,
+                image_up_angle_deg=panel.image_up_angle_deg,
+            )
+            for panel in framing.panels
+        ],
         reason=framing.reason,
-        train_loss=next((loss.reason for loss in plan.train.losses if loss.target == name), ""),
+        train_loss="" if loss is None else loss.reason,
+        train_loss_share=0.0 if loss is None else loss.share,
+        best_train=framing.train if loss is None else loss.best_train,
         filters=[item.filter for item in wanted],
     )

@@ -208,14 +208,18 @@ def main() -> None:
          "image_up_angle_deg": frames[name]["image_up_angle_deg"],
          "position_angle_tolerance_deg": frames[name]["position_angle_tolerance_deg"],
          "coverage": frames[name]["coverage"], "margin_arcmin": frames[name]["margin_arcmin"],
-         "panels": 1, "reason": frames[name]["reason"], "train_loss": loss, "filters": filters}
-        for name, common, kind, loss, filters in (
+         "ra_deg": PLACES[name][0], "dec_deg": PLACES[name][1],
+         "panels": 1, "mosaic_columns": 1, "mosaic_rows": 1, "fields": frames[name]["panels"],
+         "reason": frames[name]["reason"], "train_loss": loss, "train_loss_share": share,
+         "best_train": best, "filters": filters}
+        for name, common, kind, loss, share, best, filters in (
             ("NGC 7000", "North America Nebula", "emission_nebula", "NGC 7000 loses nothing.",
-             ["Ha", "SII"]),
-            ("M 31", "Andromeda Galaxy", "galaxy", "M 31 loses nothing.", ["L", "R", "G", "B"]),
+             0.0, "reducer", ["Ha", "SII"]),
+            ("M 31", "Andromeda Galaxy", "galaxy", "M 31 loses nothing.",
+             0.0, "reducer", ["L", "R", "G", "B"]),
             ("IC 1805", "Heart Nebula", "emission_nebula",
              "IC 1805 would do a little better with the flattener: finer sampling.",
-             ["Ha", "OIII"]),
+             0.02, "flattener", ["Ha", "OIII"]),
         )
     ]  # fmt: skip
     plan = {
@@ -226,6 +230,7 @@ def main() -> None:
         "window_kind": "astronomical",
         "window_start_utc": "2027-10-06T19:32:40Z",
         "window_end_utc": iso(end),
+        "from_utc": None, "from_utc_reason": "planned_whole", "changes": [],
         "targets": targets,
         "blocks": clock.blocks,
         "events": clock.events,

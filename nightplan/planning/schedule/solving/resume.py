@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.problem import Problem, RigState
+from nightplan.planning.schedule.solving.shot import shot_before
 
 PAUSE_S = 600.0
 """After a longer pause the field is centred and focused anew (common practice, no source)."""
@@ -18,7 +20,6 @@ def resume(
     now_s: float,
     done: Mapping[str, int] | None = None,
     rounding_s: float = 1e-6,
-    finish_sub: bool = True,
 ) -> Problem:
     """The rest of the night as a problem of its own.
 
@@ -31,41 +32,32 @@ def resume(
     now_s : float
         Now, seconds since the window's start.
     done : mapping of filter to count, optional
-        Subs really shot of each filter before now, where that differs from the plan. Of filters
-        that it names, earlier blocks are kept first and cut to the count; blocks cannot gain
-        subs that the plan did not have.
+        Subs really shot of each filter before now, where that differs from the plan; where they
+        are put is told in `nightplan.planning.schedule.solving.shot`.
     rounding_s : float
-        A sub that ends so little after now counts as shot.
-    finish_sub : bool
-        Whether a sub that is open now is finished and counts, unless `done` names its filter.
+        How far times of the plan may be off: a sub that ends so little after now counts as shot.
 
     Returns
     -------
     Problem
-        With `kept`, `kept_events`, `state`, `now_s` and `previous` set. A slew, filter change,
-        flip or focus run under way is finished, with what leads to the block behind it, unless
-        `done` names anything.
+        With `kept`, `kept_events`, `state`, `now_s` and `previous` set. What is under way now is
+        finished first, and counts: a sub, or a slew, filter change, flip or focus run with what
+        leads to the block behind it; unless `done` names the filter that it is for.
+
+    Raises
+    ------
+    InputError
+        As of `shot_before`.
     """
     done = done or {}
     now_s = min(max(now_s, 0.0), problem.window_s)
-    if finish_sub:
-        now_s = max([now_s, *_open_sub_ends(problem, in_force, now_s, done)])
-    coming = None if done else _block_being_led_to(in_force, now_s)
+    now_s = max([now_s, *_open_sub_ends(problem, in_force, now_s, done, rounding_s)])
+    coming = _block_being_led_to(in_force, now_s)
+    if coming is not None and problem.tasks[coming.task].filter in done:
+        coming = None
     if coming is not None:
         now_s = coming.start_s
-    left = dict(done)
-    kept: list[Block] = []
-    for block in in_force.blocks:
-        starts = problem.sub_starts_s(block.task, block.start_s, block.count)
-        length = block.sub_s + problem.overheads.download_s
-        shot = int((starts + length <= now_s + rounding_s).sum())
-        name = problem.tasks[block.task].filter
-        if name in left:
-            shot = min(shot, left[name])
-            left[name] -= shot
-        if shot > 0:
-            kept.append(_cut(problem, block, shot))
-    events = _events_before(in_force, kept, now_s)
+    kept, events = shot_before(problem, in_force, now_s, done, rounding_s)
     return replace(
         problem,
         now_s=now_s,
@@ -77,7 +69,11 @@ def resume(
 
 
 def _open_sub_ends(
-    problem: Problem, in_force: Schedule, now_s: float, done: Mapping[str, int]
+    problem: Problem,
+    in_force: Schedule,
+    now_s: float,
+    done: Mapping[str, int],
+    rounding_s: float,
 ) -> list[float]:
     """End of the sub, its download included, that is open now; empty if none is."""
     ends = []
@@ -85,33 +81,8 @@ def _open_sub_ends(
         if problem.tasks[block.task].filter not in done:
             starts = problem.sub_starts_s(block.task, block.start_s, block.count)
             over = starts + block.sub_s + problem.overheads.download_s
-            ends += [float(end) for end in over[(starts < now_s) & (over > now_s)]]
+            ends += [float(end) for end in over[(starts < now_s) & (over > now_s + rounding_s)]]
     return ends
-
-
-def _cut(problem: Problem, block: Block, count: int) -> Block:
-    return replace(
-        block,
-        count=count,
-        end_s=block.start_s + problem.run_s(block.task, count),
-        dithers=max(0, (count - 1) // problem.overheads.dither_every),
-    )
-
-
-def _events_before(in_force: Schedule, kept: list[Block], now_s: float) -> list[Event]:
-    """Events before now, cut so that none overlaps a block: times may have been rounded."""
-    events = []
-    for event in in_force.events:
-        start, end = event.start_s, min(event.end_s, now_s)
-        for block in kept:
-            if start < block.end_s and end > block.start_s:
-                if start < block.start_s:
-                    end = min(end, block.start_s)
-                else:
-                    start = max(start, block.end_s)
-        if event.kind != "idle" and end > start:
-            events.append(replace(event, start_s=start, end_s=end))
-    return events
 
 
 def _block_being_led_to(in_force: Schedule, now_s: float) -> Block | None:
@@ -138,9 +109,17 @@ def _state(
     if not kept and (not in_force.blocks or now_s <= in_force.blocks[0].start_s):
         # Still standing where setting up ended.
         return None
-    if not kept or now_s - kept[-1].end_s > PAUSE_S:
+    begun = [block for block in in_force.blocks if block.start_s <= now_s]
+    on, since_s = (kept[-1], kept[-1].end_s) if kept else (None, -math.inf)
+    if begun and begun[-1].start_s >= since_s - 1.0 and now_s < begun[-1].end_s:
+        # Its first sub is open, or was lost.
+        on, since_s = begun[-1], begun[-1].start_s
+    turned = any(e.start_s >= since_s - 1e-6 and e.kind != "focus" for e in events)
+    if on is None or turned or now_s - since_s > max(PAUSE_S, _sub_s(problem, on)):
         return RigState(None)
-    last = kept[-1]
-    if any(e.start_s >= last.end_s - 1e-6 and e.kind != "focus" for e in events):
-        return RigState(None)
-    return RigState(last.task, last.after_meridian, last_focus_s)
+    return RigState(on.task, on.after_meridian, last_focus_s)
+
+
+def _sub_s(problem: Problem, block: Block) -> float:
+    """The longest that an undisturbed block goes without a sub ending."""
+    return block.sub_s + problem.overheads.download_s + problem.overheads.dither_s
