@@ -49,7 +49,7 @@ class Planned(Answer):
 
     @property
     def train(self) -> str:
-        """The one train of the night."""
+        """The train that the night begins with; the only one unless a change is allowed."""
         return self.plan.train.train
 
     @property
@@ -60,7 +60,7 @@ class Planned(Answer):
     @property
     def blocks(self) -> QTable:
         """Blocks in order: `target`, `panel`, `coord`, `position_angle`, `image_up_angle`,
-        `filter`, `gain`, `start`, `end` (Time), `sub`, `count`, `why`."""
+        `train`, `filter`, `gain`, `start`, `end` (Time), `sub`, `count`, `why`."""
         from astropy import units as u
 
         rows = self.document.blocks
@@ -71,6 +71,7 @@ class Planned(Answer):
                 "coord": coords_of([row.ra_deg for row in rows], [row.dec_deg for row in rows]),
                 "position_angle": np.array([row.position_angle_deg for row in rows]) * u.deg,
                 "image_up_angle": np.array([row.image_up_angle_deg for row in rows]) * u.deg,
+                "train": [row.train for row in rows],
                 "filter": [row.filter for row in rows],
                 "gain": [row.gain for row in rows],
                 "start": _times([row.start_utc for row in rows]),

@@ -20,7 +20,8 @@ class WorkItem:
     """One line of the night: a block of subs, or the events between two blocks.
 
     `block` is the plan document's row, and None for a run of events; `kinds` are the kinds of
-    those events in their order. Times are ISO 8601 UTC.
+    those events in their order. `train` is the one that a change of train brings. Times are
+    ISO 8601 UTC.
     """
 
     start_utc: str
@@ -28,11 +29,12 @@ class WorkItem:
     target: str | None
     block: Mapping[str, Any] | None
     kinds: tuple[str, ...] = ()
+    train: str = ""
 
     @property
     def words(self) -> str:
         """What is done between blocks: ``meridian flip, slew and centre, focus``."""
-        return ", ".join(event_words(kind) for kind in self.kinds)
+        return train_words(self.train) or ", ".join(event_words(kind) for kind in self.kinds)
 
 
 def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
@@ -49,7 +51,10 @@ def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
         if is_block:
             items.append(WorkItem(row["start_utc"], row["end_utc"], row["target"], row))
             continue
-        item = WorkItem(row["start_utc"], row["end_utc"], row.get("target"), None, (row["kind"],))
+        train = train_brought(plan, row)
+        item = WorkItem(
+            row["start_utc"], row["end_utc"], row.get("target"), None, (row["kind"],), train
+        )
         if items and _follows(items[-1], item):
             last = items.pop()
             item = WorkItem(
@@ -66,6 +71,31 @@ def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
 def targets_in_order(items: Sequence[WorkItem]) -> list[str]:
     """Targets by their first block."""
     return list(dict.fromkeys(item.block["target"] for item in items if item.block is not None))
+
+
+def train_words(train: str) -> str:
+    """``change train to reducer``; empty without one."""
+    return f"{event_words('train_change')} to {train}" if train else ""
+
+
+def train_brought(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
+    """The train of the next block where a set-up in the night leads to one; else nothing."""
+    if row["kind"] != "setup" or not row.get("target"):
+        return ""
+    ended = moment(row["end_utc"]) - CLOSE
+    later = [block for block in plan["blocks"] if moment(block["start_utc"]) >= ended]
+    first = min(later, key=lambda block: moment(block["start_utc"]), default=None)
+    return "" if first is None else str(first["train"])
+
+
+def trains_in_order(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Each train that the night uses and when its first block starts, ISO 8601 UTC; a train that
+    comes on again counts again."""
+    found: list[tuple[str, str]] = []
+    for block in sorted(plan["blocks"], key=lambda block: moment(block["start_utc"])):
+        if not found or found[-1][0] != block["train"]:
+            found.append((str(block["train"]), str(block["start_utc"])))
+    return found
 
 
 def _is_short_idle(row: Mapping[str, Any]) -> bool:

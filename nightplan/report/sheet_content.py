@@ -16,7 +16,12 @@ from nightplan.report.local_time import (
     minutes_between,
     moment,
 )
-from nightplan.report.order_of_work import WorkItem, order_of_work, targets_in_order
+from nightplan.report.order_of_work import (
+    WorkItem,
+    order_of_work,
+    targets_in_order,
+    trains_in_order,
+)
 from nightplan.report.sheet_style import SheetLook
 from nightplan.report.time_axis import whole_hours
 from nightplan.report.words import (
@@ -183,7 +188,9 @@ def _facts(
                      f"last ends {clock.clock(blocks[-1].end_utc)}")
         )  # fmt: skip
     if plan.get("train"):
-        facts.append(("Train", str(plan["train"])))
+        trains = trains_in_order(plan)[1:]
+        then = [f", then {train} for the work from {clock.clock(begin)}" for train, begin in trains]
+        facts.append(("Train", str(plan["train"]) + "".join(then)))
     if site.sensor_temperature_c is not None:
         facts.append(("Sensor", f"{number(site.sensor_temperature_c)} °C".replace("-", "−")))
     power = _power(site, plan.get("setup", ()), items)

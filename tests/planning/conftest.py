@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -20,10 +21,16 @@ def _night(
     setup_min: float = 5.0,
     goal_h: float = 3.0,
     gathered: bool = False,
+    trains: tuple[str, ...] = ("flattener",),
+    every_train: bool = False,
     **changes: object,
 ) -> Problem:
-    """A night with `targets` x `filters` tasks, worth as rounded hills, some spans barred."""
+    """A night with `targets` x `filters` tasks, worth as rounded hills, some spans barred.
+
+    Targets take the trains in turn, or each of them `every_train`.
+    """
     rng = np.random.default_rng(seed)
+    angles = np.random.default_rng([seed, 1]).uniform(0.0, 180.0, (targets, len(trains)))
     window_s = hours * 3600.0
     grid_s = np.arange(0.0, window_s + 301.0, 300.0)
     pointings, tasks = [], []
@@ -42,24 +49,33 @@ def _night(
                 new_angle=bool(rng.integers(0, 2)),
             )
         )
+        mine = range(len(trains)) if every_train else [number % len(trains)]
+        pointings[-1] = replace(pointings[-1], position_angle_deg=float(angles[number, mine[0]]))
+        own = [(len(pointings) - 1, trains[mine[0]])]
+        for which in mine[1:]:
+            angle = float(angles[number, which])
+            pointings.append(replace(pointings[-1], position_angle_deg=angle))
+            own.append((len(pointings) - 1, trains[which]))
         first, last = sorted(rng.uniform(-0.5, 1.5, 2) * window_s)
         for which in range(filters):
             hill = np.exp(-0.5 * ((grid_s - transit_s) / (3600.0 * rng.uniform(2.0, 6.0))) ** 2)
             usable = (grid_s >= first) & (grid_s <= max(last, first + 0.4 * window_s))
-            tasks.append(
-                Task(
-                    pointing=number,
-                    filter="LRGBHOS"[which],
-                    train="flattener",
-                    gain="low",
-                    sub_s=sub_s,
-                    worth=rng.uniform(0.4, 1.0) * hill,
-                    usable=usable,
-                    goal_h=goal_h * float(rng.uniform(0.4, 1.5)),
-                    gathered_h=float(rng.uniform(0.0, 0.5 * goal_h)) if gathered else 0.0,
-                    focus_offset_known=bool(rng.integers(0, 2)),
-                )
+            task = Task(
+                pointing=own[0][0],
+                filter="LRGBHOS"[which],
+                train=own[0][1],
+                gain="low",
+                sub_s=sub_s,
+                worth=rng.uniform(0.4, 1.0) * hill,
+                usable=usable,
+                goal_h=goal_h * float(rng.uniform(0.4, 1.5)),
+                gathered_h=float(rng.uniform(0.0, 0.5 * goal_h)) if gathered else 0.0,
+                focus_offset_known=bool(rng.integers(0, 2)),
             )
+            tasks.append(task)
+            for pointing, train in own[1:]:
+                worth = np.clip(rng.uniform(0.7, 1.4) * task.worth, 0.0, 1.0)
+                tasks.append(replace(task, pointing=pointing, train=train, worth=worth))
     values: dict[str, object] = {
         "epoch_utc_mjd": 61000.0,
         "window_s": window_s,

@@ -115,6 +115,46 @@ def test_solving_is_as_good_as_trying_everything(invented_night, seed, balance):
     assert solution.objective == pytest.approx(evaluate(problem, solution.schedule).value)
 
 
+@pytest.mark.parametrize("every_train", [False, True])
+@pytest.mark.parametrize("seed", [1, 2, 4, 7])
+def test_with_turns_and_trains_too(invented_night, seed, every_train):
+    """A train for each of two targets, or both trains for one; the camera turned in between."""
+    problem = invented_night(
+        targets=1 if every_train else 2,
+        filters=2,
+        hours=2.2,
+        seed=seed,
+        sub_s=590.0,
+        goal_h=0.6,
+        trains=("flattener", "reducer"),
+        every_train=every_train,
+        overheads=Overheads(dither_every=2, train_change_s=300.0, turn_s=30.0, turn_s_per_deg=1.0),
+        change_costs=ChangeCosts(0.002, 0.004, 0.003, 0.01),
+    )
+    best = _best_by_trying(problem)
+    solution = solve(problem, effort=QUICK)
+    assert violations(problem, solution.schedule) == []
+    assert solution.bound >= best - 1e-9
+    assert solution.objective >= best - 0.002 * max(best, 0.1)
+
+
+def test_some_of_those_nights_do_change_the_train(invented_night):
+    """Else the trial above would say nothing; the minutes of a change are set-up."""
+    changes = {}
+    for train_change_s in (300.0, 30.0):
+        problem = invented_night(
+            targets=2, filters=2, hours=2.2, seed=2, sub_s=590.0, goal_h=0.6,
+            trains=("flattener", "reducer"), change_costs=ChangeCosts(0.002, 0.004, 0.003, 0.01),
+            overheads=Overheads(dither_every=2, train_change_s=train_change_s, turn_s=30.0),
+        )  # fmt: skip
+        solution = solve(problem, effort=QUICK)
+        changes[train_change_s] = solution.evaluation.changes["train_change"]
+        setup = sum(e.end_s - e.start_s for e in solution.schedule.events if e.kind == "setup")
+        swaps = changes[train_change_s] * train_change_s
+        assert setup == pytest.approx(problem.setup_s + swaps)
+    assert changes[30.0] >= 1
+
+
 def test_a_bound_that_forgets_a_rule_would_be_noticed(invented_night):
     """The trial is sharp enough: with less night the best falls below, with more it rises."""
     problem = invented_night(targets=1, filters=2, hours=1.9, seed=2, sub_s=590.0, goal_h=0.8)

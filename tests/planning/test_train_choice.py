@@ -101,6 +101,16 @@ def test_one_train_for_the_night(rankings):
     assert 0.0 < by_name["M 51"].share < 0.5
     assert by_name["M 51"].best_train == "flattener"
     assert "pixels across" in by_name["M 51"].reason
+    assert f"loses {100 * by_name['M 51'].share:.0f} % of its best score" in by_name["M 51"].reason
+    # What a target loses is told with its hours, once, from the figures of the two trains.
+    hours = [rankings["M 51"].of(train).hours_all_panels for train in ("reducer", "flattener")]
+    assert f"{hours[0]:.1f} h" in by_name["M 51"].reason
+    assert hours[0] == pytest.approx(hours[1], rel=0.05)
+    assert "much as there" in by_name["M 51"].reason
+    wide = choose_night_train([rankings["NGC 7000"], rankings["M 51"]], [1.0, 20.0]).losses[0]
+    hours = [rankings["NGC 7000"].of(train).hours_all_panels for train in ("reducer", "flattener")]
+    assert f"({hours[0]:.0f} h instead of {hours[1]:.0f} h)" in wide.reason
+    assert wide.reason.count("instead of") <= 3
     assert "M 51" in several.reason
     # A target that matters more draws the night to its train.
     drawn = choose_night_train([rankings["NGC 7000"], rankings["M 51"]], [1.0, 20.0])

@@ -109,9 +109,10 @@ def _reason(
     if one.kind != "flat":
         return why
     if one not in at_last:
-        until = _left_utc_mjd(one, blocks)
-        when = "" if until is None else f" at {_clock(night, until)}"
-        return f"{why}; light panel before the camera is turned{when}"
+        at, then = _left(one, blocks)
+        when = "" if at is None else f" at {_clock(night, at)}"
+        done = "is turned" if then in (None, one.train) else f"comes off for the {then}"
+        return f"{why}; light panel before the camera {done}{when}"
     mine = next((step for step in dawn if step.filter == one.filter), None)
     if mine is None:
         return f"{why}; light panel before the rig comes down or its battery is spent"
@@ -122,16 +123,20 @@ def _reason(
     return f"{why}; dawn sky from {_clock(night, begin)}, in the order {order}"
 
 
-def _left_utc_mjd(one: OwedFrames, blocks: Sequence[Mapping[str, Any]]) -> float | None:
-    """When the last block at the angle of these flats ends."""
-    ends = [
-        str(block["end_utc"])
-        for block in blocks
-        if float(block["position_angle_deg"]) == one.position_angle_deg
+def _left(one: OwedFrames, blocks: Sequence[Mapping[str, Any]]) -> tuple[float | None, str | None]:
+    """When the last block in the train and at the angle of these flats ends, and the train of the
+    block behind it."""
+    own = [
+        number
+        for number, block in enumerate(blocks)
+        if (block["train"], float(block["position_angle_deg"]))
+        == (one.train, one.position_angle_deg)
     ]
-    if not ends:
-        return None
-    return mjd_from_datetime(datetime.datetime.fromisoformat(max(ends)))
+    if not own:
+        return None, None
+    ended = datetime.datetime.fromisoformat(str(blocks[own[-1]]["end_utc"]))
+    behind = blocks[own[-1] + 1 : own[-1] + 2]
+    return mjd_from_datetime(ended), next((str(block["train"]) for block in behind), None)
 
 
 def _clock(night: Night, utc_mjd: float) -> str:

@@ -85,12 +85,19 @@ def campaign_rows(
     for train in set(trains):
         mine = np.flatnonzero(rows.train == names.index(train))
         rules = overheads(config, night, train)
-        _fill_changes(config, rows, mine, rules)
+        angles = [ranking.of(train).framing.image_up_angle_deg for ranking in rankings]
+        _fill_changes(config, rows, mine, rules, angles)
     return rows
 
 
-def _fill_changes(config: Config, rows: Rows, mine: np.ndarray, rules: Overheads) -> None:
-    """Hours that each change costs, by the rules of the plan of one night."""
+def _fill_changes(
+    config: Config,
+    rows: Rows,
+    mine: np.ndarray,
+    rules: Overheads,
+    image_up_angle_deg: Sequence[float],
+) -> None:
+    """Hours that each change costs, by the rules of the plan of one night; an angle a target."""
     names = list(config.filter)
     grid = np.zeros(1)
     tasks = tuple(
@@ -109,8 +116,8 @@ def _fill_changes(config: Config, rows: Rows, mine: np.ndarray, rules: Overheads
         for row in mine
     )
     places = tuple(
-        Pointing(str(number), 1, 0.0, 0.0, 0.0, None, 0.0)
-        for number in range(int(rows.target.max()) + 1)
+        Pointing(str(number), 1, 0.0, 0.0, 0.0, angle_deg, 0.0)
+        for number, angle_deg in enumerate(image_up_angle_deg)
     )
     problem = Problem(0.0, 0.0, 0.0, 0.0, grid, places, tasks, rules)
     for after, row in enumerate(mine):

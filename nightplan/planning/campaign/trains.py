@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from nightplan.planning.campaign.policy import Rows, night_work
 from nightplan.planning.campaign.rows import campaign_rows
 from nightplan.planning.campaign.skies import LUNATION_NIGHTS, typical_rates
+from nightplan.planning.choosing.train_assignment import best_assignment
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -37,31 +38,12 @@ def choose_trains(
     train for several gives some of them a worse one. Compared is the expected gain of the first
     lunation, each target's weighted by its train's score over its best.
     """
-    begun = [_begun_train(config, target, earlier) for target in targets]
-    best = [kept or ranking.best.train for kept, ranking in zip(begun, rankings, strict=True)]
-    options = [best]
-    for train in config.train:
-        option = [kept or train for kept in begun]
-        if option not in options:
-            options.append(option)
-    values = [
-        _expected_gain(config, ahead, targets, rankings, option, offered, earlier, chance)
-        for option in options
-    ]
-    place = int(np.argmax(values))
-    chosen, value = list(options[place]), values[place]
-    for index, ranking in enumerate(rankings):
-        if begun[index] is not None or len(targets) == 1:
-            continue
-        for fit in ranking.fits:
-            trial = [*chosen]
-            trial[index] = fit.train
-            if trial in options:
-                continue
-            options.append(trial)
-            gain = _expected_gain(config, ahead, targets, rankings, trial, offered, earlier, chance)
-            if gain > value * (1.0 + 1e-6):
-                chosen, value = trial, gain
+    begun = [earlier.begun_train(target.name, config.train) for target in targets]
+
+    def gain(option: Sequence[str]) -> float:
+        return _expected_gain(config, ahead, targets, rankings, option, offered, earlier, chance)
+
+    chosen = list(best_assignment(tuple(config.train), rankings, begun, gain).best)
     reasons = []
     for target, ranking, train, kept in zip(targets, rankings, chosen, begun, strict=True):
         if kept is not None:
@@ -75,16 +57,6 @@ def choose_trains(
                 f"{100.0 * (1.0 - score):.0f} % better with the {ranking.best.train}."
             )
     return chosen, reasons
-
-
-def _begun_train(config: Config, target: Target, earlier: EarlierNights) -> str | None:
-    """The train with most of a target's hours; None where none is known."""
-    hours = dict.fromkeys(config.train, 0.0)
-    for row in earlier.gathered:
-        if row.target == target.name and row.train in hours:
-            hours[row.train] += row.hours
-    most = max(hours, key=lambda train: hours[train])
-    return most if hours[most] > 0.0 else None
 
 
 def _expected_gain(

@@ -229,8 +229,18 @@ def choose_night_train(
         for train in trains
     }
     train = max(trains, key=lambda name: total[name])
-    losses = tuple(_loss(ranking, train) for ranking in rankings)
+    return one_train(rankings, train)
+
+
+def one_train(rankings: Sequence[TrainRanking], train: str) -> NightTrain:
+    """A given train for the whole night, and what each target loses by it."""
+    losses = train_losses(rankings, [train] * len(rankings))
     return NightTrain(train, _night_reason(rankings, train, losses), losses)
+
+
+def train_losses(rankings: Sequence[TrainRanking], trains: Sequence[str]) -> tuple[TargetLoss, ...]:
+    """What each target loses by the train that it is shot with."""
+    return tuple(_loss(ranking, train) for ranking, train in zip(rankings, trains, strict=True))
 
 
 def _share(ranking: TrainRanking, train: str) -> float:
@@ -376,15 +386,22 @@ def _loss(ranking: TrainRanking, train: str) -> TargetLoss:
     share = 1.0 - _share(ranking, train)
     if taken is best or share < 1e-9:
         return TargetLoss(ranking.target, train, 0.0, f"{ranking.target} loses nothing.")
-    told = [
-        words
+    told = {
+        part: words
         for part in sorted(PARTS, key=lambda p: -_log_ratio(best.parts[p], taken.parts[p]))
         if _log_ratio(best.parts[part], taken.parts[part]) > 0.03
         and (words := _comparison(part, best, taken))
-    ][:2]
+    }
+    first = list(told)[:2]
     reason = f"{ranking.target} would do better with the {best.train}"
-    reason += f": {' and '.join(told)}." if told else " by little."
-    return TargetLoss(ranking.target, best.train, share, reason)
+    reason += f": {' and '.join(told[part] for part in first)}. " if told else " by little. "
+    reason += f"It loses {100.0 * share:.0f} % of its best score"
+    hours = taken.hours_all_panels, best.hours_all_panels
+    if "time" not in first and all(math.isfinite(each) for each in hours):
+        alike = abs(_log_ratio(*hours)) < _WORTH_SAYING
+        reason += f"; to the wanted signal it takes {_hours(hours[0])}"
+        reason += ", much as there" if alike else f" instead of {_hours(hours[1])}"
+    return TargetLoss(ranking.target, best.train, share, f"{reason}.")
 
 
 def _night_reason(

@@ -15,10 +15,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class GatheredHours:
-    """Equivalent hours that count, of one target's panel, filter and train (None: not known)."""
+    """Equivalent hours that count, of one target's panel (None: each has them), filter and train
+    (None: not known)."""
 
     target: str
-    panel: int
+    panel: int | None
     filter: str
     train: str | None
     hours: float
@@ -47,10 +48,19 @@ class EarlierNights:
             row.hours
             for row in self.gathered
             if row.target == target
-            and row.panel == panel
+            and row.panel in (None, panel)
             and row.filter == filter_name
             and row.train in (None, train)
         )
+
+    def begun_train(self, target: str, trains: Iterable[str]) -> str | None:
+        """The train with most of a target's hours; None where none of `trains` has any."""
+        hours = dict.fromkeys(trains, 0.0)
+        for row in self.gathered:
+            if row.target == target and row.train in hours:
+                hours[row.train] += row.hours
+        most = max(hours, key=lambda train: hours[train], default=None)
+        return most if most is not None and hours[most] > 0.0 else None
 
     def by_filter(self) -> dict[str, dict[str, float]]:
         """Hours by target and filter, over panels and trains."""
@@ -64,10 +74,11 @@ class EarlierNights:
 def with_configured(
     config: Config, earlier: EarlierNights, targets: Iterable[Target]
 ) -> EarlierNights:
-    """Add the hours that tonight's goals name as gathered; they count for panel 1."""
+    """Add the hours that tonight's goals name as gathered; like the goal's hours they are those
+    of each panel."""
     goals = [(target.name, goal_for(config, target)) for target in targets]
     extra = (
-        GatheredHours(name, 1, filter_name, None, hours)
+        GatheredHours(name, None, filter_name, None, hours)
         for name, goal in goals
         if goal is not None
         for filter_name, hours in goal.gathered_hours.items()

@@ -7,10 +7,11 @@ import math
 import numpy as np
 
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
-from nightplan.planning.schedule.problem import Problem
+from nightplan.planning.schedule.problem import SAME_ANGLE_DEG, Problem
 from nightplan.planning.schedule.schedule import ledger_min
 
 SLACK_S = 1e-4
+FORBIDDEN = "changes the train, which is forbidden"
 
 
 def violations(problem: Problem, schedule: Schedule) -> list[str]:
@@ -189,12 +190,23 @@ def _needed(
     rules = problem.overheads
     centring = rules.slew_centre_s + rules.settle_s
     again = {"slew_centre": centring, "focus": rules.focus_s}
+    new = problem.tasks[block.task]
     if before is None:
-        return (again if problem.state is not None else {}), True, []
+        if problem.state is None:
+            return {}, True, []
+        left = problem.state.bolted
+        if left is not None:
+            swap = problem.tasks[left].train != new.train
+            again["slew_centre"] += _turn_s(problem, left, block.task)
+            again["setup"] = (rules.train_change_s or 0.0) if swap else 0.0
+            if swap and rules.train_change_s is None:
+                return again, True, [FORBIDDEN]
+        return again, True, []
     if before == (block.task, block.after_meridian):
         return (again if paused and not first else {}), False, []
-    old, new = problem.tasks[before[0]], problem.tasks[block.task]
+    old = problem.tasks[before[0]]
     swap = old.train != new.train
+    centring += _turn_s(problem, before[0], block.task)
     moved = old.pointing != new.pointing or swap
     flip = not moved and before[1] != block.after_meridian
     filters = old.filter != new.filter
@@ -211,10 +223,26 @@ def _needed(
     }
     complaints = []
     if swap and rules.train_change_s is None:
-        complaints.append("changes the train, which is forbidden")
+        complaints.append(FORBIDDEN)
     if flip and before[1]:
         complaints.append("goes back over the meridian")
     return need, moved, complaints
+
+
+def _turn_s(problem: Problem, before: int, task: int) -> float:
+    """Seconds that turning the camera takes; after a change of train its angle is anywhere."""
+    rules = problem.overheads
+    old, new = problem.tasks[before], problem.tasks[task]
+    one, two = problem.pointings[old.pointing], problem.pointings[new.pointing]
+    if old.train != new.train:
+        turn = 180.0
+    elif one.target == two.target:
+        return 0.0
+    elif one.image_up_angle_deg is not None and two.image_up_angle_deg is not None:
+        turn = abs((one.image_up_angle_deg - two.image_up_angle_deg + 180.0) % 360.0 - 180.0)
+    else:
+        turn = abs((one.position_angle_deg - two.position_angle_deg + 90.0) % 180.0 - 90.0)
+    return rules.turn_s + rules.turn_s_per_deg * turn if turn > SAME_ANGLE_DEG else 0.0
 
 
 def _focus(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:

@@ -24,15 +24,19 @@ Balance = Literal["diminishing", "even", "plain"]
 
 HOUR_S = 3600.0
 TIME_TOLERANCE_S = 1e-6
+SAME_ANGLE_DEG = 1.0
+"""Nobody turns the camera by less (common practice, no source)."""
+MOST_TURN_DEG = 180.0
 
 
 @dataclass(frozen=True)
 class Pointing:
-    """One field to point at; a mosaic has one per panel.
+    """One field to point at through one train; a mosaic has one per panel.
 
-    `transit_s` is the upper transit nearest to the window, in seconds since its start; it may
-    be negative, or infinite where the target never crosses. `new_angle` says that flats are owed
-    for this camera angle.
+    A target that may be shot through two trains has pointings for each. `transit_s` is the upper
+    transit nearest to the window, in seconds since its start; it may be negative, or infinite
+    where the target never crosses. `new_angle` says that flats are owed for this camera angle.
+    `image_up_angle_deg` is that before the meridian.
     """
 
     target: str
@@ -87,6 +91,11 @@ class Overheads:
     the start of a block after a filter change (unless both offsets are stored and used), after a
     flip, and whenever a sub would end more than `focus_every_s` after the last run: the shorter
     of the user's interval and what the falling temperature allows.
+
+    A target at another camera angle has the camera turned before the field is centred:
+    `turn_s` whatever the angle, and `turn_s_per_deg` of it. A change of train takes
+    `train_change_s` (None: there is none); the angle is lost with it, so the longest turn, the
+    centring and a focus run follow.
     """
 
     download_s: float = 2.0
@@ -101,9 +110,15 @@ class Overheads:
     settle_s: float = 20.0
     flip_s: float = 180.0
     focus_after_flip: bool = True
+    turn_s: float = 0.0
+    turn_s_per_deg: float = 0.0
     train_change_s: float | None = None
     stop_before_meridian_s: float = 0.0
     track_past_meridian_s: float = 0.0
+
+    def turning_s(self, turn_deg: float) -> float:
+        """Seconds to turn the camera; a turn within `SAME_ANGLE_DEG` is left be."""
+        return 0.0 if turn_deg <= SAME_ANGLE_DEG else self.turn_s + turn_deg * self.turn_s_per_deg
 
 
 @dataclass(frozen=True)
@@ -124,12 +139,14 @@ class RigState:
     """What the rig is doing when the schedule takes over (a re-plan in the night).
 
     `task` is the task it stands on, or None: then the first block needs slew, centring and
-    focus. `last_focus_s` is the end of the last focus run.
+    focus. `last_focus_s` is the end of the last focus run. `bolted` is the task whose train and
+    camera angle the rig still has though it stands on none; None where that is not known.
     """
 
     task: int | None
     after_meridian: bool = False
     last_focus_s: float = -math.inf
+    bolted: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,6 +245,21 @@ class Problem:
         pieces = 0.5 * (worth[:, 1:] + worth[:, :-1]) * np.diff(self.grid_s)
         return np.concatenate([np.zeros((len(self.tasks), 1)), np.cumsum(pieces, axis=1)], axis=1)
 
+    @cached_property
+    def turns_s(self) -> FloatArray:
+        """Seconds to turn the camera from pointing to pointing, array (from, to).
+
+        By the shorter way to the same edge up; where no edge is said to be up, to the same line.
+        The panels of a target share one angle.
+        """
+        size = len(self.pointings)
+        turns = np.zeros((size, size))
+        for number, old in enumerate(self.pointings):
+            for other, new in enumerate(self.pointings):
+                if old.target != new.target:
+                    turns[number, other] = self.overheads.turning_s(_turn_deg(old, new))
+        return turns
+
     def worth_until(self, task: int, times_s: Any) -> FloatArray:
         """Integral of a task's worth from the grid's start to `times_s`, equivalent seconds."""
         grid, worth = self.grid_s, self.tasks[task].worth
@@ -277,21 +309,24 @@ class Problem:
         (kind, seconds) in order; a focus run that only the clock asks for is not among them.
         """
         rules = self.overheads
-        centring = rules.slew_centre_s + rules.settle_s
-        if before is None or (before == task and not flip):
-            return [("slew_centre", centring), ("focus", rules.focus_s)]
-        old, new = self.tasks[before], self.tasks[task]
+        anew = before is None or (before == task and not flip)
+        if before is None and self.state is not None:
+            before = self.state.bolted
+        new = self.tasks[task]
+        old = new if before is None else self.tasks[before]
+        swap = old.train != new.train
+        turn_s = rules.turning_s(MOST_TURN_DEG) if swap else self._turn_s(old, new)
+        centring = rules.slew_centre_s + turn_s + rules.settle_s
         steps: list[tuple[EventKind, float]] = []
-        full_focus = False
-        if old.train != new.train:
+        full_focus = anew or swap
+        if swap:
             steps.append(("setup", rules.train_change_s or 0.0))
-            full_focus = True
-        if old.pointing != new.pointing or old.train != new.train:
+        if anew or swap or old.pointing != new.pointing:
             steps.append(("slew_centre", centring))
         elif flip:
             steps += [("flip", rules.flip_s), ("slew_centre", centring)]
             full_focus = full_focus or rules.focus_after_flip
-        if old.filter != new.filter:
+        if old.filter != new.filter and not anew:
             known = old.focus_offset_known and new.focus_offset_known
             by_offset = rules.use_filter_offsets and known
             steps.append(
@@ -319,6 +354,19 @@ class Problem:
         )
         return starts
 
+    def _turn_s(self, old: Task, new: Task) -> float:
+        return float(self.turns_s[old.pointing, new.pointing])
+
     def _row_key(self, task: Task) -> tuple[str, int, str]:
         pointing = self.pointings[task.pointing]
         return (pointing.target, pointing.panel, task.filter)
+
+
+def _turn_deg(old: Pointing, new: Pointing) -> float:
+    if old.image_up_angle_deg is None or new.image_up_angle_deg is None:
+        apart, whole = abs(old.position_angle_deg - new.position_angle_deg), 180.0
+    else:
+        # Both are as before the meridian, so the flip's half turn is in neither.
+        apart, whole = abs(old.image_up_angle_deg - new.image_up_angle_deg), 360.0
+    apart %= whole
+    return min(apart, whole - apart)

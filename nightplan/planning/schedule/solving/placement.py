@@ -54,7 +54,7 @@ class Placer:
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self._leads: dict[tuple[bool, ...], list[tuple[EventKind, float]]] = {}
+        self._leads: dict[tuple[bool | float, ...], list[tuple[EventKind, float]]] = {}
         rules = problem.overheads
         self.lanes: list[Lane] = []
         self.start_s, self.end_s = problem.start_s, problem.end_s
@@ -67,6 +67,8 @@ class Placer:
         self.rig: Lane | None = None
         if state is not None and state.task is not None:
             self.rig = Lane(state.task, state.after_meridian, ())
+        # The task whose train and camera angle the rig has before the first run.
+        self.bolted = None if state is None else state.bolted if self.rig is None else state.task
         self.resumed, self.credit_s = self._resumed()
         self.first_focus_s = problem.setup_s if state is None else state.last_focus_s
         tasks = [problem.tasks[lane.task] for lane in self.lanes]
@@ -92,10 +94,12 @@ class Placer:
         # lead[b][l]: seconds between lanes; the last row is the start of the night.
         self.lead_s: list[list[float]] = []
         self.lead_focus: list[list[bool]] = []
+        self.turns_s: list[list[float]] = []
         for before in [*range(len(self.lanes)), FIRST]:
             leads = [self._lead(before, lane) for lane in range(len(self.lanes))]
             self.lead_s.append([sum(seconds for _, seconds in lead) for lead in leads])
             self.lead_focus.append([any(kind == "focus" for kind, _ in lead) for lead in leads])
+            self.turns_s.append([self._turn_s(before, lane) for lane in range(len(self.lanes))])
 
     def _resumed(self) -> tuple[int | None, float]:
         """The lane that the rig can simply go on with, and how long its run has lasted."""
@@ -137,10 +141,21 @@ class Placer:
             one.filter == two.filter,
             one.focus_offset_known and two.focus_offset_known,
             one.train == two.train,
+            self._turn_s(before, lane),
         )
         if key not in self._leads:
             self._leads[key] = self.problem.lead_s(old.task, new.task, flip)
         return self._leads[key]
+
+    def _turn_s(self, before: int, lane: int) -> float:
+        """The part of a lead that turning the camera takes, where the train stays."""
+        number = self.bolted if before == FIRST else self.lanes[before].task
+        if number is None:
+            return 0.0
+        old, new = self.problem.tasks[number], self.problem.tasks[self.lanes[lane].task]
+        if old.train != new.train:
+            return 0.0
+        return float(self.problem.turns_s[old.pointing, new.pointing])
 
     def fitting(self, lane: int, seconds: float) -> int:
         """How many subs of a lane fit into a block of so many seconds."""

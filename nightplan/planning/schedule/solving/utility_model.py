@@ -150,11 +150,10 @@ def row_utility(problem: Problem) -> RowUtility:
     counts = np.bincount(target, minlength=len(problem.targets))
     priority = np.zeros(len(problem.targets))
     angle = np.zeros(len(problem.targets))
-    for pointing in problem.pointings:
-        if pointing.target in problem.targets:
-            number = problem.targets.index(pointing.target)
-            if pointing.new_angle:
-                angle[number] = problem.change_costs.new_angle
+    for number, name in enumerate(problem.targets):
+        # Where some field of a target owes no flats, the bound may not count on any.
+        if all(pointing.new_angle for pointing in problem.pointings if pointing.target == name):
+            angle[number] = problem.change_costs.new_angle
     for row, task in enumerate(tasks):
         priority[target[row]] = problem.pointings[task.pointing].priority
     had = np.array([task.gathered_h for task in tasks])
