@@ -175,10 +175,20 @@ def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> 
         kept = placer.schedule(placer.place(runs_in_force(problem, placer)))
         kept_value = evaluate(problem, kept).value
         if kept_value > value - problem.stability_gain and not violations(problem, kept):
-            gain = max(0.0, value - kept_value)
-            notes = (*notes, f"the plan in force is kept: another would gain {gain:.4f}")
+            notes = (*notes, _kept_words(value - kept_value, kept_value))
             schedule = kept
     return _finish(problem, schedule, bound, work.method, work.holds_for, notes)
+
+
+def _kept_words(gain: float, value: float) -> str:
+    """Why the plan in force stays, from what another would gain."""
+    share = 100.0 * gain / value if value > 0.0 else 0.0
+    if share < 0.005:
+        return "the plan in force is kept for the rest of the night: no other gains anything"
+    return (
+        "the plan in force is kept for the rest of the night: another order would gain only "
+        f"{share:.2f} % of its worth, too little to reshuffle for"
+    )
 
 
 def _finish(
