@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load
+from nightplan.cli.common import common_options, counting, emit, evening_of, load
 
 
 @click.command("campaign")
@@ -64,7 +61,7 @@ def command(
     if plot is not None:
         picture_format(plot)
         palette(style)
-    with _progress() as show:
+    with counting("looking ahead") as show:
         campaign = make_campaign(
             config,
             first,
@@ -84,18 +81,3 @@ def command(
     emit(document, as_json, lambda: campaign_text(dump))
     if plot is not None and not as_json:
         click.echo(f"Plot: {plot}")
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None] | None]:
-    """A bar on standard error where a person looks at it."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    with click.progressbar(length=1, label="looking ahead", file=sys.stderr) as bar:
-
-        def show(number: int, count: int) -> None:
-            bar.length = max(count, 1)
-            bar.update(number - bar.pos)
-
-        yield show

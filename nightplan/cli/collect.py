@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, emit, load
+from nightplan.cli.common import common_options, counting, emit, load
 
 
 @click.command("collect")
@@ -81,7 +78,7 @@ def command(
         assume_light=assume_light,
         position_angle_deg=None if angle is None else check_position_angle(angle),
     )
-    with _progress() as show:
+    with counting("reading headers") as show:
         collected, gathered, notices = collect_and_weigh(
             config, catalog_for(config), folder, told, show
         )
@@ -90,18 +87,3 @@ def command(
             journal.record_tear_down()
     document = collect_document(str(folder), collected, gathered, notices)
     emit(document, as_json, lambda: collect_text(document))
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None] | None]:
-    """A bar on standard error where a person looks at it; standard output is the answer's."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    with click.progressbar(length=1, label="reading headers", file=sys.stderr) as bar:
-
-        def show(number: int, count: int) -> None:
-            bar.length = max(count, 1)
-            bar.update(number - bar.pos)
-
-        yield show

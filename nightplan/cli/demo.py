@@ -2,29 +2,28 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import config_option, doing, evening_of, json_option
+from nightplan.cli.common import config_option, date_option, doing, evening_of, json_option
 
 DEMO_EVENING = "2027-10-06"
 
 
 @click.command("demo")
 @config_option
-@click.option(
-    "--date",
-    "evening",
-    metavar="YYYY-MM-DD",
-    help=f"Civil date at the site's noon before the night. [default: {DEMO_EVENING}]",
+@partial(
+    date_option,
+    words=f"Civil date at the site's noon before the night. [default: {DEMO_EVENING}]",
 )
 @json_option
 @click.option(
     "--plot",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Save the altitude-and-moon plot (.png or .svg).",
+    help="Save the altitude-and-moon plot (.png, .svg or .pdf).",
 )
 def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | None) -> None:
     """Plan one night of the demo scenario: the invented site "Hollow Ridge" and its rig.

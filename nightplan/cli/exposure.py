@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import EARLIEST, LATEST, common_options, emit, evening_of, load
+from nightplan.cli.common import EARLIEST, LATEST, common_options, doing, emit, evening_of, load
 from nightplan.errors import InputError
 
 
@@ -49,8 +49,11 @@ def command(
     from nightplan.planning.tonight.night import compute_night, default_evening
     from nightplan.report.documents.exposure import exposure_document
     from nightplan.report.exposure_text import exposure_text
+    from nightplan.report.style import picture_format
     from nightplan.sky.times import mjd_from_datetime
 
+    if plot_path is not None:
+        picture_format(plot_path)
     config = load(config_path)
     moment = None if time_text is None else _moment(time_text)
     if moment is not None and evening is None:
@@ -60,11 +63,13 @@ def command(
     catalog = catalog_for(config)
     target = catalog.target(catalog.find(target_name))
     utc_mjd = None if moment is None else mjd_from_datetime(moment)
-    exposure = exposure_of(config, compute_night(config.site, date), target, train, utc_mjd)
-    if plot_path is not None:
-        from nightplan.report.worth_plot import save_worth_plot
+    with doing("weighing the night, filter by filter") as say:
+        exposure = exposure_of(config, compute_night(config.site, date), target, train, utc_mjd)
+        if plot_path is not None:
+            from nightplan.report.worth_plot import save_worth_plot
 
-        save_worth_plot(plot_path, exposure)
+            say("drawing the plot")
+            save_worth_plot(plot_path, exposure)
     document = exposure_document(exposure)
     emit(document, as_json, lambda: exposure_text(document, config.site))
 

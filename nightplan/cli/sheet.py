@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load
+from nightplan.cli.common import common_options, doing, emit, evening_of, load
 
 
 @click.command("sheet")
@@ -60,19 +58,15 @@ def command(
     config = with_stored_goals(load(config_path))
     night = compute_night(config.site, evening_of(config.site, evening))
     catalog = catalog_for(config)
-    if sys.stderr.isatty():
-        say: Callable[[str], None] = _step
-    else:
-        say = _silent
-    say("plan of the night")
-    plan = make_plan(config, night, catalog, targets, earlier=earlier_nights(config))
-    html = sheet_of_plan(
-        plan,
-        catalog,
-        style=style,  # type: ignore[arg-type]
-        calibration_owed=calibration_owed(plan),
-        on_step=say,
-    )
+    with doing("plan of the night") as say:
+        plan = make_plan(config, night, catalog, targets, earlier=earlier_nights(config))
+        html = sheet_of_plan(
+            plan,
+            catalog,
+            style=style,  # type: ignore[arg-type]
+            calibration_owed=calibration_owed(plan),
+            on_step=say,
+        )
     write_whole(output, html)
     document = SheetDocument(
         site=night.site.name,
@@ -84,11 +78,3 @@ def command(
         size_bytes=len(html.encode("utf-8")),
     )
     emit(document, as_json, lambda: f"{output} is written ({style}, {len(html) // 1000} kB).")
-
-
-def _step(words: str) -> None:
-    click.echo(f"working on: {words}", err=True)
-
-
-def _silent(words: str) -> None:
-    pass

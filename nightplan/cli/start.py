@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options
+from nightplan.cli.common import config_option, date_option, json_option
 
 
 @click.command("start")
-@common_options
+@config_option
+@partial(date_option, words="Taken as by every command, but of no effect: the file holds no date.")
+@json_option
 def command(config_path: Path, evening: str | None, as_json: bool) -> None:
     """Write a commented configuration file; one that exists is never overwritten.
 

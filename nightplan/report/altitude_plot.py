@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.report.contrast import legible
 from nightplan.report.filter_lanes import draw_lanes, lane_count
-from nightplan.report.label_place import place_labels
+from nightplan.report.label_place import Box, place_labels
 from nightplan.report.night_picture import NightPicture, PictureTarget, runs
 from nightplan.report.style import new_figure, save_figure, styled
-from nightplan.report.time_axis import draw_clocks, second_ink
+from nightplan.report.time_axis import draw_clocks
 from nightplan.report.words import number, percent
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def night_figure(
 
         axes = figure.add_axes(box(bottom + lane_in + between, inner))
         lanes_axes = figure.add_axes(box(bottom, lane_in)) if rows else None
-        draw_altitude(axes, lanes_axes, picture, style=style, narrow=narrow)
+        unnamed = draw_altitude(axes, lanes_axes, picture, style=style, narrow=narrow)
         title = f"{picture.site}, night of {picture.evening:%a} {picture.evening.day} "
         title += f"{picture.evening:%b %Y}"
         if titled:
@@ -84,8 +85,8 @@ def night_figure(
                 color=colours["ink"],
             )  # fmt: skip
         figure.text(
-            left / width, 1.0 - (0.31 - head) / height, _key(picture, narrow, lanes),
-            fontsize=7.0, va="top", color=second_ink(style), linespacing=1.25,
+            left / width, 1.0 - (0.31 - head) / height, _key(picture, narrow, lanes, unnamed),
+            fontsize=7.0, va="top", color=colours["faint"], linespacing=1.25,
         )  # fmt: skip
     return figure
 
@@ -115,7 +116,7 @@ def draw_altitude(
     *,
     style: str = "day",
     narrow: bool = False,
-) -> None:
+) -> list[str]:
     """Draw a night into axes of one's own.
 
     A target's line is heavy while it is imaged, plain while it could be, and a thin dotted line
@@ -132,6 +133,11 @@ def draw_altitude(
         One of `nightplan.report.style.STYLES`.
     narrow : bool
         Fewer ticks, for a picture a hand wide.
+
+    Returns
+    -------
+    list of str
+        Labels that found no room: a moon that is up for moments only.
     """
     with styled(style) as colours:
         start, end = float(picture.utc_mjd[0]), float(picture.utc_mjd[-1])
@@ -142,9 +148,9 @@ def draw_altitude(
         axes.set_axisbelow(True)
         every = 2 if narrow or end - start > 0.75 else 1
         draw_clocks(lanes_axes or axes, axes, start, end, picture.zone, style=style, every_h=every)
-        _twilight(axes, picture, colours, narrow)
+        _twilight(axes, picture, colours)
         if lanes_axes is not None:
-            _twilight(lanes_axes, picture, colours, narrow, named=False)
+            _twilight(lanes_axes, picture, colours)
             draw_lanes(lanes_axes, picture, style=style, narrow=narrow)
             lanes_axes.tick_params(axis="y", labelsize=7.0 if narrow else 8.0)
         _window(axes, picture, colours)
@@ -162,7 +168,8 @@ def draw_altitude(
         _moon(axes, picture, colours)
         for i, target in enumerate(picture.targets):
             _target(axes, picture, target, i, colours)
-        _names(axes, picture, colours, narrow)
+        written = _name_bands(axes, picture, colours, narrow)
+        return _name_curves(axes, picture, colours, written)
 
 
 def band_edges(picture: NightPicture) -> list[tuple[float, float, int]]:
@@ -182,35 +189,50 @@ def band_edges(picture: NightPicture) -> list[tuple[float, float, int]]:
     return bands
 
 
-def _twilight(
-    axes: Axes,
-    picture: NightPicture,
-    colours: Mapping[str, str],
-    narrow: bool,
-    *,
-    named: bool = True,
-) -> None:
+def _twilight(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None:
     shades = ("panel", "civil", "nautical", "astronomical", "night")
     for a, b, index in band_edges(picture):
         # Half strength: the sky is a backdrop, and the lines on it must be told apart.
         axes.axvspan(
             a, b, facecolor=colours[shades[index]], edgecolor="none", alpha=0.55, zorder=0.1
         )
-    if named:
-        for mjd, name in _band_names(picture, narrow):
-            axes.text(
-                mjd, 1.5, name, rotation=90, ha="center", va="bottom", fontsize=6.5,
-                color=colours["ink"], zorder=1.7,
-            )  # fmt: skip
 
 
-def _band_names(picture: NightPicture, narrow: bool) -> list[tuple[float, str]]:
+def _name_bands(
+    axes: Axes, picture: NightPicture, colours: Mapping[str, str], narrow: bool
+) -> list[Box]:
+    """Write each twilight's name at the foot of its band, or at its head where a curve is there.
+
+    Returns the places written on, in pixels.
+    """
     span = float(picture.utc_mjd[-1] - picture.utc_mjd[0])
-    return [
-        (0.5 * (a + b), BANDS[index])
-        for a, b, index in band_edges(picture)
-        if 0 < index < 4 and (b - a) / span > (0.04 if narrow else 0.02)
-    ]
+    renderer = axes.get_figure().canvas.get_renderer()  # type: ignore[union-attr]
+    curves = [picture.moon_altitude_deg]
+    for target in picture.targets:
+        hidden = target.altitude_deg < target.skyline_deg
+        curves += [target.altitude_deg, np.where(hidden, target.skyline_deg, np.nan)]
+    times = picture.utc_mjd
+    fine = np.linspace(times[0], times[-1], 1500)
+    heights = np.concatenate([np.interp(fine, times, curve) for curve in curves])
+    points = axes.transData.transform(np.column_stack((np.tile(fine, len(curves)), heights)))
+    written: list[Box] = []
+    for a, b, index in band_edges(picture):
+        if not 0 < index < 4 or (b - a) / span <= (0.04 if narrow else 0.02):
+            continue
+        ways = []
+        for altitude, side in ((1.5, "bottom"), (88.5, "top")):
+            text = axes.text(
+                0.5 * (a + b), altitude, BANDS[index], rotation=90, ha="center", va=side,
+                fontsize=6.5, color=colours["ink"], zorder=1.7,
+            )  # fmt: skip
+            box = text.get_window_extent(renderer)
+            low, high = (box.x0 - 2.0, box.y0 - 2.0), (box.x1 + 2.0, box.y1 + 2.0)
+            crossed = int(np.sum(np.all((points > low) & (points < high), axis=1)))
+            ways.append((crossed, text, (box.x0, box.y0, box.x1, box.y1)))
+        chosen = 0 if ways[0][0] <= ways[1][0] else 1
+        ways[1 - chosen][1].remove()
+        written.append(ways[chosen][2])
+    return written
 
 
 def _window(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None:
@@ -271,7 +293,10 @@ def _hourly(times: NDArray[np.float64]) -> NDArray[np.bool_]:
     return mask
 
 
-def _names(axes: Axes, picture: NightPicture, colours: Mapping[str, str], narrow: bool) -> None:
+def _name_curves(
+    axes: Axes, picture: NightPicture, colours: Mapping[str, str], written: list[Box]
+) -> list[str]:
+    """Write the names of targets and moon beside their curves; returns those left out."""
     from matplotlib import patheffects
 
     figure = axes.get_figure()
@@ -290,11 +315,12 @@ def _names(axes: Axes, picture: NightPicture, colours: Mapping[str, str], narrow
         lit = f"moon, {percent(picture.moon_illuminated_fraction)} lit"
         labels.append((lit, None, picture.moon_altitude_deg, picture.moon_altitude_deg > 8.0))
     if not labels:
-        return
+        return []
     scale = figure.dpi / 72.0  # type: ignore[union-attr]
     texts, curves, sizes = [], [], []
     for i, (name, marker, altitude, _) in enumerate(labels):
         colour = colours[INKS[i % len(INKS)]] if marker else colours["ink"]
+        colour = legible(colour, colours["panel"])
         text = axes.text(
             0, 0, name, ha="center", va="center", fontsize=8.0, color=colour, zorder=6,
             weight="bold" if marker else "normal",
@@ -311,17 +337,21 @@ def _names(axes: Axes, picture: NightPicture, colours: Mapping[str, str], narrow
         [likes for *_, likes in labels],
         [(w / scale, h / scale) for w, h in sizes],
         (left, bottom, right, top),
-        [
-            axes.transData.transform([(mjd, 0.0), (mjd, 1.5 + 1.8 * len(name))]) / scale
-            for mjd, name in _band_names(picture, narrow)
-        ],
+        [(x0 / scale, y0 / scale, x1 / scale, y1 / scale) for x0, y0, x1, y1 in written],
+        [marker is not None for _, marker, *_ in labels],
     )
-    for text, (x, y) in zip(texts, places, strict=True):
-        at_x, at_y = axes.transData.inverted().transform((x * scale, y * scale))
-        text.set_position((float(at_x), float(at_y)))
+    unnamed = []
+    for text, centre in zip(texts, places, strict=True):
+        if centre is None:
+            unnamed.append(text.get_text())
+            text.remove()
+            continue
+        at = axes.transData.inverted().transform((centre[0] * scale, centre[1] * scale))
+        text.set_position((float(at[0]), float(at[1])))
+    return unnamed
 
 
-def _key(picture: NightPicture, narrow: bool, lanes: bool) -> str:
+def _key(picture: NightPicture, narrow: bool, lanes: bool, unnamed: list[str]) -> str:
     """What the strokes mean, in words, so that no box of samples hides the curves."""
     parts = []
     if picture.blocks:
@@ -333,4 +363,5 @@ def _key(picture: NightPicture, narrow: bool, lanes: bool) -> str:
         parts.append("Ticks in the lanes: focus.")
     if any(event.kind == "flip" for event in picture.events):
         parts.append("Upright dashes: meridian flip.")
+    parts += [f"Dash and dot: {label}." for label in unnamed]
     return "\n".join(textwrap.wrap(" ".join(parts), 64 if narrow else 150))

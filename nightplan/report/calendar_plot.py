@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from nightplan.errors import InputError
 from nightplan.report.hatching import hatch_colour
 from nightplan.report.style import new_figure, save_figure, styled
-from nightplan.report.words import number, percent
+from nightplan.report.words import counted, number, percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -414,7 +414,7 @@ def _key_lines(picture: CalendarPicture, narrow: bool) -> list[tuple[str | None,
         served = [night for night in picture.nights if night.target == target]
         trains = sorted({night.train for night in served if night.train})
         hours = number(sum(night.hours for night in served))
-        words = f"{target}: {len(served)} nights, {hours} h"
+        words = f"{target}: {counted(len(served), 'night')}, {hours} h"
         if trains:
             words += f" ({', '.join(trains)})"
         end = ends.get(target)

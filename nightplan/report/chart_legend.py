@@ -50,7 +50,7 @@ def legend_rows(scene: Scene, narrow: bool = False) -> tuple[list[LegendRow], li
         what = "panel 1" if len(scene.chosen.corners) > 1 else "the frame"
         right.append(LegendRow("ghost", f"{what} turned by ±{tolerance:.1f}°"))
     if scene.neighbours:
-        right.append(LegendRow("neighbour", "neighbours"))
+        right.append(LegendRow("neighbour", _neighbour_text(scene)))
     right.append(LegendRow("stars", "stars of G 4, 6, 8, 10"))
     return left, right
 
@@ -86,6 +86,14 @@ def _target_text(scene: Scene) -> str:
     if unknown and scene.target.outline is None:
         size += ", angle unknown"
     return f"{scene.target.name}, {size}"
+
+
+def _neighbour_text(scene: Scene) -> str:
+    cut = [neighbour.name for neighbour in scene.neighbours if neighbour.cut]
+    if not cut:
+        return "neighbours"
+    more = f" and {len(cut) - 2} more" if len(cut) > 2 else ""
+    return f"neighbours; cut by the field's edge:\n{', '.join(cut[:2])}{more}"
 
 
 def _guide_text(scene: Scene, side: GuideSide) -> str:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from nightplan.model.star_catalog import StarCatalog, Stars, star_catalog
 from nightplan.model.target import Target
+from nightplan.plane.polygons import area, subtract_convex
 from nightplan.planning.framing.guide_star import GuideOutlook, guide_outlook
 from nightplan.planning.framing.outlines import shape_of
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
@@ -28,6 +29,9 @@ Floats = NDArray[np.float64]
 GHOST_LEAST_DEG, GHOST_MOST_DEG = 1.0, 89.0
 """Tolerances outside these have no ghost: it would lie on the frame, or show nothing."""
 
+CUT = 0.05
+"""A neighbour with more than this share both inside and outside what is framed is cut."""
+
 _SIDE_POINTS = 16
 
 
@@ -42,13 +46,17 @@ class Frame:
 
 @dataclass(frozen=True)
 class Neighbour:
-    """Another target in sight: its name, place, size, and outlines (n, 2) on the sky."""
+    """Another target in sight: its name, place, size, and outlines (n, 2) on the sky.
+
+    `cut` says that the edge of what is framed runs through it: a part of it will be in the picture.
+    """
 
     name: str
     ra_deg: float
     dec_deg: float
     size_deg: float
     outlines: tuple[Floats, ...]
+    cut: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,7 +117,7 @@ def chart_scene(
         ghosts=ghosts,
         guide=guide,
         stars=near.keep(np.arange(min(len(near), most_stars))),
-        neighbours=_neighbours(catalog, target, plane),
+        neighbours=_neighbours(catalog, target, plane, chosen),
     )
 
 
@@ -151,7 +159,7 @@ def _outlines(target: Target) -> tuple[Floats, ...]:
 
 
 def _neighbours(
-    catalog: Catalog | None, target: Target, plane: ChartPlane
+    catalog: Catalog | None, target: Target, plane: ChartPlane, chosen: Frame
 ) -> tuple[Neighbour, ...]:
     """Other targets inside the chart, the most conspicuous first."""
     if catalog is None:
@@ -188,14 +196,25 @@ def _neighbours(
     named = np.array([catalog.common_names[r] != "" for r in rows[index]], dtype=float)
     weight = 2.5 * np.log10(share) - 0.35 * faint + named
     order = index[np.argsort(-weight, kind="stable")][:24]
+    fields = [plane.xy(*corners.T) for corners in chosen.corners]
     found = []
     for i in order:
         member = catalog.target(int(rows[i]))
         outlines = _outlines(member) if size_deg[i] > 0.03 * plane.half_deg else ()
+        cut = any(CUT < _share_inside(plane, each, fields) < 1.0 - CUT for each in outlines)
         found.append(
-            Neighbour(member.name, member.ra_deg, member.dec_deg, float(size_deg[i]), outlines)
+            Neighbour(member.name, member.ra_deg, member.dec_deg, float(size_deg[i]), outlines, cut)
         )
     return tuple(found)
+
+
+def _share_inside(plane: ChartPlane, outline: Floats, fields: list[Floats]) -> float:
+    """Share of an outline's area inside the union of fields, all on the chart."""
+    whole = plane.xy(*outline.T)
+    outside = [whole]
+    for field in fields:
+        outside = subtract_convex(outside, field)
+    return 1.0 - sum(area(piece) for piece in outside) / area(whole)
 
 
 def side_points(corners: Floats) -> Floats:

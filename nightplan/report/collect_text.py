@@ -6,8 +6,9 @@ from collections import Counter
 
 from nightplan.report.documents.collect import CollectDocument
 from nightplan.report.text_table import paragraph, text_table
+from nightplan.report.words import counted
 
-KIND_WORDS = {"flat_dark": "flat-dark"}
+KIND_WORDS = {"flat_dark": "flat-dark", "bias": "bias frame"}
 
 
 def collect_text(document: CollectDocument) -> str:
@@ -18,7 +19,7 @@ def collect_text(document: CollectDocument) -> str:
     ]
     kinds = Counter(one.kind for one in document.added)
     if kinds:
-        words = [f"{count} {KIND_WORDS.get(kind, kind)}" for kind, count in sorted(kinds.items())]
+        words = [counted(kinds[kind], KIND_WORDS.get(kind, kind)) for kind in sorted(kinds)]
         lines.append("new: " + ", ".join(words))
     if document.judged_again:
         lines.append(f"{document.judged_again} known subs took the new verdict")

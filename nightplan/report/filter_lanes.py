@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from nightplan.report.hatching import hatch_colour
-from nightplan.report.night_picture import NightPicture, PictureBlock
+from nightplan.report.night_picture import NightPicture, PictureBlock, PictureEvent
 from nightplan.report.style import filter_look, styled
 from nightplan.report.words import number
 
@@ -66,7 +66,8 @@ def draw_lanes(
             _bar(axes, start, end, lane, "none" if look.hatch else look.colour, "", colours["ink"])
         for lane, name in enumerate(names, start=1):
             row = [block for block in picture.blocks if block.filter == name]
-            _label_lane(axes, row, lane, narrow, colours)
+            flips = [event for event in picture.events if event.kind == "flip"]
+            _label_lane(axes, row, lane, narrow, colours, [_middle(flip) for flip in flips])
         _events(axes, picture, colours)
 
 
@@ -122,11 +123,16 @@ def _label_lane(
     lane: int,
     narrow: bool,
     colours: Mapping[str, str],
+    lines: Sequence[float],
 ) -> None:
-    """Write count and length of each bar behind it, before it, or on it: where there is room."""
+    """Write count and length of each bar behind it, before it, or on it: where there is room.
+
+    `lines` are times of upright lines, which no label outside a bar is written across.
+    """
     left, right = (float(edge) for edge in axes.get_xlim())
     per_point = (right - left) / _points(axes, left, right)
     taken = [(block.start_utc_mjd, block.end_utc_mjd) for block in blocks]
+    taken += [(line - per_point, line + per_point) for line in lines]
     for block in blocks:
         start, end = block.start_utc_mjd, block.end_utc_mjd
         *long, count = _block_labels(block, narrow)
@@ -170,9 +176,13 @@ def _width(axes: Axes, label: str) -> float:
     return float(width) * 72.0 / figure.dpi  # type: ignore[union-attr]
 
 
+def _middle(event: PictureEvent) -> float:
+    return 0.5 * (event.start_utc_mjd + event.end_utc_mjd)
+
+
 def _events(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None:
     for event in picture.events:
-        middle = 0.5 * (event.start_utc_mjd + event.end_utc_mjd)
+        middle = _middle(event)
         if event.kind == "focus":
             axes.plot(
                 [middle], [0.5], marker="|", markersize=7.0, color=colours["ink"], zorder=5,

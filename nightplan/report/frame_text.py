@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from nightplan.light.line_brightness import CLASS_DEFAULT
 from nightplan.report.text_table import paragraph, text_table
 from nightplan.report.words import number, percent
 
@@ -62,11 +63,20 @@ def _trains(document: FrameDocument) -> str:
     columns = [_figures(row) for row in document.trains]
     rows = [[name, *(column[name] for column in columns)] for name in columns[0]]
     headers = ["", *(row.train for row in document.trains)]
+    return text_table(headers, rows) + f"\n{paragraph(_hours_note(document.trains[0]))}"
+
+
+def _hours_note(row: TrainFraming) -> str:
     note = (
-        f"Hours are in {document.trains[0].hours_filter} at a moonless zenith, to the wanted "
-        "signal to noise, all panels."
+        f"Hours are in {row.hours_filter} at a moonless zenith, to the wanted signal to noise, "
+        f"all panels. Brightness in {row.hours_filter}: {row.hours_brightness_source}."
     )
-    return text_table(headers, rows) + f"\n{paragraph(note)}"
+    if CLASS_DEFAULT in row.hours_brightness_source:
+        note += (
+            " A class default is right within a factor of two to three, and the hours go with "
+            "its square: compare trains by them, but do not count on them."
+        )
+    return note
 
 
 def _figures(row: TrainFraming) -> dict[str, str]:

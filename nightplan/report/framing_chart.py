@@ -19,6 +19,7 @@ from nightplan.report.chart_looks import (
     star_area_pt2,
 )
 from nightplan.report.chart_scene import Frame, Scene, chart_scene, side_points
+from nightplan.report.contrast import legible
 from nightplan.report.graticule import GridLine, graticule
 from nightplan.report.style import new_figure, picture_format, save_figure, styled
 
@@ -308,7 +309,8 @@ def _write_names(
 
     def add(text: str, centres: Any, size: float, colour: str, must: bool, **more: Any) -> None:
         artist = axes.text(
-            0, 0, text, fontsize=size, color=colours[colour], ha="center", va="center", zorder=9,
+            0, 0, text, fontsize=size, color=legible(colours[colour], colours["panel"]),
+            ha="center", va="center", zorder=9,
             path_effects=[_halo(colours["panel"], 2.2)], **more,
         )  # fmt: skip
         box = artist.get_window_extent(renderer)

@@ -1,4 +1,4 @@
-"""Where to write a curve's name so that it covers no other curve and no other name."""
+"""Where to write a curve's name so that it covers no curve, no other name and no other words."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 
-GAPS = (6.0, 12.0)
+GAPS = (6.0, 12.0, 24.0)
 OWN_GAP = 5.0
 ENOUGH = 30.0
 TOO_NEAR = 2.0
@@ -22,12 +22,13 @@ def place_labels(
     wanted: Sequence[NDArray[np.bool_]],
     sizes: Sequence[tuple[float, float]],
     frame: Box,
-    others: Sequence[Array] = (),
-) -> list[tuple[float, float]]:
+    written: Sequence[Box] = (),
+    must: Sequence[bool] | None = None,
+) -> list[tuple[float, float] | None]:
     """Centres of labels, one a curve, each just above or below its curve.
 
     Greedy: the label with the fewest places to go comes first and takes the place with the most
-    room around it.
+    room around it; one that finds no free place, and need not be there, is left out.
 
     Parameters
     ----------
@@ -39,16 +40,18 @@ def place_labels(
         Sizes of the labels in pixels.
     frame : (left, bottom, right, top)
         Pixels that the labels stay inside.
-    others : sequence of arrays (point, 2)
-        Curves without a label here that should stay free too.
+    written : sequence of boxes (left, bottom, right, top)
+        Words that stand already.
+    must : sequence of bool, optional
+        Labels that are placed even where they cover something; by default all.
 
     Returns
     -------
-    list of (x, y)
-        Pixels, in the order of `curves`.
+    list of (x, y) or None
+        Pixels, in the order of `curves`; None for a label left out.
     """
-    taken: list[Box] = []
-    places: list[tuple[float, float]] = [(np.nan, np.nan)] * len(curves)
+    taken: list[Box] = list(written)
+    places: list[tuple[float, float] | None] = [None] * len(curves)
     for i in sorted(range(len(curves)), key=lambda i: int(np.sum(wanted[i]))):
         width, height = sizes[i]
         # Above, below, and beside the point: a steep stretch only has room beside it.
@@ -68,7 +71,7 @@ def place_labels(
         low, high = centres - half, centres + half
         inside = np.all(low >= frame[:2], axis=1) & np.all(high <= frame[2:], axis=1)
         room = np.full(len(centres), 60.0)
-        for j, curve in enumerate((*curves, *others)):
+        for j, curve in enumerate(curves):
             reach = 60.0 if j != i else OWN_GAP
             room = np.minimum(room, _clearance(centres, half, curve, reach) * (60.0 / reach))
         for box in taken:
@@ -78,6 +81,8 @@ def place_labels(
         score = np.minimum(room, ENOUGH) + 60.0 * likes + 6.0 * higher
         score -= 1000.0 * ~inside + 200.0 * (room < TOO_NEAR)
         best = int(np.argmax(score))
+        if not (inside[best] and room[best] >= TOO_NEAR) and must is not None and not must[i]:
+            continue
         places[i] = (float(centres[best, 0]), float(centres[best, 1]))
         taken.append((*low[best], *high[best]))
     return places

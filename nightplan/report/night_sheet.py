@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from nightplan.report.night_picture import roles_of
 from nightplan.report.sheet import SheetSite, SheetStyle, render_sheet
-from nightplan.report.sheet_calibration import calibration_of_plan
 from nightplan.report.sheet_charts import framing_chart, night_charts
 
 if TYPE_CHECKING:
@@ -37,7 +36,7 @@ def sheet_of_plan(
     style : str
         ``"day"``, ``"red"`` or ``"print"``.
     calibration_owed : sequence of mappings, optional
-        Rows as of `render_sheet`; else what tonight's subs will want.
+        Rows as of `render_sheet`; else what tonight's subs will want if nothing is there yet.
     on_step : callable, optional
         Told in words what is being worked on.
 
@@ -47,6 +46,7 @@ def sheet_of_plan(
         A self-contained HTML document.
     """
     from nightplan.model.star_catalog import STAR_CREDIT
+    from nightplan.planning.calibration.owed_tonight import calibration_night
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.report.documents.frame import frame_document
     from nightplan.report.documents.night import night_document
@@ -76,7 +76,7 @@ def sheet_of_plan(
     say("plot of the night")
     wide, narrow = night_charts(picture_of_plan(plan, document), style)
     if calibration_owed is None:
-        calibration_owed = calibration_of_plan(document, config.camera.sensor_temperature_c)
+        calibration_owed = calibration_night(config, plan.night, document["blocks"]).rows
     return render_sheet(
         night_document(plan.night).model_dump(mode="json"),
         document,

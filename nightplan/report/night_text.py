@@ -80,7 +80,7 @@ def _why(words: str, event: Event) -> str:
 def _window(night: Night) -> str:
     start, end = night.window_start_utc_mjd, night.window_end_utc_mjd
     if start is None or end is None:
-        return paragraph(f"Window: {WINDOW_WORDS['none']}; the sun stays too high.")
+        return "Window: none."  # a notice says why
     clock = NightClock(night.zone, (start, end))
     lines = [
         paragraph(

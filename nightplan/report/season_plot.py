@@ -20,7 +20,7 @@ FULL, NEW = 0.97, 0.03
 _RAMPS = {
     "day": ("#FFFFFF", "#0072B2"),
     "dark": ("#161A23", "#56B4E9"),
-    "red": ("#000000", "#FF0000"),
+    "red": ("#000000", "#380000"),  # dim throughout: the figures on it can still be read
     "print": ("#FFFFFF", "#4A4A4A"),
 }
 
@@ -159,5 +159,5 @@ def _ink_on(fill: Any, style: str) -> str:
     """A colour that can be read on a cell."""
     red, green, blue = (float(part) for part in fill)
     if style == "red":
-        return "#000000" if red > 0.6 else "#FF0000"
+        return "#FF0000"
     return "#000000" if 0.299 * red + 0.587 * green + 0.114 * blue > 0.45 else "#FFFFFF"

@@ -85,16 +85,3 @@ def sheet_looks(roles: Iterable[str], style: SheetStyle) -> dict[str, SheetLook]
         css_class = f"f{number} {_HATCHES[look.hatch]}".strip()
         looks[role] = SheetLook(look.colour.lower(), look.on_colour.lower(), css_class)
     return looks
-
-
-def contrast(one: str, two: str) -> float:
-    """Contrast ratio of two ``#rrggbb`` colours, 1 to 21 (W3C WCAG 2.2, contrast ratio)."""
-    light, dark = sorted((_luminance(one), _luminance(two)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
-
-
-def _luminance(colour: str) -> float:
-    """Relative luminance of an sRGB colour (W3C WCAG 2.2, relative luminance)."""
-    channels = [int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

@@ -82,14 +82,14 @@ PALETTES: Mapping[str, Mapping[str, str]] = {
         "paper": "#000000",
         "panel": "#000000",
         "ink": "#FF0000",
-        "faint": "#D00000",
+        "faint": "#EC0000",  # the darkest red that can be read on black: 4.5 to 1
         "grid": "#500000",
         "star": "#D80000",
         "target": "#FF0000",
         "first": "#FF0000",
-        "second": "#D00000",
-        "third": "#B00000",
-        "ghost": "#900000",
+        "second": "#EC0000",
+        "third": "#D80000",
+        "ghost": "#A00000",
         "warning": "#FF0000",
         "sun": "#E00000",
         "moon": "#C00000",
@@ -146,15 +146,16 @@ class FilterLook:
     on_colour: str
 
 
-# role: label, line, hatch, marker, then colours for day, dark, red, print
+# role: label, line, hatch, marker, then colours for day, dark, red, print. The red fills are dim,
+# for a bright area is what spoils dark adaptation; hatches and lines on them are bright.
 _FILTERS: Mapping[str, tuple[str, Any, str, str, tuple[str, str, str, str]]] = {
-    "luminance": ("L", "-", "", "o", ("#8A8A8A", "#D5D5D5", "#FF0000", "#FFFFFF")),
-    "red": ("R", (0, (6, 2)), "//", "s", ("#D55E00", "#FF8A3C", "#700000", "#D9D9D9")),
-    "green": ("G", (0, (2, 1.5)), "\\\\", "^", ("#009E73", "#2BC79A", "#D00000", "#BDBDBD")),
-    "blue": ("B", (0, (8, 2, 1.5, 2)), "xx", "v", ("#0072B2", "#56A8F0", "#480000", "#A6A6A6")),
-    "H-alpha": ("Ha", (0, (4, 1)), "..", "D", ("#CC79A7", "#E39CC4", "#E80000", "#F0F0F0")),
-    "O III": ("OIII", (0, (1, 1)), "||", "P", ("#56B4E9", "#8FD0F5", "#5C0000", "#CFCFCF")),
-    "S II": ("SII", (0, (5, 1, 1, 1)), "--", "X", ("#E69F00", "#F5BE4A", "#B80000", "#E6E6E6")),
+    "luminance": ("L", "-", "", "o", ("#8A8A8A", "#D5D5D5", "#600000", "#FFFFFF")),
+    "red": ("R", (0, (6, 2)), "//", "s", ("#D55E00", "#FF8A3C", "#300000", "#D9D9D9")),
+    "green": ("G", (0, (2, 1.5)), "\\\\", "^", ("#009E73", "#2BC79A", "#480000", "#BDBDBD")),
+    "blue": ("B", (0, (8, 2, 1.5, 2)), "xx", "v", ("#0072B2", "#56A8F0", "#240000", "#A6A6A6")),
+    "H-alpha": ("Ha", (0, (4, 1)), "..", "D", ("#CC79A7", "#E39CC4", "#540000", "#F0F0F0")),
+    "O III": ("OIII", (0, (1, 1)), "||", "P", ("#56B4E9", "#8FD0F5", "#2C0000", "#CFCFCF")),
+    "S II": ("SII", (0, (5, 1, 1, 1)), "--", "X", ("#E69F00", "#F5BE4A", "#3C0000", "#E6E6E6")),
 }
 
 
@@ -184,18 +185,16 @@ def filter_look(role: str, style: str = "day") -> FilterLook:
         raise InputError("picture", "role", role, "one of " + ", ".join(_FILTERS))
     label, line, hatch, marker, by_style = _FILTERS[role]
     colour = by_style[STYLES.index(style)]
-    line_colour = {"red": max(colour, "#B00000"), "print": colours["ink"]}.get(style, colour)
+    line_colour = {"red": colours["second"], "print": colours["ink"]}.get(style, colour)
     on_colour = _on(colour, style, colours["ink"])
     return FilterLook(label, colour, line_colour, line, hatch, marker, on_colour)
 
 
 def _on(colour: str, style: str, ink: str) -> str:
     """A text colour that can be read on `colour`."""
-    if style == "print":
+    if style in ("red", "print"):
         return ink
     red, green, blue = (int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5))
-    if style == "red":
-        return "#000000" if red > 0.6 else "#FF0000"
     return "#000000" if 0.299 * red + 0.587 * green + 0.114 * blue > 0.45 else "#FFFFFF"
 
 
@@ -226,6 +225,8 @@ def settings(style: str = "day") -> dict[str, Any]:
         "axes.unicode_minus": True,
         "text.color": colours["ink"],
         "text.usetex": False,
+        # Outlined letters are never hinted: measured otherwise they would come out wider.
+        "text.hinting": "none",
         "font.family": ["DejaVu Sans"],
         "font.size": 9.0,
         "xtick.color": colours["ink"],

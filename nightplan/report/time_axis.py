@@ -70,11 +70,6 @@ def axis_title(start_utc_mjd: float, end_utc_mjd: float, zone: ZoneInfo) -> str:
     return "local time, UTC" + " then UTC".join(offsets)
 
 
-def second_ink(style: str) -> str:
-    """Colour of second-rank text: in red, only the brightest red can be read well on black."""
-    return palette(style)["ink" if style == "red" else "faint"]
-
-
 def draw_clocks(
     local_axes: Axes,
     utc_axes: Axes,
@@ -86,7 +81,8 @@ def draw_clocks(
     every_h: int = 1,
 ) -> None:
     """Put local hours below `local_axes` and UTC hours above `utc_axes` (both in UTC MJD)."""
-    colours, faint = palette(style), second_ink(style)
+    colours = palette(style)
+    faint = colours["faint"]
     ticks = whole_hours(start_utc_mjd, end_utc_mjd, zone, every_h)
     for axes in dict.fromkeys((local_axes, utc_axes)):
         axes.set_xlim(start_utc_mjd, end_utc_mjd)

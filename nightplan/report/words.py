@@ -59,6 +59,11 @@ def number(value: float, most: int = 1) -> str:
     return "0" if text == "-0" else text
 
 
+def counted(count: int, noun: str) -> str:
+    """``1 night``, ``2 nights``."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
 def subs(count: int, sub_s: float) -> str:
     """``14 × 300 s``."""
     return f"{count} × {number(sub_s)} s"

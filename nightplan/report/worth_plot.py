@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from nightplan.report.contrast import legible
 from nightplan.report.style import filter_look, new_figure, save_figure, styled
 from nightplan.report.time_axis import draw_clocks
 
@@ -82,7 +83,8 @@ def draw_worth(axes: Axes, exposure: Exposure, budget: PhotonBudget, *, style: s
             )  # fmt: skip
             axes.annotate(
                 name, (1.0, height / top), (15.0, 0.0), xycoords="axes fraction",
-                textcoords="offset points", va="center", color=colour, fontsize=8.5, weight="bold",
+                textcoords="offset points", va="center", fontsize=8.5, weight="bold",
+                color=legible(colour, colours["paper"]),
             )  # fmt: skip
 
 
@@ -130,7 +132,7 @@ def _altitudes(axes: Axes, exposure: Exposure, budget: PhotonBudget, colours: An
         axes.annotate(
             name, (times[best], altitude[best]), (0.0, -5.0 if below else 4.0),
             textcoords="offset points", ha="center", va="top" if below else "bottom",
-            fontsize=8.0, color=colour, weight="bold", zorder=4.0,
+            fontsize=8.0, color=legible(colour, colours["panel"]), weight="bold", zorder=4.0,
             path_effects=[withStroke(linewidth=2.5, foreground=colours["panel"])],
         )  # fmt: skip
 

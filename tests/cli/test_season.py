@@ -94,3 +94,21 @@ def test_faulty_options(season, options, words):
     with pytest.raises(NightplanError) as caught:
         season(*options)
     assert words in str(caught.value)
+
+
+def test_heat_map_for_dark_adapted_eyes(season, tmp_path):
+    """In red the map stays dark, also where a target is up all night.
+
+    sRGB (IEC 61966-2-1): the light of a channel goes with the power 2.4 of its value.
+    """
+    import numpy as np
+    from PIL import Image
+
+    path = tmp_path / "year.png"
+    season("M 81", "--plot", str(path), "--style", "red", as_json=False)
+    shown = np.asarray(Image.open(path).convert("RGB")) / 255.0
+    assert shown[..., 1:].max() == 0.0
+    light = ((shown[..., 0] + 0.055) / 1.055) ** 2.4
+    assert light.mean() < 0.1
+    assert (shown[..., 0] > 0.3).mean() < 0.1
+    assert shown[..., 0].max() == 1.0

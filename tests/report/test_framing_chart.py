@@ -13,13 +13,15 @@ from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.star_catalog import StarCatalog, StarList
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
+from nightplan.plane.polygons import clip_convex
 from nightplan.planning.framing.framing import frame_target
 from nightplan.report.chart_labels import Wish, around, place
+from nightplan.report.chart_legend import legend_rows
 from nightplan.report.chart_plane import ChartPlane, chart_plane
 from nightplan.report.chart_scene import chart_scene
 from nightplan.report.framing_chart import framing_figure, save_framing_chart
 from nightplan.report.graticule import dec_label, graticule, ra_label
-from nightplan.report.style import figure_bytes
+from nightplan.report.style import figure_bytes, new_figure, styled
 
 CONFIG = demo_config()
 POLAR = Target("Polar", 200.0, 85.0, major_arcmin=20.0, minor_arcmin=20.0)
@@ -268,3 +270,44 @@ def test_formats(tmp_path, kind, magic):
     path = tmp_path / f"chart.{kind}"
     save_framing_chart(path, CONFIG, ACROSS, framing)
     assert path.read_bytes().startswith(magic)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+@pytest.mark.parametrize("name", ["M 31", "NGC 281", "NGC 7000"])
+def test_guider_labels_stand_clear_of_their_boxes(catalog, name, narrow):
+    scene = scene_of(catalog.target(catalog.find(name)), catalog=catalog)
+    figure = framing_figure(scene, narrow=narrow)
+    axes, renderer = figure.axes[0], figure.canvas.get_renderer()
+    sides = {"before": scene.guide.before_meridian, "after": scene.guide.after_meridian}
+    for when, side in sides.items():
+        (label,) = [t for t in axes.texts if t.get_text().startswith(f"guider {when}")]
+        box = label.get_window_extent(renderer)
+        corners = axes.transData.transform(scene.plane.xy(*np.array(side.corners).T))
+        letters = [(box.x0, box.y0), (box.x1, box.y0), (box.x1, box.y1), (box.x0, box.y1)]
+        assert len(clip_convex(letters, corners)) < 3
+
+
+def test_outlined_letters_are_as_wide_as_they_are_measured():
+    """What is placed by its measured width must not come out wider."""
+    from matplotlib.patheffects import withStroke
+
+    figure = new_figure((4.0, 1.0))
+    with styled():
+        text = figure.text(0.1, 0.5, "guider after meridian, G 7.3", fontsize=7.5)
+        text.set_path_effects([withStroke(linewidth=0.1, foreground="#FFFFFF")])
+        box = text.get_window_extent(figure.canvas.get_renderer())
+    from PIL import Image
+
+    shown = np.asarray(Image.open(io.BytesIO(figure_bytes(figure, dpi=figure.dpi))).convert("L"))
+    columns = np.flatnonzero((shown < 128).any(axis=0))
+    assert columns[0] >= box.x0 - 1.5
+    assert columns[-1] <= box.x1 + 1.5
+    assert columns[-1] - columns[0] >= 0.95 * box.width
+
+
+def test_a_neighbour_cut_by_the_field_is_told(catalog):
+    """M 110 lies 36 arcmin to the north-west of M 31 (any atlas): a field along M 31 cuts it."""
+    scene = scene_of(catalog.target(catalog.find("M 31")), catalog=catalog)
+    assert [each.name for each in scene.neighbours if each.cut] == ["M 110"]
+    rows = [row.text for column in legend_rows(scene) for row in column]
+    assert "neighbours; cut by the field's edge:\nM 110" in rows

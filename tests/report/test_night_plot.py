@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import itertools
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -97,6 +98,28 @@ def test_labels_lie_inside_and_apart(picture, name, planned, narrow):
     assert {text.get_text() for text in labels} == names
     for one, two in itertools.combinations(labels, 2):
         assert not one.get_window_extent(renderer).overlaps(two.get_window_extent(renderer))
+
+
+def low_moon(night: NightPicture, shift_days: float) -> NightPicture:
+    """The night with a moon that rises or sets in a twilight."""
+    times = night.utc_mjd + shift_days
+    altitude = 40.0 * np.cos((times - night.utc_mjd[0]) * 2.0 * np.pi) - 34.0
+    return replace(night, moon_altitude_deg=altitude)
+
+
+@BOTH_LAYOUTS
+@pytest.mark.parametrize("shift_days", [0.0, 0.02, 0.05, -0.03])
+def test_names_of_curves_keep_off_names_of_twilights(picture, shift_days, narrow):
+    night = low_moon(picture(), shift_days)
+    figure = night_figure(night, narrow=narrow)
+    renderer = figure.canvas.get_renderer()
+    boxes = {text: text.get_window_extent(renderer) for text in figure.axes[0].texts}
+    assert narrow or any(text.get_text() in BANDS for text in boxes)
+    for one, two in itertools.combinations(boxes, 2):
+        assert not boxes[one].overlaps(boxes[two]), (one.get_text(), two.get_text())
+    # A moon without room for its name is named in the key.
+    written = [text.get_text() for text in (*boxes, *figure.texts)]
+    assert any("moon, " in text for text in written)
 
 
 def test_every_block_is_in_its_lane_with_its_count(picture):

@@ -10,6 +10,7 @@ import pytest
 from nightplan.errors import FileError, InputError
 from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
 from nightplan.report import style
+from nightplan.report.contrast import legible
 
 ROLES = (*BROADBAND_ROLES, *NARROWBAND_ROLES)
 
@@ -62,7 +63,7 @@ def test_filters_differ_without_colour(name):
 
 @pytest.mark.parametrize("name", style.STYLES)
 def test_text_contrast(name):
-    """WCAG 2.1, 1.4.3: 4.5 to 1 for text; second-rank text keeps the 3 to 1 of large text."""
+    """WCAG 2.2, 1.4.3: 4.5 to 1 for text, also where it has the colour of a line."""
 
     def luminance(colour: str) -> float:
         parts = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255.0
@@ -75,7 +76,12 @@ def test_text_contrast(name):
 
     colours = style.palette(name)
     assert contrast(colours["ink"], colours["panel"]) >= 4.5
-    assert contrast(colours["faint"], colours["panel"]) >= 3.0
+    assert contrast(colours["faint"], colours["panel"]) >= 4.5
+    for colour in colours.values():
+        text = legible(colour, colours["panel"])
+        assert contrast(text, colours["panel"]) >= 4.5
+        assert text == colour or contrast(colour, colours["panel"]) < 4.5
+        assert name != "red" or text.endswith("0000")
     for role in ROLES:
         look = style.filter_look(role, name)
         assert contrast(look.line_colour, colours["panel"]) >= (1.5 if name == "day" else 2.5)
@@ -125,3 +131,13 @@ def test_unknown_style_and_role():
         style.new_figure(style="neon")
     with pytest.raises(InputError, match="H-alpha"):
         style.filter_look("Ha")
+
+
+def test_red_fills_are_dim():
+    """A bright area spoils dark adaptation: no fill gives a sixth of the light that full red does.
+
+    sRGB (IEC 61966-2-1): the light of a channel goes with the power 2.4 of its value.
+    """
+    for role in ROLES:
+        value = int(style.filter_look(role, "red").colour[1:3], 16) / 255.0
+        assert ((value + 0.055) / 1.055) ** 2.4 < 1.0 / 6.0

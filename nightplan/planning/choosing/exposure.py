@@ -135,7 +135,7 @@ def _best_moment(config: Config, night: Night, target: Target, notices: list[str
     times = time_grid(night, GRID_MIN, whole_night=night.window_utc_mjd is None)
     tracks = sky_tracks(night, [target.ra_deg], [target.dec_deg], times)
     if night.window_utc_mjd is None:
-        notices.append("The night has no dark window; the moment is that of the lowest sun.")
+        notices.append("The moment shown is that of the lowest sun.")
         return float(times[np.argmin(tracks.sun_altitude_deg)])
     margin = geometry_margin_deg(config, tracks)
     moment, _ = best_moment(times, tracks.altitude_deg, margin)

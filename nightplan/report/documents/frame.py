@@ -41,8 +41,9 @@ class FilterEdge(Document):
 
 class TrainFraming(Document):
     """One train. `hours_to_snr` are equivalent hours (moonless zenith, shutter open) that bring
-    one field to the wanted S/N in the filter `hours_filter`; `hours_all_panels` those of all
-    panels. `score_parts` multiply to `score`."""
+    one field to the wanted S/N in the filter `hours_filter`, at a brightness from
+    `hours_brightness_source`; `hours_all_panels` those of all panels. `score_parts` multiply to
+    `score`."""
 
     train: str
     position_angle_deg: float
@@ -58,6 +59,7 @@ class TrainFraming(Document):
     hours_all_panels: float | None
     hours_all_panels_reason: str | None = None
     hours_filter: str
+    hours_brightness_source: str
     score: float
     score_parts: dict[str, float]
     focal_length_mm: float
@@ -216,6 +218,7 @@ def _train(answer: FrameAnswer, fit: TrainFit) -> TrainFraming:
             "hours_all_panels": round(fit.hours_all_panels, 4) if finite else None,
             "hours_all_panels_reason": reason,
             "hours_filter": time.filter,
+            "hours_brightness_source": time.brightness_source,
             "score": round(fit.score, 4),
             "score_parts": {part: round(value, 4) for part, value in fit.parts.items()},
             "focal_length_mm": round(optics.focal_length_mm, 3),
