@@ -7,7 +7,7 @@ import hashlib
 import math
 import os
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -52,6 +52,8 @@ _SURE_SECONDS = 1.0
 
 Frame = Sub | CalibrationFrame
 Progress = Callable[[int, int], None]
+Weigh = Callable[[Sequence[Sub]], Mapping[str, float]]
+"""Equivalent seconds by identity, of those subs that can be weighed."""
 
 
 @dataclass(frozen=True)
@@ -105,8 +107,12 @@ class _SkippedError(Exception):
     """A file that is sound but cannot be used; its text is the reason."""
 
 
-def fits_files(folder: Path) -> list[Path]:
-    """Files under a folder whose names end as FITS files do, sorted; links to folders not followed.
+def fits_files(folder: Path) -> tuple[list[Path], list[tuple[str, str]]]:
+    """Files under a folder whose names end as FITS files do; links to folders not followed.
+
+    Returns
+    -------
+    The files, sorted, and the folders that cannot be read with their reason.
 
     Raises
     ------
@@ -116,9 +122,15 @@ def fits_files(folder: Path) -> list[Path]:
     if not folder.is_dir():
         raise FileError(folder, "is not a folder" if folder.exists() else "no such folder")
     found: list[Path] = []
-    for place, _, names in os.walk(folder):
+    closed: list[tuple[str, str]] = []
+
+    def note(error: OSError) -> None:
+        reason = (error.strerror or str(error)).lower()
+        closed.append((str(error.filename), f"the folder cannot be read: {reason}"))
+
+    for place, _, names in os.walk(folder, onerror=note):
         found += [Path(place) / name for name in names if _ends_as_fits(name)]
-    return sorted(found)
+    return sorted(found), closed
 
 
 def collect_folder(
@@ -127,12 +139,13 @@ def collect_folder(
     catalog: Catalog,
     instructions: Instructions = Instructions(),
     progress: Progress | None = None,
+    weigh: Weigh | None = None,
 ) -> Collected:
     """Read a folder and store what is new in the journal beside the configuration, in one step.
 
-    The files are only read. A file that cannot be used is reported with its reason. A copy of an
-    exposure, under whatever name, counts once. The journal is made if it is missing and there is
-    something to store.
+    New subs are stored with what `weigh` makes of them. The files are only read. A file that
+    cannot be used is reported with its reason. A copy of an exposure, under whatever name, counts
+    once. The journal is made if it is missing and there is something to store.
 
     Raises
     ------
@@ -141,10 +154,9 @@ def collect_folder(
     InputError, TargetError
         An instruction names a train, filter or target that does not exist.
     """
-    files = fits_files(folder)
+    files, skipped = fits_files(folder)
     reader = _reader(config, catalog, instructions)
     frames: list[Frame] = []
-    skipped: list[tuple[str, str]] = []
     for number, path in enumerate(files):
         if progress is not None:
             progress(number, len(files))
@@ -161,6 +173,8 @@ def collect_folder(
     if not frames:
         return Collected((), (), tuple(skipped))
     frames = _with_flat_angles(frames, config)
+    if weigh is not None:
+        frames = _weighed(frames, config, weigh)
     stored = _store(config.folder, frames, skipped, instructions.verdict)
     return replace(stored, notices=reader.notices())
 
@@ -270,6 +284,20 @@ def _with_flat_angles(frames: list[Frame], config: Config) -> list[Frame]:
                 continue
         done.append(frame)
     return done
+
+
+def _weighed(frames: Sequence[Frame], config: Config, weigh: Weigh) -> list[Frame]:
+    """The frames with the equivalent seconds of those subs that are new."""
+    known: set[str] = set()
+    journal = Journal.open(config.folder)
+    if journal is not None:
+        with journal:
+            known = journal.known_identities()
+    seconds = weigh([one for one in frames if isinstance(one, Sub) and one.identity not in known])
+    return [
+        replace(one, equivalent_s=seconds.get(one.identity)) if isinstance(one, Sub) else one
+        for one in frames
+    ]
 
 
 def _spread_deg(lines: set[float]) -> float:

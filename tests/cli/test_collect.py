@@ -163,6 +163,45 @@ def test_each_sub_counts_for_its_worth(collect, shot, config_file):
     assert collect(shot)["gathered"][0]["equivalent_h"] == pytest.approx(total, abs=2e-4)
 
 
+def test_a_plug_pulled_after_the_subs_are_stored_leaves_them_weighed(
+    collect, shot, config_file, monkeypatch
+):
+    from nightplan.planning.photons import sub_worth
+
+    class PulledError(Exception):
+        pass
+
+    def pulled(*args):
+        raise PulledError
+
+    monkeypatch.setattr(sub_worth, "record_equivalents", pulled)
+    with pytest.raises(PulledError):
+        collect(shot)
+    with Journal.open(config_file.parent) as journal:
+        stored = journal.subs()
+    assert len(stored) == 3
+    assert all(0.0 < one.equivalent_s < 600.0 for one in stored)
+
+
+def test_folders_that_cannot_be_read_are_told(collect, shot, monkeypatch):
+    """As root no folder is closed, so the refusal is that of os.scandir, put in its place."""
+    import os
+
+    (shot / "closed").mkdir()
+    scandir = os.scandir
+
+    def refuse(path):
+        if str(path).endswith("closed"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return scandir(path)
+
+    monkeypatch.setattr(os, "scandir", refuse)
+    found = collect(shot)
+    assert len(found["added"]) == 3
+    reasons = {row["file"].rsplit("/", 1)[-1]: row["reason"] for row in found["skipped"]}
+    assert reasons["closed"] == "the folder cannot be read: permission denied"
+
+
 def test_a_clock_that_cannot_be_right_is_told(collect, shot):
     from astropy.io import fits
 

@@ -102,7 +102,12 @@ def collect_and_weigh(
     FileError, InputError, TargetError
         As `nightplan.journal.fits_import.collect_folder`.
     """
-    collected = collect_folder(folder, config, catalog, told, progress)
+
+    def weigh(subs: Sequence[Sub]) -> dict[str, float]:
+        return equivalent_seconds(config, catalog, subs)[0]
+
+    # Weighed before they are stored: a reader, or a pulled plug, never finds them counted in full.
+    collected = collect_folder(folder, config, catalog, told, progress, weigh)
     if not (collected.added or collected.already_known):
         stored = Journal.open(config.folder)
         if stored is None:
