@@ -21,6 +21,10 @@ Cards = Mapping[str, Value]
 
 EARLIEST_YEAR, LATEST_YEAR = 1980, 2199
 LONGEST_EXPOSURE_S = 86_400.0
+_EARLIEST_MJD, _LATEST_MJD = (
+    mjd_from_datetime(datetime.datetime(year, 1, 1, tzinfo=datetime.UTC))
+    for year in (EARLIEST_YEAR, LATEST_YEAR + 1)
+)
 
 _KINDS: tuple[tuple[FrameKind, frozenset[str]], ...] = (
     ("flat_dark", frozenset({"flatdark", "darkflat"})),
@@ -61,11 +65,15 @@ def start_utc_mjd(cards: Cards) -> float | None:
     """UTC as MJD when the shutter opened (FITS standard 4.0, section 9.1 and 9.5).
 
     Reads DATE-OBS as ISO 8601 or in the old form DD/MM/YY, which means 19YY, with the clock in
-    TIME-OBS, UTSTART or UT where DATE-OBS has none.
+    TIME-OBS, UTSTART or UT where DATE-OBS has none; without a DATE-OBS, the standard's DATE-BEG,
+    MJD-BEG or MJD-OBS.
     """
     if _first_text(cards, "TIMESYS").upper() not in ("", "UTC", "UT", "GMT"):
         return None
-    date = _first_text(cards, "DATE-OBS", "DATE_OBS")
+    date = _first_text(cards, "DATE-OBS", "DATE_OBS", "DATE-BEG")
+    if not date and "DATE-OBS" not in cards:
+        mjd = _first_number(cards, "MJD-BEG", "MJD-OBS")
+        return mjd if mjd is not None and _EARLIEST_MJD <= mjd < _LATEST_MJD else None
     old = re.fullmatch(r"(\d\d)/(\d\d)/(\d\d)", date)
     if old is not None:
         date = f"19{old.group(3)}-{old.group(2)}-{old.group(1)}"
@@ -90,8 +98,8 @@ def _mjd(day: str, hours: str, minutes: str, seconds: str) -> float | None:
 
 
 def exposure_s(cards: Cards) -> float | None:
-    """Seconds the shutter was open, from 0 to a day; EXPTIME leads, then EXPOSURE."""
-    value = _first_number(cards, "EXPTIME", "EXPOSURE", "EXP_TIME")
+    """Seconds the shutter was open, from 0 to a day; EXPTIME leads, then EXPOSURE and XPOSURE."""
+    value = _first_number(cards, "EXPTIME", "EXPOSURE", "EXP_TIME", "XPOSURE")
     return value if value is not None and 0.0 <= value <= LONGEST_EXPOSURE_S else None
 
 

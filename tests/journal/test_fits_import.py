@@ -35,7 +35,13 @@ BASE = {
     "INSTRUME": "Invented Camera",
 }
 
-DASHED = {"DATE_OBS": "DATE-OBS", "TIME_OBS": "TIME-OBS", "CCD_TEMP": "CCD-TEMP"}
+DASHED = {
+    "DATE_OBS": "DATE-OBS",
+    "DATE_BEG": "DATE-BEG",
+    "MJD_OBS": "MJD-OBS",
+    "TIME_OBS": "TIME-OBS",
+    "CCD_TEMP": "CCD-TEMP",
+}
 
 
 def write(path, seed=0, shape=(4, 6), compress=False, **changes):
@@ -251,6 +257,8 @@ def test_panels_by_where_the_telescope_pointed(collect, shot, config_file):
         ({"DATE_OBS": "2027-10-06"}, "DATE-OBS"),
         ({"DATE_OBS": "2027-10-06T25:00:00"}, "DATE-OBS"),
         ({"DATE_OBS": 61684.9}, "DATE-OBS"),
+        ({"DATE_OBS": "soon", "MJD_OBS": 61684.9}, "DATE-OBS"),
+        ({"DATE_OBS": None, "MJD_OBS": 2461684.9}, "DATE-OBS"),
         ({"TIMESYS": "TAI"}, "DATE-OBS"),
         ({"FILTER": None}, "FILTER"),
         ({"FILTER": "purple"}, "FILTER"),
@@ -279,6 +287,10 @@ def test_odd_headers_are_skipped_with_the_reason(collect, shot, config_file, cha
         ({"DATE_OBS": "2027-10-06T22:14:09Z"}, "2027-10-06T22:14:09"),
         ({"DATE_OBS": "2027-10-06T22:14:09.1234567"}, "2027-10-06T22:14:09.1234567"),
         ({"EXPTIME": None, "EXPOSURE": 300}, BASE["DATE-OBS"]),
+        # FITS standard 4.0, section 9: times and durations by other names.
+        ({"EXPTIME": None, "XPOSURE": 300.0}, BASE["DATE-OBS"]),
+        ({"DATE_OBS": None, "DATE_BEG": "2027-10-06T22:14:09.5"}, "2027-10-06T22:14:09.5"),
+        ({"DATE_OBS": None, "MJD_OBS": 61684.5}, "2027-10-06T12:00:00"),
         ({"EXPTIME": "300.0 "}, BASE["DATE-OBS"]),
         ({"IMAGETYP": "LIGHT"}, BASE["DATE-OBS"]),
         ({"GAIN": 120.5, "CCD_TEMP": "cold"}, BASE["DATE-OBS"]),
