@@ -72,7 +72,14 @@ class ChangeCost(Section):
 
 
 class Preferences(Section):
-    """Everything that is a matter of taste or habit."""
+    """Everything that is a matter of taste or habit.
+
+    With `allow_train_change` the plan may bolt on another train in the night where that pays:
+    `train_change_min` pass from the last sub through one to the other standing ready, before the
+    camera is turned, the field centred and focused; `change_cost.train_change` is what it costs
+    beside. `turn_by_hand_min` passes between targets of different camera angle where there is no
+    [rotator] (5 minutes: common practice, no source); a rotator turns at `rotator.deg_per_s`.
+    """
 
     targets: Names = ()
     minimum_altitude_deg: Annotated[float, Field(ge=0.0, le=89.0)] = 30.0
@@ -91,6 +98,7 @@ class Preferences(Section):
     balance: Balance = "diminishing"
     allow_train_change: bool = False
     train_change_min: Annotated[float, Field(ge=0.0, le=240.0)] = 30.0
+    turn_by_hand_min: Annotated[float, Field(ge=0.0, le=60.0)] = 5.0
     clear_night_chance: Annotated[float, Field(ge=0.0, le=1.0)] = 0.5
     moon_distance: MoonDistance = MoonDistance()
     sub: SubLengths = SubLengths()
@@ -118,7 +126,9 @@ class Goal(Section):
     """What the imager wants of one target, filter by filter.
 
     `hours` are equivalent hours; `snr` is the signal to noise per square arcsecond that the
-    stack should reach, and stands before `hours` for its filter.
+    stack should reach, and stands before `hours` for its filter. `gathered_hours` are there
+    already, beside what the journal knows, whatever the train. Of a mosaic `hours` and
+    `gathered_hours` are those of each panel.
     """
 
     priority: Annotated[float, Field(gt=0.0, le=100.0)] = 1.0

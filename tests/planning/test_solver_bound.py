@@ -24,7 +24,12 @@ RULES = [
     Overheads(track_past_meridian_s=1500.0, dither_every=2, focus_every_s=2400.0),
     Overheads(use_filter_offsets=True, download_s=6.0, focus_after_flip=False),
     Overheads(dither_s=0.0, focus_every_s=1e9, filter_change_s=30.0, slew_centre_s=300.0),
+    Overheads(turn_s_per_deg=2.5, stop_before_meridian_s=300.0),
+    Overheads(train_change_s=900.0, turn_s=240.0, turn_s_per_deg=0.3),
 ]
+# Two targets in a train each, or both trains open to each of them.
+TRAINS = [{}, {"trains": ("flattener", "reducer")}]
+TRAINS.append({**TRAINS[1], "every_train": True})
 
 
 def _random_runs(rng: np.random.Generator, placer: Placer) -> list[Run]:
@@ -68,10 +73,11 @@ def _counted(
     rules=st.sampled_from(RULES),
     step=st.sampled_from([97.0, 180.0, 300.0]),
     shortest=st.sampled_from([10.0, 20.0, 30.0]),
+    trains=st.sampled_from(TRAINS),
     begun=st.booleans(),
 )
 def test_a_path_through_the_cells_is_above_every_schedule(
-    invented_night, seed, rules, step, shortest, begun
+    invented_night, seed, rules, step, shortest, trains, begun
 ):
     rng = np.random.default_rng(seed)
     problem = invented_night(
@@ -82,6 +88,7 @@ def test_a_path_through_the_cells_is_above_every_schedule(
         sub_s=float(rng.choice([120.0, 300.0])),
         shortest_min=shortest,
         overheads=rules,
+        **(trains if rules.train_change_s is not None else {}),
     )
     placer = Placer(problem)
     if begun and placer.lanes:

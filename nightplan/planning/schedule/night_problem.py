@@ -10,7 +10,7 @@ import numpy as np
 
 from nightplan.model.goals import goal_for
 from nightplan.planning.photons.filter_set import WantedFilter, wanted_filters
-from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget
+from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.schedule.problem import (
     ChangeCosts,
     Overheads,
@@ -22,7 +22,6 @@ from nightplan.planning.schedule.refocus import refocus_rule
 from nightplan.planning.tonight.limits import usable_margin_deg
 from nightplan.planning.tonight.night_end import latest_end
 from nightplan.planning.tonight.visibility import (
-    SkyTracks,
     meridian_transit_utc_mjd,
     sky_tracks,
     time_grid,
@@ -32,6 +31,7 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
     from nightplan.planning.framing.framing import Framing
+    from nightplan.planning.photons.photon_budget import PhotonBudget
     from nightplan.planning.returning.earlier_nights import EarlierNights
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.setup_timeline import SetupTimeline
@@ -42,33 +42,42 @@ GRID_MIN = 1.0
 
 @dataclass(frozen=True, eq=False)
 class NightProblem:
-    """The problem with what it was made from.
-
-    `tracks` and `budget` have one row a pointing (panel), in the order of `problem.pointings`;
-    `wanted` holds each target's filters by name.
-    """
+    """The problem, and each target's filters by name."""
 
     problem: Problem
-    tracks: SkyTracks
-    budget: PhotonBudget
     wanted: dict[str, tuple[WantedFilter, ...]]
+
+
+@dataclass(frozen=True)
+class _Field:
+    """One panel to point at, of a target in its train."""
+
+    target: Target
+    framing: Framing
+    number: int
+
+    @property
+    def place(self) -> Target:
+        """The target as if it lay where the panel does."""
+        panel = self.framing.panels[self.number - 1]
+        return replace(self.target, ra_deg=panel.ra_deg, dec_deg=panel.dec_deg)
 
 
 def night_problem(
     config: Config,
     night: Night,
-    train: str,
     targets: Sequence[Target],
     framings: Sequence[Framing],
     setup: SetupTimeline,
     earlier: EarlierNights,
 ) -> NightProblem:
-    """Build the problem of one night with one train.
+    """Build the problem of one night.
 
     Parameters
     ----------
     targets, framings
-        Tonight's targets and how `train` frames each, in the same order.
+        Tonight's targets and how each is framed, in the same order; a framing's train is the one
+        that its target is shot with.
 
     Raises
     ------
@@ -78,39 +87,33 @@ def night_problem(
     window = night.window_utc_mjd
     if window is None:
         raise ValueError("a night without a window has nothing to schedule")
-    panels = [
-        (target, framing, number, panel)
+    fields = [
+        _Field(target, framing, number)
         for target, framing in zip(targets, framings, strict=True)
-        for number, panel in enumerate(framing.panels, start=1)
-    ]
-    places = [
-        replace(target, ra_deg=panel.ra_deg, dec_deg=panel.dec_deg)
-        for target, _, _, panel in panels
+        for number in range(1, len(framing.panels) + 1)
     ]
     utc_mjd = time_grid(night, GRID_MIN)
-    ra = np.array([panel.ra_deg for _, _, _, panel in panels])
-    dec = np.array([panel.dec_deg for _, _, _, panel in panels])
+    ra = np.array([field.place.ra_deg for field in fields])
+    dec = np.array([field.place.dec_deg for field in fields])
     tracks = sky_tracks(night, ra, dec, utc_mjd)
-    budget = photon_budget(config, train, places, tracks)
     transit = meridian_transit_utc_mjd(night, ra, dec)
-    wanted = {target.name: wanted_filters(config, target) for target in targets}
-    wanted = goals_by_snr(config, targets, wanted, budget, [target for target, _, _, _ in panels])
-
     margins = {
         role: usable_margin_deg(config, night, tracks, role)
         for role in {item.role for item in config.filter.values()}
     }
-    pointings, tasks = [], []
-    for index, (target, _, number, panel) in enumerate(panels):
-        goal = goal_for(config, target)
+    pointings = []
+    for index, field in enumerate(fields):
+        framing, goal = field.framing, goal_for(config, field.target)
+        panel = framing.panels[field.number - 1]
+        # The panels of a mosaic are shot at one angle of the camera, and share their flats.
         angle_is_new = not any(
-            _same_axis(panel.position_angle_deg, angle)
-            for angle in earlier.flats_angles.get(train, ())
+            _same_axis(framing.position_angle_deg, angle)
+            for angle in earlier.flats_angles.get(framing.train, ())
         )
         pointings.append(
             Pointing(
-                target=target.name,
-                panel=number,
+                target=field.target.name,
+                panel=field.number,
                 ra_deg=panel.ra_deg,
                 dec_deg=panel.dec_deg,
                 position_angle_deg=panel.position_angle_deg,
@@ -120,23 +123,38 @@ def night_problem(
                 new_angle=angle_is_new,
             )
         )
-        for item in wanted[target.name]:
-            column = budget.filter_names.index(item.filter)
-            filter_ = config.filter[item.filter]
-            tasks.append(
-                Task(
-                    pointing=index,
-                    filter=item.filter,
-                    train=train,
-                    gain=budget.gain[column],
-                    sub_s=float(budget.sub_s[column]),
-                    worth=np.nan_to_num(budget.worth[index, column]),
-                    usable=margins[filter_.role][index] >= 0.0,
-                    goal_h=item.goal_h,
-                    gathered_h=earlier.gathered_h(target.name, number, item.filter, train),
-                    focus_offset_known=filter_.focus_offset_steps is not None,
+    wanted: dict[str, tuple[WantedFilter, ...]] = {}
+    tasks: dict[int, list[Task]] = {}
+    trains = tuple(dict.fromkeys(framing.train for framing in framings))
+    for train in trains:
+        mine = [index for index, field in enumerate(fields) if field.framing.train == train]
+        own = [target for target, framing in zip(targets, framings, strict=True)
+               if framing.train == train]  # fmt: skip
+        own_tracks = sky_tracks(night, ra[mine], dec[mine], utc_mjd) if trains[1:] else tracks
+        budget = photon_budget(config, train, [fields[index].place for index in mine], own_tracks)
+        filters = {target.name: wanted_filters(config, target) for target in own}
+        rows = [fields[index].target for index in mine]
+        wanted |= goals_by_snr(config, own, filters, budget, rows)
+        for row, index in enumerate(mine):
+            target, number = fields[index].target, fields[index].number
+            tasks[index] = []
+            for item in wanted[target.name]:
+                column = budget.filter_names.index(item.filter)
+                filter_ = config.filter[item.filter]
+                tasks[index].append(
+                    Task(
+                        pointing=index,
+                        filter=item.filter,
+                        train=train,
+                        gain=budget.gain[column],
+                        sub_s=float(budget.sub_s[column]),
+                        worth=np.nan_to_num(budget.worth[row, column]),
+                        usable=margins[filter_.role][index] >= 0.0,
+                        goal_h=item.goal_h,
+                        gathered_h=earlier.gathered_h(target.name, number, item.filter, train),
+                        focus_offset_known=filter_.focus_offset_steps is not None,
+                    )
                 )
-            )
     preferences = config.preferences
     power_on = setup.steps[0].start_utc_mjd if setup.steps else window[0]
     end = latest_end(config, night, power_on)
@@ -152,8 +170,8 @@ def night_problem(
         latest_end_s=max(0.0, (end.utc_mjd - window[0]) * DAY_S),
         grid_s=(utc_mjd - window[0]) * DAY_S,
         pointings=tuple(pointings),
-        tasks=tuple(tasks),
-        overheads=overheads(config, night, train),
+        tasks=tuple(task for index in range(len(fields)) for task in tasks[index]),
+        overheads=overheads(config, night, *trains),
         change_costs=ChangeCosts(
             filter_change=costs.filter_change,
             target_change=costs.target_change,
@@ -167,11 +185,14 @@ def night_problem(
         moon_altitude_deg=tracks.moon_altitude_deg,
         limits=limits,
     )
-    return NightProblem(problem, tracks, budget, wanted)
+    return NightProblem(problem, wanted)
 
 
-def overheads(config: Config, night: Night, train: str) -> Overheads:
-    """What is not exposure, from mount, focuser, wheel, dither and guider."""
+def overheads(config: Config, night: Night, *trains: str) -> Overheads:
+    """What is not exposure, from mount, focuser, wheel, rotator, dither and guider.
+
+    Of several trains the one whose focus holds for the shortest time sets the interval.
+    """
     preferences, mount, focuser = config.preferences, config.mount, config.focuser
     settle_s = config.guider.settle_s if config.guider is not None else 0.0
     return Overheads(
@@ -179,7 +200,7 @@ def overheads(config: Config, night: Night, train: str) -> Overheads:
         dither_every=preferences.dither.every_subs,
         dither_s=preferences.dither.move_s + settle_s,
         focus_s=focuser.run_min * 60.0,
-        focus_every_s=refocus_rule(config, night, train).every_s,
+        focus_every_s=min(refocus_rule(config, night, train).every_s for train in trains),
         filter_change_s=config.wheel.change_s,
         use_filter_offsets=focuser.use_filter_offsets,
         offset_move_s=focuser.offset_move_s,
@@ -187,7 +208,11 @@ def overheads(config: Config, night: Night, train: str) -> Overheads:
         settle_s=settle_s,
         flip_s=mount.flip_min * 60.0,
         focus_after_flip=True,
-        train_change_s=None,
+        turn_s=preferences.turn_by_hand_min * 60.0 if config.rotator is None else 0.0,
+        turn_s_per_deg=0.0 if config.rotator is None else 1.0 / config.rotator.deg_per_s,
+        train_change_s=preferences.train_change_min * 60.0
+        if preferences.allow_train_change
+        else None,
         stop_before_meridian_s=mount.stop_before_meridian_min * 60.0,
         track_past_meridian_s=mount.track_past_meridian_min * 60.0,
     )

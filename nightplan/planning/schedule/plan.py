@@ -1,4 +1,4 @@
-"""The night's plan: targets, one train, framings, and the schedule with its proof."""
+"""The night's plan: targets, trains, framings, and the schedule with its proof."""
 
 from __future__ import annotations
 
@@ -7,19 +7,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
-from nightplan.model.goals import goal_for
 from nightplan.planning.choosing.night_targets import best_targets, named_targets
-from nightplan.planning.choosing.train_choice import (
-    NightTrain,
-    choose_night_train,
-    rank_trains,
-)
+from nightplan.planning.choosing.train_choice import NightTrain
 from nightplan.planning.framing.framing import Framing
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
 from nightplan.planning.schedule.kept_framing import kept_framings, kept_train
 from nightplan.planning.schedule.night_problem import NightProblem, night_problem
 from nightplan.planning.schedule.replan import Replan, with_past
 from nightplan.planning.schedule.solver import Solution, solve
+from nightplan.planning.schedule.trains import as_scheduled, trains_and_framings
 from nightplan.planning.tonight.setup_timeline import SetupTimeline, setup_timeline
 
 if TYPE_CHECKING:
@@ -38,8 +34,9 @@ class NightPlan:
     """Everything that was decided for one night, and what it was decided from.
 
     `posed` and `solution` are None for a night without a window or without targets;
-    `empty_reason` then says why. `framings` are those of the night's train, in the order of
-    `targets`. `replanned` says that it is the rest of a night, from `posed.problem.now_s` on.
+    `empty_reason` then says why. `train` is the train that the night begins with; `framings`
+    are those of the train that each target is shot with, in the order of `targets`. `replanned`
+    says that it is the rest of a night, from `posed.problem.now_s` on.
     """
 
     config: Config
@@ -55,7 +52,7 @@ class NightPlan:
     replanned: bool = False
 
     def framing(self, target: str) -> Framing:
-        """The framing of a target in tonight's train. Raises KeyError for another target."""
+        """The framing of a target in its train tonight. Raises KeyError for another target."""
         for framing in self.framings:
             if framing.target == target:
                 return framing
@@ -105,12 +102,12 @@ def make_plan(
         raise InputError(
             "command line", "TARGET", len(targets), f"at most {MOST_TARGETS} targets a night"
         )
+    setup = setup_timeline(config, night)
     if again is not None and again.plan is not None:
         framings = kept_framings(config, targets, again.plan, again.source, earlier)
         train = kept_train(targets, again.plan)
     else:
-        train, framings = _train_and_framings(config, targets, earlier)
-    setup = setup_timeline(config, night)
+        train, framings = trains_and_framings(config, night, targets, setup, earlier)
     empty = None
     if night.window_utc_mjd is None:
         empty = "no_darkness"
@@ -120,7 +117,7 @@ def make_plan(
         return NightPlan(
             config, night, targets, train, framings, setup, None, None, empty, night.notices
         )
-    posed = night_problem(config, night, train.train, targets, framings, setup, earlier)
+    posed = night_problem(config, night, targets, framings, setup, earlier)
     past: list[str] = []
     if again is not None:
         problem, past = with_past(posed.problem, again)
@@ -134,7 +131,7 @@ def make_plan(
         config,
         night,
         targets,
-        train,
+        as_scheduled(train, posed.problem, solution.schedule),
         framings,
         setup,
         posed,
@@ -143,27 +140,3 @@ def make_plan(
         (*night.notices, *past, *solution.notes),
         again is not None,
     )
-
-
-def _train_and_framings(
-    config: Config, targets: Sequence[Target], earlier: EarlierNights
-) -> tuple[NightTrain, tuple[Framing, ...]]:
-    """One train over tonight's targets, weighted by their priority, and how it frames each."""
-    if not targets:
-        first = next(iter(config.train))
-        return NightTrain(first, "No target to choose a train for.", ()), ()
-    rankings = [
-        rank_trains(
-            config,
-            target,
-            used_angles={
-                train: earlier.used_angles.get((target.name, train), ()) for train in config.train
-            },
-            flats_angles=earlier.flats_angles,
-        )
-        for target in targets
-    ]
-    goals = [goal_for(config, target) for target in targets]
-    weights = [1.0 if goal is None else goal.priority for goal in goals]
-    chosen = choose_night_train(rankings, weights)
-    return chosen, tuple(ranking.of(chosen.train).framing for ranking in rankings)

@@ -31,6 +31,7 @@ from nightplan.planning.schedule.solving.flips import flip_arcs
 from nightplan.planning.schedule.solving.placement import FIRST, Placer
 
 CLASS_GAP_S = 90.0
+TURN_STEP_S = 30.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,8 +95,11 @@ def build_cells(
     leads = np.array(placer.lead_s)
     focused = leads + np.where(np.array(placer.lead_focus), 0.0, placer.focus_s)
     lead_class, tops = _lead_classes(focused, most_classes)
-    values = np.unique(leads)
-    category = np.searchsorted(values, leads)
+    # So that few lengths are told apart, what they cost counts turns of the camera as a bit less.
+    turns = np.array(placer.turns_s)
+    at_least = leads - np.minimum(leads, turns - TURN_STEP_S * np.floor(turns / TURN_STEP_S))
+    values, category = np.unique(np.floor(1e6 * at_least) / 1e6, return_inverse=True)
+    category = category.reshape(leads.shape)
     lost = np.full((borders.size, values.size, lanes), np.inf)
     arcs: list[Arcs] = []
     opening: list[Arcs] = []
@@ -110,7 +114,7 @@ def build_cells(
         for span in placer.spans[lane]:
             piece = _Span(placer, borders, lane, span, longest)
             piece.arcs(arcs, opening if leads[-1, lane] == 0.0 else None, least, tops, within)
-            piece.fill_lost(lost[:, :, lane], values, tops[-1])
+            piece.fill_lost(lost[:, :, lane], values, np.unique(category[:, lane]), tops[-1])
     lost[~np.isfinite(lost)] = 0.0
     lead = lost[:, category, np.arange(lanes)[None, :]]
     single, first = joined(arcs), joined(opening)
@@ -365,8 +369,11 @@ class _Span:
         result: FloatArray = of(table[level, first], table[level, last - (1 << level) + 1])
         return result
 
-    def fill_lost(self, lost: FloatArray, leads_s: FloatArray, most_lead: float) -> None:
-        """Least worth lost to each lead (border, lead) from within a cell of each border."""
+    def fill_lost(
+        self, lost: FloatArray, leads_s: FloatArray, wanted: IntArray, most_lead: float
+    ) -> None:
+        """Least worth lost to each lead (border, lead) from within a cell of each border; of the
+        leads those `wanted`."""
         borders = self.borders
         knots = np.concatenate([self.grid, [self.low, self.high]])
         slope = 0.0
@@ -380,7 +387,8 @@ class _Span:
         first_s = float(borders[0])
         if self.placer.after[self.lane]:
             first_s = max(first_s, min(self.low, self.placer.transit_s[self.lane]))
-        for number, lead in enumerate(leads_s):
+        for number in wanted:
+            lead = leads_s[number]
             if lead <= 0.0:
                 lost[mine, number] = 0.0
                 continue
@@ -430,7 +438,7 @@ def _barred(placer: Placer, borders: FloatArray, flips: bool) -> BoolArray:
     problem = placer.problem
     barred = np.zeros((borders.size, lanes + 1, lanes), dtype=bool)
     pointing, after = np.array(placer.pointing), np.array(placer.after)
-    rig = "" if placer.rig is None else problem.tasks[placer.rig.task].train
+    rig = "" if placer.bolted is None else problem.tasks[placer.bolted].train
     train = np.array([*(problem.tasks[lane.task].train for lane in placer.lanes), rig])
     same = pointing[:, None] == pointing[None, :-1]
     barred |= (same & after[:, None] & ~after[None, :-1])[None]
@@ -440,7 +448,7 @@ def _barred(placer: Placer, borders: FloatArray, flips: bool) -> BoolArray:
         barred |= ((task[:, None] == task[None, :-1]) & ~after[:, None] & after[None, :-1])[None]
     if problem.overheads.train_change_s is None:
         other = train[:, None] != train[None, :-1]
-        other[-1] &= placer.rig is not None
+        other[-1] &= placer.bolted is not None
         barred |= other[None]
     # A pointing reached anew after its transit is on the other side.
     earliest = np.concatenate([borders[:1], borders[:-1]])

@@ -58,12 +58,15 @@ def resume(
     if coming is not None:
         now_s = coming.start_s
     kept, events = shot_before(problem, in_force, now_s, done, rounding_s)
+    state = _state(problem, in_force, kept, events, now_s, coming)
+    if state is not None and state.task is None:
+        state = replace(state, bolted=_bolted(in_force, now_s))
     return replace(
         problem,
         now_s=now_s,
         kept=tuple(kept),
         kept_events=tuple(events),
-        state=_state(problem, in_force, kept, events, now_s, coming),
+        state=state,
         previous=in_force,
     )
 
@@ -86,12 +89,28 @@ def _open_sub_ends(
 
 
 def _block_being_led_to(in_force: Schedule, now_s: float) -> Block | None:
-    """The next block, if a slew, filter change, flip or focus run before it is under way."""
+    """The next block, if a change of train, filter or side, a slew or a focus run before it is
+    under way."""
     coming = next((block for block in in_force.blocks if block.start_s > now_s), None)
     for event in in_force.events:
-        if event.kind not in ("idle", "setup") and event.start_s < now_s < event.end_s:
+        # Of the events idle time and the night's own set-up serve no target.
+        if event.pointing is not None and event.start_s < now_s < event.end_s:
             return coming
     return None
+
+
+def _bolted(in_force: Schedule, now_s: float) -> int | None:
+    """The task whose train and camera angle the rig has: the last begun, or the next one after a
+    change of train that is over."""
+    begun = [block for block in in_force.blocks if block.start_s <= now_s]
+    since_s = begun[-1].start_s if begun else 0.0
+    changed = any(
+        event.kind == "setup" and event.pointing is not None and since_s < event.end_s <= now_s
+        for event in in_force.events
+    )
+    if changed:
+        return next((block.task for block in in_force.blocks if block.start_s > now_s), None)
+    return begun[-1].task if begun else None
 
 
 def _state(
