@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from nightplan.cli.common import common_options, doing, emit, evening_of, load
 from nightplan.errors import InputError
-
-if TYPE_CHECKING:
-    from nightplan.model.config import Config
-    from nightplan.planning.framing.framing import Framing
 
 
 @click.command("frame")
@@ -91,6 +86,7 @@ def command(
         nightplan frame "M 31" --record --goal L=6 --goal Ha=3
     """
     from nightplan.library.earlier import earlier_nights
+    from nightplan.library.keeping import keep_framing, keep_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.planning.framing.camera_angle import check_position_angle
@@ -150,10 +146,8 @@ def command(
             say("turning every train through half a circle")
             write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]
     if record:
-        _record(config, answer.framing)
+        keep_framing(config, answer.framing)
     if wanted:
-        from nightplan.library.goals import keep_goals
-
         kept = keep_goals(config, target.name, wanted)
     document = frame_document(answer)
     emit(document, as_json, lambda: frame_text(document))
@@ -162,25 +156,6 @@ def command(
     if wanted and not as_json:
         words = ", ".join(f"{name} {hours:g} h" for name, hours in kept.items()) or "none"
         click.echo(f"Goals of {target.name} in the journal: {words}.")
-
-
-def _record(config: Config, framing: Framing) -> None:
-    """Store every panel; it is the framing in force of its target and train from then on."""
-    from nightplan.journal import Journal
-
-    mirrored = config.train[framing.train].mirrored
-    with Journal.open(config.folder, writable=True) as journal:
-        for number, panel in enumerate(framing.panels, start=1):
-            journal.record_framing(
-                framing.target,
-                number,
-                framing.train,
-                panel.ra_deg,
-                panel.dec_deg,
-                panel.position_angle_deg,
-                panel.image_up_angle_deg,
-                mirrored,
-            )
 
 
 def _goal(text: str) -> tuple[str, float | None]:

@@ -31,7 +31,7 @@ from nightplan.library.configs import (
     write_starter,
 )
 from nightplan.library.framing import Framed, frame
-from nightplan.library.goals import set_goal
+from nightplan.library.keeping import set_goal
 from nightplan.library.nights import NightTimes, night
 from nightplan.library.photons import Photons, exposure
 from nightplan.library.picking import pick

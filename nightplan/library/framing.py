@@ -270,22 +270,9 @@ class Framed(Answer):
         nightplan.errors.FileError
             The journal cannot be written.
         """
-        from nightplan.journal import Journal
+        from nightplan.library.keeping import keep_framing
 
-        framing = self.answer.framing
-        mirrored = self._config.train[framing.train].mirrored
-        with Journal.open(self._config.folder, writable=True) as journal:
-            for number, panel in enumerate(framing.panels, start=1):
-                journal.record_framing(
-                    framing.target,
-                    number,
-                    framing.train,
-                    panel.ra_deg,
-                    panel.dec_deg,
-                    panel.position_angle_deg,
-                    panel.image_up_angle_deg,
-                    mirrored,
-                )
+        keep_framing(self._config, self.answer.framing)
 
 
 def frame(

@@ -1,4 +1,4 @@
-"""Hours wanted of a target, kept in the journal."""
+"""What the imager has the journal keep of a target: its framing, and the hours wanted of it."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from nightplan.library.inputs import AnyTarget
     from nightplan.model.config import Config
+    from nightplan.planning.framing.framing import Framing
 
 
 def set_goal(
@@ -64,3 +65,22 @@ def keep_goals(config: Config, target: str, hours: Mapping[str, float | None]) -
     with Journal.open(config.folder, writable=True) as journal:
         journal.set_goals(target, hours)
         return journal.goals(target).get(target, {})
+
+
+def keep_framing(config: Config, framing: Framing) -> None:
+    """Store every panel; it is the framing in force of its target and train from then on."""
+    from nightplan.journal import Journal
+
+    mirrored = config.train[framing.train].mirrored
+    with Journal.open(config.folder, writable=True) as journal:
+        for number, panel in enumerate(framing.panels, start=1):
+            journal.record_framing(
+                framing.target,
+                number,
+                framing.train,
+                panel.ra_deg,
+                panel.dec_deg,
+                panel.position_angle_deg,
+                panel.image_up_angle_deg,
+                mirrored,
+            )
