@@ -246,13 +246,13 @@ class Planned(Answer):
     def replan(self, start: Time, done: Mapping[str, int] | None = None) -> Planned:
         """Plan the rest of the night anew from `start`; what was shot before is kept.
 
-        `done` counts the subs really shot by filter; filters that are not named were shot as
-        planned.
+        `done` counts the subs really shot by filter, more or less than planned; filters that are
+        not named were shot as planned. Framings and trains stay.
 
         Raises
         ------
         nightplan.errors.InputError
-            More subs are said to be done than the plan held before `start`.
+            More subs are said to be done than the time before `start` can hold.
         """
         config = self.plan.config
         return plan(
@@ -292,17 +292,19 @@ def plan(
     keep : Planned or plan document, optional
         With `start`: the plan in force; what it held before is kept.
     done : mapping of filter to count, optional
-        With `start`: subs really shot before.
+        With `start`: subs really shot before, more or less than `keep` held.
 
     Raises
     ------
     nightplan.errors.InputError
-        Too many targets; `keep` or `done` without `start`; `done` does not fit `keep`.
+        Too many targets; `keep` or `done` without `start`; `keep` is of another night or of other
+        targets; `done` takes more than the time before `start`.
     nightplan.errors.TargetError
         A name is unknown or ambiguous.
     """
     from nightplan.planning.returning.earlier_nights import EarlierNights
     from nightplan.planning.schedule.plan import make_plan
+    from nightplan.planning.schedule.plan_reading import check_plan_document
     from nightplan.planning.schedule.replan import Replan
 
     if start is None and (keep is not None or done):
@@ -313,7 +315,9 @@ def plan(
             if name not in config.filter:
                 raise InputError("library", "done", name, f"one of {', '.join(config.filter)}")
         in_force = keep.document.model_dump(mode="json") if isinstance(keep, Planned) else keep
-        again = Replan(float(utc_mjd_of(start)), in_force, done)
+        if in_force is not None:
+            in_force = check_plan_document("keep", in_force)
+        again = Replan(float(utc_mjd_of(start)), in_force, done, source="keep")
     catalog, rows = catalog_and_rows(config, listed(targets))
     config = with_stored_goals(config) if journal else config
     made = make_plan(

@@ -113,8 +113,10 @@ def _targets(plan: Plan, rules: bool | None) -> str:
         rules=rules,
     )
     notes = [table]
+    mixed = len({row["train"] for row in plan["targets"]}) > 1
     for row in plan["targets"]:
-        notes.append(paragraph(f"{row['target']}: {row['reason']}"))
+        through = f" with the {row['train']}" if mixed else ""
+        notes.append(paragraph(f"{row['target']}{through}: {row['reason']}"))
         loss = str(row.get("train_loss") or "")
         if loss and "loses nothing" not in loss and loss not in row["reason"]:
             notes.append(paragraph(loss))
@@ -137,11 +139,18 @@ def _order(plan: Plan, clock: NightClock, rules: bool | None) -> list[str]:
         rest = _work(plan, ahead, clock, rules)
     parts = [f"Order of work from {clock.full(begin)} on\n" + times + rest]
     if any(item.block is not None for item in past):
-        parts.insert(0, f"Before {clock.full(begin)}, kept\n" + _work(plan, past, clock, rules))
+        table = _work(plan, past, clock, rules, idle="nothing shot")
+        parts.insert(0, f"Before {clock.full(begin)}, kept\n" + table)
     return parts
 
 
-def _work(plan: Plan, items: Sequence[WorkItem], clock: NightClock, rules: bool | None) -> str:
+def _work(
+    plan: Plan,
+    items: Sequence[WorkItem],
+    clock: NightClock,
+    rules: bool | None,
+    idle: str | None = None,
+) -> str:
     panels = panels_of(plan)
     rows = []
     for item in items:
@@ -152,7 +161,8 @@ def _work(plan: Plan, items: Sequence[WorkItem], clock: NightClock, rules: bool 
             work = subs(row["count"], row["sub_s"])
             rows.append([*span, target, row["filter"], work, str(row["gain"])])
         else:
-            rows.append([*span, item.target or "", "", item.words, ""])
+            words = idle if idle is not None and item.kinds == ("idle",) else item.words
+            rows.append([*span, item.target or "", "", words, ""])
     heads = ["start", "end", "target", "filter", "work", "gain"]
     return text_table(heads, rows, rules=rules)
 

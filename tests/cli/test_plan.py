@@ -166,9 +166,10 @@ def test_bad_replans_are_one_line(folder: Path, plan: dict[str, Any]) -> None:
     assert plan
     later = ("--from", "2027-10-07T00:30:00Z")
     done = run("plan", *later, "--keep", "plan.json", "--done", "B=9999", folder=folder)
-    assert_one_line_error(done, "--done", "B=9999", "at most")
+    assert_one_line_error(done, "--done", "B=9999", "at most", "--from")
     assert_one_line_error(run("plan", *later, "--done", "Q=3", folder=folder), "--done", "OIII")
-    assert_one_line_error(run("plan", "--from", "soon", folder=folder), "--from", "soon")
+    done = run("plan", "--from", "01:10", folder=folder)
+    assert_one_line_error(done, "--from", "01:10", "ISO 8601", "2027-10-07T01:10:00Z")
     assert_one_line_error(run("plan", "--keep", "plan.json", folder=folder), "--from")
     (folder / "torn.json").write_text('{"blocks": [', encoding="utf-8")
     assert_one_line_error(run("plan", *later, "--keep", "torn.json", folder=folder), "torn.json")

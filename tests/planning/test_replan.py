@@ -18,7 +18,7 @@ from nightplan.planning.returning.earlier_nights import EarlierNights
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.plan import NightPlan, make_plan
 from nightplan.planning.schedule.plan_reading import read_plan_document
-from nightplan.planning.schedule.replan import Replan
+from nightplan.planning.schedule.replan import Replan, parse_done
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import plan_document
 from nightplan.report.plan_text import plan_text
@@ -101,6 +101,19 @@ def test_nothing_is_lost_by_asking_in_the_middle_of_a_sub(again, kept, number: i
         before = [row for row in kept["blocks"] if row["end_utc"] <= found["from_utc"]]
         assert counts(found, name, found["from_utc"]) >= counts({"blocks": before}, name)
     assert any("under way" in notice for notice in found["notices"])
+
+
+def test_a_night_of_replans_without_news_ends_as_it_was_planned(again, kept) -> None:
+    plan = kept
+    for at in ("2027-10-06T20:31:00Z", "2027-10-06T22:10:30Z", "2027-10-07T00:25:00Z",
+               "2027-10-07T02:00:10Z", "2027-10-07T05:03:00Z"):  # fmt: skip
+        plan = written(again(at, plan=plan))
+    assert plan["objective"] >= kept["objective"] - 0.002
+    assert plan["ledger"]["idle"] < kept["ledger"]["idle"] + 10.0
+    names = {row["filter"] for row in kept["blocks"]}
+    assert {name: counts(plan, name) for name in names} == {
+        name: counts(kept, name) for name in names
+    }
 
 
 def test_before_the_window_and_after_it_the_plan_stays(again, kept) -> None:
@@ -254,12 +267,13 @@ def test_starting_anew_pays_what_a_start_pays(again, demo) -> None:
 
 def test_the_text_tells_what_was_kept_and_what_moved(again, kept) -> None:
     first = block(kept, 0)
-    found = again(middle(first, 0.9), {first["filter"]: 0})
+    found = again(middle(first, 0.9), {first["filter"]: 2})
     document = plan_document(found).model_dump(mode="json")
     text = plan_text(document)
     assert max(len(line) for line in text.splitlines()) <= 80
     assert "Order of work from" in text
     assert "Against the plan in force" in text
+    assert "nothing shot" in text
     assert document["changes"]
     untouched = again(middle(first, 0.9))
     text = plan_text(plan_document(untouched).model_dump(mode="json"))
@@ -267,6 +281,15 @@ def test_the_text_tells_what_was_kept_and_what_moved(again, kept) -> None:
     assert "As planned: " in text
     assert "another would gain 0.0000" not in text
     assert "no other gains anything" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("bad", ["B", "B=", "B=-1", "B=2.5", "B=x", "=3", "B=²", "Q=3"])
+def test_a_bad_count_tells_the_accepted_form(demo, bad: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_done(demo, ["L=3", bad])
+    assert (caught.value.key, caught.value.value) == ("--done", bad)
+    assert "FILTER=COUNT" in caught.value.accepted
+    assert "OIII" in caught.value.accepted
 
 
 def test_a_document_survives_json(kept) -> None:

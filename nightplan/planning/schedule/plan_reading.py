@@ -98,7 +98,12 @@ def read_plan_document(source: str, text: str) -> dict[str, Any]:
         plan = json.loads(text)
     except (json.JSONDecodeError, RecursionError) as error:
         raise FileError(source, f"is not JSON: {error}") from error
-    if not isinstance(plan, dict) or any(key not in plan for key in PLAN):
+    return check_plan_document(source, plan)
+
+
+def check_plan_document(source: str, plan: Any) -> dict[str, Any]:
+    """A plan document that is read already. Errors as of `read_plan_document`."""
+    if not isinstance(plan, Mapping) or any(key not in plan for key in PLAN):
         raise FileError(source, "is not a plan document; save one with: nightplan plan --json")
     _check(source, "", plan, PLAN)
     plan = {"targets": [], "date": None, **plan}

@@ -89,9 +89,10 @@ def with_past(problem: Problem, again: Replan) -> tuple[Problem, list[str]]:
         rest = resume(problem, in_force, now_s, done, ROUNDING_S)
         planned = resume(problem, in_force, now_s, {}, ROUNDING_S)
     if rest.now_s > now_s + ROUNDING_S:
-        later = (rest.now_s - now_s) / 60.0
+        later_s = rest.now_s - now_s
+        later = f"{later_s:.0f} s" if later_s < 90.0 else f"{later_s / 60.0:.0f} min"
         notices.append(
-            f"what is under way at --from is finished first: the rest begins {later:.0f} min later"
+            f"what is under way at --from is finished first: the rest begins {later} later"
         )
     return rest, [*notices, *_assumed(rest, planned, done)]
 
