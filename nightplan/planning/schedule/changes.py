@@ -40,9 +40,9 @@ def changes(problem: Problem, schedule: Schedule) -> list[str]:
         before, after = was.get(row, _Part()), new.get(row, _Part())
         name = _name(problem, row)
         if not after.count:
-            told.append(f"{name}: dropped, {before.count} subs were still planned")
+            told.append(f"{name}: dropped, {_subs(before.count)} still planned")
         elif not before.count:
-            told.append(f"{name}: new, {after.count} subs")
+            told.append(f"{name}: new, {_subs(after.count)}")
         else:
             words = _compared(before, after)
             if words:
@@ -74,7 +74,7 @@ def _ahead(problem: Problem, blocks: tuple[Block, ...]) -> dict[int, _Part]:
 def _compared(before: _Part, after: _Part) -> str:
     words = []
     if after.count != before.count:
-        words.append(f"{after.count} subs instead of {before.count}")
+        words.append(f"{_subs(after.count)} instead of {before.count}")
     elif after.exposed_s != before.exposed_s:
         words.append(
             f"subs of {after.exposed_s / after.count:g} s instead of "
@@ -87,6 +87,10 @@ def _compared(before: _Part, after: _Part) -> str:
             size = f"{abs(shift_s) / HOUR_S:.1f} h"
         words.append(f"{size} {'later' if shift_s > 0 else 'sooner'}")
     return ", ".join(words)
+
+
+def _subs(count: int) -> str:
+    return "1 sub" if count == 1 else f"{count} subs"
 
 
 def _name(problem: Problem, row: int) -> str:

@@ -75,7 +75,10 @@ def kept_train(targets: Sequence[Target], plan: Mapping[str, Any]) -> NightTrain
             share = float(row.get("train_loss_share", 0.0))
             best = str(row.get("best_train", train))
             losses.append(TargetLoss(target.name, best, share, str(row["train_loss"])))
+    trains = {train, *(str(row.get("train", train)) for row in rows.values())}
     reason = f"{train}: the plan in force has it on the telescope."
+    if len(trains) > 1:
+        reason = "The trains are those of the plan in force."
     return NightTrain(train, reason, tuple(losses))
 
 
