@@ -24,11 +24,12 @@ from numpy.typing import NDArray
 
 from nightplan.planning.choosing.score_parts import (
     by_name,
+    contrast_part,
     framing_part,
+    leading_filters,
     leading_roles,
     missing_shares,
     priorities,
-    share_of_starlight,
 )
 from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_rows
 from nightplan.planning.framing.catalog_framing import frame_catalog
@@ -257,7 +258,6 @@ def _photons(
     columns.time, columns.contrast = np.zeros(size), np.zeros(size)
     columns.equivalent_h = np.zeros(size)
     columns.leading_filter = np.full(size, "", dtype=object)
-    filter_of_role = {item.role: name for name, item in reversed(config.filter.items())}
     grades = np.ones(tracks.altitude_deg.shape)
     for constraint in wishes.constraints:
         grades *= constraint_value(config, catalog, columns.rows, constraint, tracks)
@@ -267,21 +267,16 @@ def _photons(
             continue
         part = _rows_of(tracks, mine)
         budget = photon_budget(config, train, [targets[i] for i in mine], part)
-        names = np.array([filter_of_role[role] for role in columns.role[mine]], dtype=object)
+        names = leading_filters(config, columns.role[mine])
         column = np.array([budget.filter_names.index(name) for name in names])
-        local = np.arange(mine.size)
-        worth = budget.worth[local, column, :] * grades[mine]
+        worth = budget.worth[np.arange(mine.size), column, :] * grades[mine]
         margin = _margin(
             config, night, catalog, columns.rows[mine], columns.role[mine], part, wishes
         )
         worth = np.where(margin >= 0.0, worth, 0.0)
         columns.equivalent_h[mine] = 24.0 * np.trapezoid(worth, utc_mjd, axis=1)
-        half = 0.5 * config.preferences.wanted_snr
-        snr = budget.reference_snr_one_hour[local, column]
-        stands_out = share_of_starlight(
-            catalog.subset(columns.rows[mine]), [source.v_mag for source in budget.light.sources]
-        )
-        columns.contrast[mine] = snr / (snr + half) * stands_out
+        own = catalog.subset(columns.rows[mine])
+        columns.contrast[mine] = contrast_part(config, own, budget, names)
         columns.leading_filter[mine] = names
     wanted_h = np.array([goal_hours(config, target.kind) for target in targets])
     columns.time = np.minimum(columns.equivalent_h, wanted_h) / night.window_hours
