@@ -32,6 +32,8 @@ EDGE = (2.0, 2.0, -2.0, -2.0)
 WIDE_IN = (9.0, 6.2)
 NARROW_IN = (3.75, 5.6)
 LANES_IN = 1.9
+KEY_LINE_IN = 0.122
+KEY_LETTERS_PER_IN = 17.0
 
 
 def night_figure(
@@ -41,6 +43,7 @@ def night_figure(
     narrow: bool = False,
     lanes: bool = True,
     titled: bool = True,
+    size_in: tuple[float, float] | None = None,
 ) -> Figure:
     """The whole picture of a night: altitudes above, filter lanes below, both clocks.
 
@@ -55,20 +58,28 @@ def night_figure(
         False leaves out the filter lanes, and the height they take.
     titled : bool
         False leaves out the title, for a page that says it already.
+    size_in : (width, height), optional
+        Inches; by default those of a page or a phone, less what is left out.
 
     Returns
     -------
     matplotlib Figure
     """
     rows = lane_count(picture) if picture.blocks and lanes else 0
-    width, height = NARROW_IN if narrow else WIDE_IN
     head = 0.0 if titled else 0.22
-    height -= head if lanes else head + LANES_IN
+    if size_in is None:
+        width, height = NARROW_IN if narrow else WIDE_IN
+        height -= head if lanes else head + LANES_IN
+    else:
+        width, height = size_in
     figure = new_figure((width, height), style)
     with styled(style) as colours:
         lane_in = 0.23 * rows
         left, right = (0.44, 0.10) if narrow else (0.62, 0.18)
         top, bottom, between = (0.98 if narrow else 0.86) - head, 0.46, 0.10 if rows else 0.0
+        ticks = lanes and not narrow
+        lines = len(_key(picture, width, ticks, ["moon, over 99 % lit"]).split("\n"))
+        top += KEY_LINE_IN * max(0, lines - (3 if narrow else 2))
         inner = height - top - bottom - between - lane_in
 
         def box(low: float, tall: float) -> tuple[float, float, float, float]:
@@ -85,7 +96,7 @@ def night_figure(
                 color=colours["ink"],
             )  # fmt: skip
         figure.text(
-            left / width, 1.0 - (0.31 - head) / height, _key(picture, narrow, lanes, unnamed),
+            left / width, 1.0 - (0.31 - head) / height, _key(picture, width, ticks, unnamed),
             fontsize=7.0, va="top", color=colours["faint"], linespacing=1.25,
         )  # fmt: skip
     return figure
@@ -351,7 +362,7 @@ def _name_curves(
     return unnamed
 
 
-def _key(picture: NightPicture, narrow: bool, lanes: bool, unnamed: list[str]) -> str:
+def _key(picture: NightPicture, width_in: float, ticks: bool, unnamed: list[str]) -> str:
     """What the strokes mean, in words, so that no box of samples hides the curves."""
     parts = []
     if picture.blocks:
@@ -359,9 +370,9 @@ def _key(picture: NightPicture, narrow: bool, lanes: bool, unnamed: list[str]) -
     parts.append("Plain: within limits. Dotted: too low or behind the skyline (hatched).")
     if picture.minimum_altitude_deg > 0.0:
         parts.append(f"Dashed: least altitude {number(picture.minimum_altitude_deg)}°.")
-    if picture.blocks and lanes and not narrow:
+    if picture.blocks and ticks:
         parts.append("Ticks in the lanes: focus.")
     if any(event.kind == "flip" for event in picture.events):
         parts.append("Upright dashes: meridian flip.")
     parts += [f"Dash and dot: {label}." for label in unnamed]
-    return "\n".join(textwrap.wrap(" ".join(parts), 64 if narrow else 150))
+    return "\n".join(textwrap.wrap(" ".join(parts), round(KEY_LETTERS_PER_IN * width_in)))

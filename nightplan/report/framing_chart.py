@@ -337,8 +337,8 @@ def _write_names(
             ("after", scene.guide.after_meridian),
         ):
             corners = to_pixels(scene.plane.xy(*np.array(side.corners).T))
-            text = f"guider {when}{chr(10) if narrow else ' '}meridian"
-            if side.stars:
+            text = f"guider\n{when}" if narrow else f"guider {when} meridian"
+            if side.stars and not narrow:
                 text += f", G {side.stars[0].g_mag:.1f}"
             middle, reach = corners.mean(axis=0), np.ptp(corners, axis=0).max() / 2.0
             add(

@@ -20,14 +20,21 @@ if TYPE_CHECKING:
     from nightplan.planning.choosing.frame_answer import FrameAnswer
 
 MOST_STARS = 150
-CHART_IN = 3.3
+# Sizes on paper. A phone shows them somewhat larger, and letters on them can still be read there.
+CHART_IN = 2.5
+NIGHT_IN = (7.2, 3.25)
+NIGHT_NARROW_IN = (3.1, 3.5)
 
 
 def night_charts(picture: NightPicture, style: SheetStyle = "day") -> tuple[str, str]:
     """Altitude plots without lanes as SVG documents: (for a page, for a phone held upright)."""
     wide, narrow = (
-        _svg(night_figure(picture, style=style, narrow=narrow, lanes=False, titled=False))
-        for narrow in (False, True)
+        _svg(
+            night_figure(
+                picture, style=style, narrow=narrow, lanes=False, titled=False, size_in=size_in
+            )
+        )
+        for narrow, size_in in ((False, NIGHT_IN), (True, NIGHT_NARROW_IN))
     )
     return wide, narrow
 
@@ -56,7 +63,7 @@ def framing_chart(
         most_stars=MOST_STARS,
     )
     figure = new_figure((CHART_IN, CHART_IN), style)
-    left, right, low = 0.42, 0.06, 0.28
+    left, right, low = 0.26, 0.05, 0.22
     side = CHART_IN - left - right
     with styled(style):
         axes = figure.add_axes((left / CHART_IN, low / CHART_IN, side / CHART_IN, side / CHART_IN))

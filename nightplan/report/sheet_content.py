@@ -129,7 +129,7 @@ def sheet_content(
     if not plan["blocks"]:
         reason = str(plan.get("blocks_reason") or "nothing fits").replace("_", " ")
         content.no_blocks = f"No block can be placed: {reason}."
-    content.cards = _cards(plan, frames, charts, items)
+    content.cards = _cards(plan, frames, charts, items, clock)
     content.calibration, content.calibration_time = _calibration(calibration_owed)
     content.replan = _replan(night, plan, clock)
     last = _last_work(items) or plan.get("window_end_utc")
@@ -410,9 +410,14 @@ def _cards(
     frames: Mapping[str, Document],
     charts: Mapping[str, Any],
     items: list[WorkItem],
+    clock: NightClock,
 ) -> list[dict[str, Any]]:
     framed = {row["target"]: row for row in plan.get("targets", ())}
     names = [*targets_in_order(items), *framed]
+    tonight: dict[str, str] = {}
+    for row in _order(items, clock):
+        before = f"{tonight[row['target']]}; " if row["target"] in tonight else ""
+        tonight[row["target"]] = f"{before}{row['start']} to {row['end']}"
     cards = []
     for name in dict.fromkeys(names):
         frame = frames.get(name) or framed.get(name)
@@ -422,6 +427,7 @@ def _cards(
         title = f"{name}, {common}" if common and common != name else name
         panels = frame["panels"] if isinstance(frame.get("panels"), list) else []
         facts = [
+            ("Tonight", tonight.get(name, "in reserve: no block")),
             ("Angle", f"{number(frame['position_angle_deg'])}° "
                       f"± {number(frame['position_angle_tolerance_deg'])}°"),
             ("Image up", f"{number(frame['image_up_angle_deg'])}°"),
@@ -444,7 +450,8 @@ def _cards(
             {
                 "title": title,
                 "chart": charts.get(name),
-                "chart_words": f"{name}: the field in train {frame['train']}.",
+                "chart_words": f"{name}: the field in train {frame['train']}"
+                + (", and where the guider looks before and after the meridian." if guide else "."),
                 "facts": facts,
                 "panels": [
                     {
@@ -465,18 +472,18 @@ def _cards(
 
 def _guide_facts(guide: Document) -> list[tuple[str, str]]:
     facts = []
-    for key, words in (("before_meridian", "Guide, east"), ("after_meridian", "Guide, west")):
-        side = guide[key]
+    for when in ("Before", "After"):
+        side = guide[f"{when.lower()}_meridian"]
         text = GUIDE_WORDS.get(side["state"], side["state"])
         stars = side.get("stars") or []
         if stars:
             brightest = min(star["g_mag"] for star in stars)
             more = f" and {len(stars) - 1} more" if len(stars) > 1 else ""
-            text = f"star of G {brightest:.1f}{more}"
+            text = f"of G {brightest:.1f}{more}"
         elif side.get("expected_count") is not None:
             count = float(side["expected_count"])
             text += f", about {number(count, 0 if count >= 3.0 else 1)} by local density"
-        facts.append((words, _capital(text)))
+        facts.append((f"{when} meridian", f"guide star {text}"))
     return facts
 
 

@@ -33,7 +33,7 @@ REASON_WORDS: Mapping[str, str] = {
 }
 
 GUIDE_WORDS: Mapping[str, str] = {
-    "found": "a star in the patch",
+    "found": "in the patch",
     "expected": "likely",
     "unlikely": "unlikely",
 }

@@ -280,7 +280,7 @@ def test_guider_labels_stand_clear_of_their_boxes(catalog, name, narrow):
     axes, renderer = figure.axes[0], figure.canvas.get_renderer()
     sides = {"before": scene.guide.before_meridian, "after": scene.guide.after_meridian}
     for when, side in sides.items():
-        (label,) = [t for t in axes.texts if t.get_text().startswith(f"guider {when}")]
+        (label,) = [t for t in axes.texts if t.get_text().split()[:2] == ["guider", when]]
         box = label.get_window_extent(renderer)
         corners = axes.transData.transform(scene.plane.xy(*np.array(side.corners).T))
         letters = [(box.x0, box.y0), (box.x1, box.y0), (box.x1, box.y1), (box.x0, box.y1)]

@@ -107,7 +107,7 @@ def test_a_rig_without_a_guider_has_a_page_too(config, galaxy):
     bare = config.model_copy(update={"guider": None})
     night = compute_night(config.site, dt.date(2027, 10, 6))
     html = framing_page(bare, galaxy, frame_answer(bare, night, galaxy, catalog_for(bare)))
-    assert "Guide, east" not in html
+    assert "Before meridian" not in html
     data = json.loads(re.search(r'id="framing-data">(.*?)</script>', html)[1])
     assert "patch" not in data["trains"][0]
 

@@ -150,8 +150,8 @@ def test_every_block_event_and_owed_frame_is_there(sheet, plan, document):
         assert f"{frame['position_angle_deg']:g}° ± {frame['position_angle_tolerance_deg']:g}°" in (
             text
         )
-    assert "Star of G 8.4" in text
-    assert "Unlikely, about 0.8 by local density" in text
+    assert "guide star of G 8.4" in text
+    assert "guide star unlikely, about 0.8 by local density" in text
     assert "B L G R, reducer, angle 37°, gain low, −10 °C" in text
     assert "Never point telescope, finder or guider at the sun" in text
     for word in ("Lift.", "Counterweight.", "Battery.", "Lasers and aircraft.", "Driving tired."):
