@@ -120,27 +120,26 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
     tasks = len(problem.tasks)
     if time_limit_s < HURRY_S:
         return Effort(
-            cell_s=300.0, fine=0, rounds=0, iterations=60, seeds=1, shaken=1_500,
+            cell_s=300.0, fine=0, rounds=0, iterations=80, seeds=1, shaken=0,
             time_limit_s=1.2 * time_limit_s,
         )  # fmt: skip
     more = time_limit_s / 5.0
     if tasks <= 8:
-        cell, fine, rounds, seeds, shaken = 180.0, 3, 3.0, 6, 10_000
+        cell, fine, rounds, climb = 180.0, 3, 3.0, 20_000
     elif tasks <= 21:
-        cell, fine, rounds, seeds, shaken = 240.0, 3, 1.0, 5, 10_000
+        cell, fine, rounds, climb = 240.0, 3, 1.0, 25_000
     elif tasks <= 45:
-        cell, fine, rounds, seeds, shaken = 300.0, 3, 0.0, 4, 0
+        cell, fine, rounds, climb = 300.0, 3, 0.0, 40_000
     else:
-        cell, fine, rounds, seeds, shaken = 300.0, 0, 0.0, 2, 0
+        cell, fine, rounds, climb = 300.0, 0, 0.0, 25_000
     if more >= (2.0 if tasks <= 45 else 6.0):
         fine, rounds = 3, max(rounds, 1.0)
     return Effort(
         cell_s=cell,
         fine=fine,
-        seeds=seeds if more < 2.0 else round(seeds * more / 2.0),
-        climb=100_000,
+        climb=round(climb * more),
         rounds=round(rounds * more),
-        shaken=round(shaken * more) if more < 3.0 else round(10_000 * more),
+        shaken=round(0.25 * climb * more) if tasks <= 45 or more >= 6.0 else 0,
         time_limit_s=LAST_RESORT * time_limit_s,
     )
 

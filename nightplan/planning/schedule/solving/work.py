@@ -30,6 +30,8 @@ SMALLEST_CELL_S = 60.0
 MOST_ARCS = 600_000
 ROUND = 30
 PASSES = 40
+CLOSE, NEAR = 2e-4, 8e-4
+FEW_LANES = 17
 LONG_STEP, SHORT_STEP = 1e-3, 3e-4
 
 
@@ -39,10 +41,11 @@ class Effort:
 
     `cell_s` is the length of the bound's cells, `fine` by how much they are cut again once most
     of the night is ruled out (0: not at all), `classes` of leads told apart before that (see
-    `Cells`), `iterations` paths priced before branching, `rounds` of branching, `seeds` orders
-    climbed from, `shaken` orders valued while the best one is shaken, `climb` those of one climb,
-    `gap` the share of the bound that is good enough. The clock (`time_limit_s`) only ends a solve
-    that a slow machine would drag out.
+    `Cells`), `iterations` paths priced before branching, `rounds` of branching. Of the paths at
+    most `seeds` are climbed from, none after `climb` orders were valued, nor does one climb take
+    more; `shaken` orders are valued while the best one is shaken. `gap` is the share of the bound
+    that is good enough. The clock (`time_limit_s`) only ends a solve that a slow machine would
+    drag out.
     """
 
     cell_s: float = 180.0
@@ -50,9 +53,9 @@ class Effort:
     classes: int = 3
     iterations: int = 150
     rounds: int = 3
-    seeds: int = 4
-    shaken: int = 40_000
+    seeds: int = 30
     climb: int = 100_000
+    shaken: int = 40_000
     gap: float = 0.001
     time_limit_s: float = 5.0
     started: float = field(default_factory=time.perf_counter)
@@ -126,8 +129,10 @@ class Work:
             lanes, counts, waits = (list(part) for part in zip(*in_force, strict=True))
             self._keep(self.search.best_of([(lanes, counts, waits)]))
         root = bounds.root(bounds.first_prices(None if self.best is None else self.best.hours))
+        # Prices that finer cells will improve anyway need not settle.
+        near = CLOSE if effort.fine < 2 or len(self.placer.lanes) < FEW_LANES else NEAR
         for begun in range(0, effort.iterations, PASSES):
-            bounds.lower(root, min(PASSES, effort.iterations - begun))
+            bounds.lower(root, min(PASSES, effort.iterations - begun), tolerance=near)
             self.bound = root.value
             last = root.converged or begun + PASSES >= effort.iterations or not effort.spare(0.5)
             if last or begun == 0:
@@ -148,7 +153,7 @@ class Work:
             if passes < effort.iterations:
                 fine.drop(branch, self.known)
         self.bound = min(self.bound, branch.value)
-        self._seed(fine, branch, max(1, effort.seeds // 2))
+        self._seed(fine, branch, 2)
         return fine, branch
 
     def _branch(self, bounds: BoundSearch, root: Branch) -> None:
@@ -188,7 +193,8 @@ class Work:
         return 1
 
     def _seed(self, bounds: BoundSearch, branch: Branch, seeds: int) -> None:
-        """Climb from the best of the bound's new paths by long steps, from the best by shorter."""
+        """Climb from the best of the bound's new paths by long steps, from what that brings by
+        shorter ones, best first."""
         borders = bounds.programme.borders_s
         candidates = [self._candidate(path, borders) for path in bounds.paths]
         bounds.paths.clear()
@@ -197,14 +203,17 @@ class Work:
         if self.guided is not None and self.best is None:
             ranked.append(Order(0.0, (), (), ()))
         climbed: list[Order] = []
+        begun, most = climber.valued, self.effort.climb
         for order in ranked[:seeds]:
-            if not self.effort.spare():
+            if climber.valued >= begun + 0.7 * most or not self.effort.spare():
                 break
             self.tried.add(order.lanes)
             climbed.append(self._climb(order, likely, LONG_STEP))
-        if climbed:
-            best = max(climbed, key=lambda order: order.objective)
-            self._keep(self._climb(best, likely, SHORT_STEP))
+        climbed.sort(key=lambda order: -order.objective)
+        for number, order in enumerate(climbed):
+            if number and climber.valued >= begun + most:
+                break
+            self._keep(self._climb(order, likely, SHORT_STEP))
 
     def _likely(self, branch: Branch) -> IntArray:
         """Lanes worth putting in: those that the bound's mix takes up."""
