@@ -48,7 +48,8 @@ from nightplan.errors import InputError
     "page_path",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Write a page (.html) to turn the camera on, in style day, red or print.",
+    help="Write a page (.html) to turn the camera on, in style day, red or print. For a mosaic "
+    "this takes some ten seconds.",
 )
 @click.option("--record", is_flag=True, help="Keep this framing in the journal to come back to.")
 @click.option(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import shlex
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,8 @@ from nightplan.planning.framing.outlines import shape_of
 from nightplan.report.page_files import json_for_html, page_file, script_hash
 from nightplan.report.sheet_style import PAPER_COLOURS, SHEET_COLOURS, SHEET_STYLES, SheetStyle
 from nightplan.report.words import number, percent
-from nightplan.sky.tangent_plane import project
+from nightplan.sky.angles import wrap_180_deg
+from nightplan.sky.tangent_plane import direction_angle_deg, project
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from nightplan.planning.choosing.frame_answer import FrameAnswer
 
 ARCMIN = 60.0 * np.degrees(1.0)
-MOST_STARS = 900
+DRAWN_STARS = 900
 OUTLINE_POINTS = 72
 BARS_ARCMIN = (2, 5, 10, 20, 30, 60, 120)
 
@@ -32,8 +34,8 @@ def framing_page(
 ) -> str:
     """Write a page on which trains are switched and the camera is turned by whole degrees.
 
-    Coverage, margin and the guider's outlook come from the same functions as ``nightplan frame``
-    for a single field; the page looks them up and lays the guider's patch over the stars.
+    Fields or panels, coverage, margin and the guider's outlook come from the same functions as
+    ``nightplan frame --angle``; the page looks them up and lays the guider's patch over the stars.
 
     Parameters
     ----------
@@ -105,18 +107,13 @@ def _data(
 ) -> dict[str, Any]:
     """All the page's figures; lengths in minutes of arc in the target's tangent plane."""
     xi, eta = project(stars.ra_deg, stars.dec_deg, target.ra_deg, target.dec_deg)
-    corner = max(float(np.hypot(s.half_long, s.half_short)) for s in sweeps)
-    patch = max(
-        (float(np.hypot(s.patch.offset + s.patch.height / 2, s.patch.width / 2))
-         for s in sweeps if s.patch is not None), default=0.0,
-    )  # fmt: skip
-    half = 1.06 * max(corner, patch) * ARCMIN
+    half = 1.06 * max(_reach(target, sweep) for sweep in sweeps) * ARCMIN
     bar = max(b for b in BARS_ARCMIN if b <= max(0.5 * half, BARS_ARCMIN[0]))
-    keep = np.arange(min(len(stars), MOST_STARS))
     return {
         "half": round(half, 2),
         "bar": bar,
         "limit": limit,
+        "drawn": DRAWN_STARS,
         "wanted": config.preferences.margin_arcmin,
         "command": f"nightplan frame {shlex.quote(target.name)} --train TRAIN --angle ANGLE "
         f"--record{_config_option(config)}",
@@ -124,10 +121,20 @@ def _data(
         "stars": [
             [round(float(xi[i]) * ARCMIN, 3), round(float(eta[i]) * ARCMIN, 3),
              round(float(stars.g_mag[i]), 2)]
-            for i in keep
+            for i in range(len(stars))
         ],
         "trains": [_train(target, sweep) for sweep in sweeps],
     }  # fmt: skip
+
+
+def _reach(target: Target, sweep: AngleSweep) -> float:
+    """How far fields and patches reach from the target, as a tangent."""
+    far = float(np.hypot(sweep.half_long, sweep.half_short))
+    if sweep.patch is not None:
+        patch = sweep.patch
+        far = max(far, float(np.hypot(patch.offset + patch.height / 2, patch.width / 2)))
+    xi, eta = project(sweep.ra_deg, sweep.dec_deg, target.ra_deg, target.dec_deg)
+    return far + float(np.max(np.hypot(xi, eta)))
 
 
 def _config_option(config: Config) -> str:
@@ -141,32 +148,32 @@ def _outline(polygon: Any) -> list[list[float]]:
 
 
 def _train(target: Target, sweep: AngleSweep) -> dict[str, Any]:
-    xi, eta = project(sweep.ra_deg, sweep.dec_deg, target.ra_deg, target.dec_deg)
+    """One train: its fields by angle as [x, y, direction of the long side], and with a guider
+    [direction to the patch before the meridian, after it, fainter stars there, and there]."""
+    centre = target.ra_deg, target.dec_deg
+    xi, eta = project(sweep.ra_deg, sweep.dec_deg, *centre)
+    angle = sweep.position_angle_deg
+    # Directions are those of the field's own north; on the page north is that of the target.
+    turn = wrap_180_deg(direction_angle_deg(xi, eta, angle, *centre) - angle)
+    columns = [xi * ARCMIN, eta * ARCMIN, angle - turn]
     train: dict[str, Any] = {
         "name": sweep.train,
         "word": shlex.quote(sweep.train),
         "along": round(sweep.half_long * ARCMIN, 3),
         "across": round(sweep.half_short * ARCMIN, 3),
-        "centre": [
-            [round(float(x) * ARCMIN, 3), round(float(y) * ARCMIN, 3)]
-            for x, y in zip(xi, eta, strict=True)
-        ],
         "coverage": [round(float(v), 5) for v in sweep.coverage],
         "margin": [round(float(v), 2) for v in sweep.margin_arcmin],
         "up": [round(float(v), 2) for v in sweep.image_up_angle_deg],
+        "grid": np.stack((sweep.columns, sweep.rows), axis=1).tolist(),
     }
     if sweep.patch is not None:
-        train |= {
-            "patch": {
-                "offset": round(sweep.patch.offset * ARCMIN, 4),
-                "width": round(sweep.patch.width * ARCMIN, 4),
-                "height": round(sweep.patch.height * ARCMIN, 4),
-            },
-            "before": [round(float(v), 2) for v in sweep.before_deg],
-            "after": [round(float(v), 2) for v in sweep.after_deg],
-            "fainter": {
-                "before": [round(float(v), 2) for v in sweep.fainter_before],
-                "after": [round(float(v), 2) for v in sweep.fainter_after],
-            },
+        train["patch"] = {
+            "offset": round(sweep.patch.offset * ARCMIN, 4),
+            "width": round(sweep.patch.width * ARCMIN, 4),
+            "height": round(sweep.patch.height * ARCMIN, 4),
         }
+        columns += [sweep.before_deg - turn, sweep.after_deg - turn]
+        columns += [sweep.fainter_before, sweep.fainter_after]
+    table = np.round(np.stack(columns, axis=1), 2).tolist()
+    train["fields"] = [table[a:b] for a, b in itertools.pairwise(sweep.starts.tolist())]
     return train

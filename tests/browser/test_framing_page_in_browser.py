@@ -14,18 +14,20 @@ from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.guide_star import guide_outlook
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.framing_page import framing_page
-from nightplan.report.words import percent
+from nightplan.report.words import GUIDE_WORDS, percent
 
 ANGLES = (0, 20, 65, 90, 111, 170)
 
 READ = """(doc, win) => {
   const text = (id) => doc.getElementById(id).textContent;
   const sky = doc.getElementById('sky');
-  return {covered: text('covered'), margin: text('margin'), up: text('up'), east: text('east'),
-          west: text('west'), before: sky.dataset.before, after: sky.dataset.after,
+  return {covered: text('covered'), margin: text('margin'), up: text('up'), panels: text('panels'),
+          east: text('before'), west: text('after'),
+          before: sky.dataset.before, after: sky.dataset.after,
           command: doc.getElementById('command').value, out: text('angle-out'),
           rings: sky.querySelectorAll('.held').length,
-          field: doc.getElementById('field').getAttribute('d'),
+          fields: sky.querySelectorAll('.field').length,
+          field: sky.querySelector('.field').getAttribute('d'),
           wide: doc.documentElement.scrollWidth, inner: win.innerWidth};
 }"""
 
@@ -46,23 +48,32 @@ TURN = """(doc, win) => {
 }"""
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
+def page_of(name, folder, styles):
+    """Rig, target, trains in the page's order, and the files of its page by style."""
     config = demo_config()
     catalog = catalog_for(config)
-    target = catalog.target(catalog.find("M 33"))
+    target = catalog.target(catalog.find(name))
     night = compute_night(config.site, dt.date(2027, 10, 6))
     answer = frame_answer(config, night, target, catalog)
     paths = {}
-    for style in ("day", "red"):
-        paths[style] = tmp_path_factory.mktemp("page") / f"{style}.html"
+    for style in styles:
+        paths[style] = folder / f"{style}.html"
         html = framing_page(config, target, answer, style=style)
         paths[style].write_text(html, encoding="utf-8")
     return config, target, [fit.train for fit in answer.ranking.fits], paths
 
 
 @pytest.fixture(scope="module")
-def readings(browser, made):
+def made(tmp_path_factory):
+    return page_of("M 33", tmp_path_factory.mktemp("page"), ("day", "red"))
+
+
+@pytest.fixture(scope="module")
+def mosaic(tmp_path_factory):
+    return page_of("M 31", tmp_path_factory.mktemp("mosaic"), ("day",))
+
+
+def read(browser, made):
     _, _, trains, paths = made
     pages = {
         f"{number} {angle}": (f"{paths['day'].as_uri()}#angle={angle}&train={number}", 360)
@@ -72,9 +83,29 @@ def readings(browser, made):
     return browser.measure(pages, READ)
 
 
+@pytest.fixture(scope="module")
+def readings(browser, made):
+    return read(browser, made)
+
+
+@pytest.fixture(scope="module")
+def mosaic_readings(browser, mosaic):
+    return read(browser, mosaic)
+
+
 @pytest.mark.parametrize("angle", ANGLES)
 @pytest.mark.parametrize("number", [0, 1])
 def test_page_and_planner_agree(readings, made, number, angle):
+    check(readings, made, number, angle)
+
+
+@pytest.mark.parametrize("angle", ANGLES)
+@pytest.mark.parametrize("number", [0, 1])
+def test_page_and_planner_agree_on_mosaics(mosaic_readings, mosaic, number, angle):
+    check(mosaic_readings, mosaic, number, angle)
+
+
+def check(readings, made, number, angle):
     config, target, trains, _ = made
     shown = readings[f"{number} {angle}"]
     framing = frame_target(config, target, trains[number], angle_deg=float(angle))
@@ -83,15 +114,19 @@ def test_page_and_planner_agree(readings, made, number, angle):
         framing.margin_arcmin, abs=0.06
     )
     assert shown["up"] == f"{framing.image_up_angle_deg:g}°"
+    assert int(re.match(r"\d+", shown["panels"])[0]) == len(framing.panels) == shown["fields"]
     guide = guide_outlook(config, framing, target=target)
     assert shown["before"] == guide.before_meridian.state
     assert shown["after"] == guide.after_meridian.state
     stars = len(guide.before_meridian.stars) + len(guide.after_meridian.stars)
     assert shown["rings"] == stars
     for words, side in (("east", guide.before_meridian), ("west", guide.after_meridian)):
+        where = f"panel {side.panel}, the worst off: " if framing.is_mosaic else ""
         if side.stars:
             brightest = min(star.g_mag for star in side.stars)
-            assert shown[words].startswith(f"Star of G {brightest:.1f}")
+            assert shown[words].startswith(f"{where}guide star of G {brightest:.1f}")
+        else:
+            assert shown[words].startswith(f"{where}guide star {GUIDE_WORDS[side.state]}, about")
     assert f"--train {trains[number]} --angle {angle} --record" in shown["command"]
     assert shown["wide"] <= shown["inner"] == 360
 

@@ -65,9 +65,37 @@ def test_sweep_says_what_the_frame_command_says(config, galaxy):
                 assert len(side.stars) + fainter[angle] == pytest.approx(side.expected_count)
 
 
+def test_sweep_lays_the_panels_of_a_mosaic(config):
+    catalog = catalog_for(config)
+    wide = catalog.target(catalog.find("M 31"))
+    stars = star_catalog(config)
+    sweep = sweep_angles(config, wide, "reducer", stars)
+    counts = np.diff(sweep.starts)
+    assert counts.min() >= 2
+    for angle in (0, 36, 90, 143):
+        framing = frame_target(config, wide, "reducer", angle_deg=float(angle))
+        fields = slice(sweep.starts[angle], sweep.starts[angle + 1])
+        panels = framing.panels
+        assert sweep.ra_deg[fields] == pytest.approx([panel.ra_deg for panel in panels])
+        assert sweep.dec_deg[fields] == pytest.approx([panel.dec_deg for panel in panels])
+        laid = sweep.position_angle_deg[fields]
+        assert laid == pytest.approx([panel.position_angle_deg for panel in panels])
+        assert sweep.coverage[angle] == pytest.approx(framing.coverage)
+        assert sweep.margin_arcmin[angle] == pytest.approx(framing.margin_arcmin)
+        guide = guide_outlook(config, framing, target=wide)
+        for sides, fainter in zip(
+            zip(*guide.panels, strict=True),
+            (sweep.fainter_before, sweep.fainter_after),
+            strict=True,
+        ):
+            counted = [side.expected_count - len(side.stars) for side in sides]
+            assert fainter[fields] == pytest.approx(counted)
+
+
 def test_sweep_of_a_disc_wider_than_the_field(config):
     disc = Target("Disc", 40.0, 10.0, major_arcmin=90.0, minor_arcmin=90.0)
-    sweep = sweep_angles(config, disc, "flattener")
+    alone = config.preferences.model_copy(update={"mosaic_most_panels": 1})
+    sweep = sweep_angles(config.model_copy(update={"preferences": alone}), disc, "flattener")
     radius = np.tan(np.radians(45.0 / 60.0))
     cut = sweep.half_short / radius
     assert sweep.half_long > radius > sweep.half_short
@@ -98,7 +126,7 @@ def test_page_carries_the_sweep(page, config, galaxy):
         sweep = sweep_angles(config, galaxy, train["name"])
         assert train["along"] == pytest.approx(sweep.half_long * ARCMIN, abs=1e-3)
         assert train["margin"] == pytest.approx(sweep.margin_arcmin, abs=0.006)
-        assert len(train["coverage"]) == len(train["before"]) == 180
+        assert len(train["coverage"]) == len(train["fields"]) == 180
     assert data["command"].startswith("nightplan frame 'M 33' --train TRAIN --angle ANGLE --record")
     assert "--config" not in data["command"]
 

@@ -1,4 +1,4 @@
-"""One field of a train at every whole degree of camera angle: what it and its guider see."""
+"""What a train and its guider see of a target at every whole degree of camera angle."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from nightplan.model.star_catalog import StarCatalog, Stars
 from nightplan.planning.framing.camera_angle import default_image_up_deg
-from nightplan.planning.framing.field_search import Field, place, scan_angles
+from nightplan.planning.framing.field_search import Field, scan_angles
+from nightplan.planning.framing.framing import Panel, lay_out, panels_of
 from nightplan.planning.framing.guide_patch import GuidePatch, guide_patch, patch_direction_deg
 from nightplan.planning.framing.outlines import shape_of
 from nightplan.planning.framing.star_density import local_density
@@ -29,38 +30,49 @@ ARCMIN = 60.0 * np.degrees(1.0)
 
 @dataclass(frozen=True)
 class AngleSweep:
-    """A single field turned through half a circle; all arrays (angle,), 0 to 179 degrees.
+    """What a train lays on a target through half a circle, whole degrees from 0 to 179.
+
+    At each angle that is one field, or a mosaic's panels where one field cannot hold the target.
+    Arrays are (angle,), or (field,) with all angles' fields in a row.
 
     Attributes
     ----------
     train : str
     half_long, half_short : float
-        Half sides of the field as tangents.
-    ra_deg, dec_deg : array
-        The field's centre: that from which it reaches equally far over the outline.
-    coverage : array
+        Half sides of a field as tangents.
+    coverage : array (angle,)
         Share of the target's area inside.
-    margin_arcmin : array
-        Least distance from the outline to the field's edge, negative outside.
-    image_up_angle_deg : array
-        East of the meridian.
+    margin_arcmin : array (angle,)
+        Least distance from the outline to the edge, negative outside.
+    image_up_angle_deg : array (angle,)
+        At the centre of what is laid, east of the meridian.
+    columns, rows : array (angle,)
+        Of the mosaic; 1 and 1 for a single field.
+    starts : array (angle + 1,)
+        Where each angle's fields begin in the arrays that follow.
+    ra_deg, dec_deg, position_angle_deg : array (field,)
+        Centre, and line of the long side there.
     patch : GuidePatch or None
         None without a guider; then the arrays that follow are empty.
-    before_deg, after_deg : array
+    before_deg, after_deg : array (field,)
         Direction from the field's middle to the patch, before and after the flip (the camera
         is not turned back).
-    fainter_before, fainter_after : array
+    fainter_before, fainter_after : array (field,)
         Stars to expect in the patch past the catalogue's limit and to the guider's.
     """
 
     train: str
     half_long: float
     half_short: float
-    ra_deg: Floats
-    dec_deg: Floats
     coverage: Floats
     margin_arcmin: Floats
     image_up_angle_deg: Floats
+    columns: NDArray[np.int64]
+    rows: NDArray[np.int64]
+    starts: NDArray[np.int64]
+    ra_deg: Floats
+    dec_deg: Floats
+    position_angle_deg: Floats
     patch: GuidePatch | None
     before_deg: Floats
     after_deg: Floats
@@ -71,27 +83,43 @@ class AngleSweep:
 def sweep_angles(
     config: Config, target: Target, train: str, stars: StarCatalog | None = None
 ) -> AngleSweep:
-    """Turn one field of a train over a target; `stars` is wanted for the guider only."""
+    """Turn a train's fields over a target, as `frame_target` lays them at each angle.
+
+    `stars` is wanted for the guider only.
+    """
     optics = train_optics(config, train)
     shape = shape_of(target)
     field = Field(optics.half_long_plane, optics.half_short_plane)
     scan = scan_angles(shape, field, ANGLES_DEG)
-    coverage = np.ones(len(ANGLES_DEG))
-    for i in np.flatnonzero(scan.margin_rad < 0.0):
-        at = float(scan.ra_deg[i]), float(scan.dec_deg[i])
-        coverage[i] = place(shape, field, *at, float(ANGLES_DEG[i])).coverage
     up = np.array([default_image_up_deg(float(angle), optics) for angle in ANGLES_DEG])
+    coverage, margin_rad = np.ones(len(ANGLES_DEG)), scan.margin_rad.copy()
+    columns, rows = np.ones((2, len(ANGLES_DEG)), dtype=np.int64)
+    laid: list[tuple[Panel, ...]] = []
+    for i, angle in enumerate(ANGLES_DEG.tolist()):
+        at = float(scan.ra_deg[i]), float(scan.dec_deg[i])
+        if margin_rad[i] < 0.0:
+            single, grid, _ = lay_out(config, shape, field, angle)
+            best = single if grid is None else grid
+            coverage[i], margin_rad[i] = best.coverage, best.margin_rad
+            if grid is not None:
+                columns[i], rows[i] = grid.columns, grid.rows
+                laid.append(panels_of(grid, optics))
+                continue
+            at = single.ra_deg, single.dec_deg
+        laid.append((Panel(*at, angle, float(up[i])),))
+    panels = [panel for fields in laid for panel in fields]
+    ra = np.array([panel.ra_deg for panel in panels])
+    dec = np.array([panel.dec_deg for panel in panels])
     none = np.empty(0)
     patch, before, after, fainter = None, none, none, (none, none)
     if config.guider is not None and stars is not None:
         patch = guide_patch(config, train)
-        before = patch_direction_deg(config.guider, up, optics.mirrored)
-        after = patch_direction_deg(config.guider, up + 180.0, optics.mirrored, True)
+        panel_up = np.array([panel.image_up_angle_deg for panel in panels])
+        before = patch_direction_deg(config.guider, panel_up, optics.mirrored)
+        after = patch_direction_deg(config.guider, panel_up + 180.0, optics.mirrored, True)
         limit = config.guider.limit_magnitude
         found = [
-            local_density(stars, *patch.middle(scan.ra_deg, scan.dec_deg, direction)).expected(
-                patch.area_deg2, limit
-            )
+            local_density(stars, *patch.middle(ra, dec, direction)).expected(patch.area_deg2, limit)
             for direction in (before, after)
         ]
         fainter = (found[0], found[1])
@@ -99,11 +127,15 @@ def sweep_angles(
         train=train,
         half_long=field.half_long,
         half_short=field.half_short,
-        ra_deg=scan.ra_deg,
-        dec_deg=scan.dec_deg,
         coverage=coverage,
-        margin_arcmin=scan.margin_rad * ARCMIN,
+        margin_arcmin=margin_rad * ARCMIN,
         image_up_angle_deg=up,
+        columns=columns,
+        rows=rows,
+        starts=np.concatenate(([0], np.cumsum([len(fields) for fields in laid]))),
+        ra_deg=ra,
+        dec_deg=dec,
+        position_angle_deg=np.array([panel.position_angle_deg for panel in panels]),
         patch=patch,
         before_deg=before,
         after_deg=after,

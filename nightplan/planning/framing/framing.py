@@ -217,8 +217,29 @@ def _frame(
     optics = train_optics(config, train)
     field = Field(optics.half_long_plane, optics.half_short_plane)
     wanted = config.preferences.margin_arcmin / ARCMIN_PER_RADIAN
-    overlap = config.preferences.mosaic_overlap
+    single, grid, choice = lay_out(config, shape, field, angle_deg, used, flats)
+    needed = 1
+    if single.margin_rad < wanted - 1e-9:
+        overlap = config.preferences.mosaic_overlap
+        needed = fewest_panels(shape, field, overlap, wanted, angle_deg)
+    if grid is not None:
+        return _mosaic_framing(name, optics, shape, field, grid, wanted, choice, needed)
+    return _single_framing(name, optics, shape, field, single, wanted, choice, needed)
 
+
+def lay_out(
+    config: Config,
+    shape: Shape,
+    field: Field,
+    angle_deg: float | None,
+    used: Sequence[float] = (),
+    flats: Sequence[float] = (),
+) -> tuple[Placement, Grid | None, AngleChoice]:
+    """The single field on an outline, the mosaic that takes its place or None, and the angle.
+
+    `angle_deg`, if given, is the only one considered; else `used` and `flats` are preferred.
+    """
+    wanted = config.preferences.margin_arcmin / ARCMIN_PER_RADIAN
     if angle_deg is None:
         choice = fitting_angle(shape, field, wanted, used, flats) or widest_angle(
             shape, field, used, flats, try_offsets=False
@@ -235,12 +256,7 @@ def _frame(
             if angle_deg is None:
                 choice = widest_angle(shape, field, used, flats)
             single = place_at(shape, field, choice.angle_deg)
-    needed = 1
-    if single.margin_rad < wanted - 1e-9:
-        needed = fewest_panels(shape, field, overlap, wanted, angle_deg)
-    if grid is None:
-        return _single_framing(name, optics, shape, field, single, wanted, choice, needed)
-    return _mosaic_framing(name, optics, shape, field, grid, wanted, choice, needed)
+    return single, grid, choice
 
 
 def _mosaic(
@@ -360,6 +376,27 @@ def _single_framing(
     )
 
 
+def panels_of(grid: Grid, optics: TrainOptics) -> tuple[Panel, ...]:
+    """The panels of a mosaic in the order of shooting, all one way up."""
+    up = default_image_up_deg(grid.angle_deg, optics)
+    return tuple(
+        Panel(
+            float(ra),
+            float(dec),
+            float(angle),
+            # Past a pole that may be the far twin.
+            image_up_near(float(angle), optics, up + float(turn)),
+        )
+        for ra, dec, angle, turn in zip(
+            grid.panel_ra_deg,
+            grid.panel_dec_deg,
+            grid.panel_angle_deg,
+            grid.panel_turn_deg,
+            strict=True,
+        )
+    )
+
+
 def _mosaic_framing(
     name: str,
     optics: TrainOptics,
@@ -371,22 +408,7 @@ def _mosaic_framing(
     needed: int,
 ) -> Framing:
     up = default_image_up_deg(grid.angle_deg, optics)
-    panels = tuple(
-        Panel(
-            float(ra),
-            float(dec),
-            float(angle),
-            # All panels keep one way up; past a pole that may be the far twin.
-            image_up_near(float(angle), optics, up + float(turn)),
-        )
-        for ra, dec, angle, turn in zip(
-            grid.panel_ra_deg,
-            grid.panel_dec_deg,
-            grid.panel_angle_deg,
-            grid.panel_turn_deg,
-            strict=True,
-        )
-    )
+    panels = panels_of(grid, optics)
     tolerance = grid_tolerance_deg(shape, field, grid, wanted)
     margin = grid.margin_rad * ARCMIN_PER_RADIAN
     size = f"{grid.columns} × {grid.rows} panels"

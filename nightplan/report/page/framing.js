@@ -31,17 +31,20 @@
     });
   }
 
-  function patchBox(train, angle, side) {
-    var direction = train[side][angle], p = train.patch;
+  // A field is [x, y, direction of its long side, directions to the patch before and after the
+  // meridian, fainter stars to expect there before and after it].
+  var sides = { before: 0, after: 1 };
+
+  function patchBox(train, field, side) {
+    var direction = field[3 + sides[side]], p = train.patch;
     var s = Math.sin(direction * rad), c = Math.cos(direction * rad);
-    var centre = train.centre[angle];
-    var middle = [centre[0] + p.offset * s, centre[1] + p.offset * c];
+    var middle = [field[0] + p.offset * s, field[1] + p.offset * c];
     return { corners: rectangle(middle, p.height / 2, p.width / 2, direction), middle: middle,
              s: s, c: c };
   }
 
-  function held(train, angle, side) {
-    var box = patchBox(train, angle, side), p = train.patch;
+  function held(train, field, side) {
+    var box = patchBox(train, field, side), p = train.patch;
     return data.stars.filter(function (star) {
       var x = star[0] - box.middle[0], y = star[1] - box.middle[1];
       return star[2] <= data.limit && Math.abs(x * box.c - y * box.s) <= p.width / 2 &&
@@ -50,18 +53,35 @@
   }
 
   // States as of the frame command: found, expected (3 or more by local density), unlikely.
-  function outlook(train, angle, side) {
-    var stars = held(train, angle, side);
-    var count = stars.length + train.fainter[side][angle];
+  var states = ["unlikely", "expected", "found"];
+
+  function outlook(train, field, side) {
+    var stars = held(train, field, side);
+    var count = stars.length + field[5 + sides[side]];
     if (stars.length) {
       var best = Math.min.apply(null, stars.map(function (star) { return star[2]; }));
       var more = stars.length > 1 ? " and " + (stars.length - 1) + " more" : "";
-      return { state: "found", words: "Star of G " + best.toFixed(1) + more };
+      return { state: "found", count: count, words: "guide star of G " + best.toFixed(1) + more };
     }
     var shown = count >= 3 ? count.toFixed(0) : count.toFixed(1);
     return count >= 3
-      ? { state: "expected", words: "Likely, about " + shown + " by local density" }
-      : { state: "unlikely", words: "Unlikely, about " + shown + " by local density" };
+      ? { state: "expected", count: count,
+          words: "guide star likely, about " + shown + " by local density" }
+      : { state: "unlikely", count: count,
+          words: "guide star unlikely, about " + shown + " by local density" };
+  }
+
+  // Of a mosaic's panels the one that is worst off.
+  function worst(train, angle, side) {
+    var found = null;
+    train.fields[angle].forEach(function (field, number) {
+      var here = outlook(train, field, side);
+      here.field = field;
+      if (train.fields[angle].length > 1) { here.words = "panel " + (number + 1) + ", the worst off: " + here.words; }
+      var rank = states.indexOf(here.state) - (found ? states.indexOf(found.state) : 9);
+      if (rank < 0 || (rank === 0 && here.count < found.count)) { found = here; }
+    });
+    return found;
   }
 
   function share(value) {
@@ -78,31 +98,36 @@
     if (place) { place.textContent = text; }
   }
 
-  function draw(train, angle) {
+  function draw(train, angle, guide) {
     while (sky.firstChild) { sky.removeChild(sky.firstChild); }
     var half = data.half;
     sky.setAttribute("viewBox", [-half, -half, 2 * half, 2 * half].join(" "));
-    data.stars.forEach(function (star) {
+    data.stars.slice(0, data.drawn).forEach(function (star) {
       var size = half * 0.0035 * Math.max(0.6, 1 + (9 - star[2]) * 0.55);
       node("circle", { "class": "star", cx: -star[0], cy: -star[1], r: size.toFixed(3) });
     });
     data.outlines.forEach(function (outline) { node("path", { "class": "outline", d: path(outline) }); });
     data.trains.forEach(function (other) {
       if (other !== train) {
-        node("path", { "class": "other",
-          d: path(rectangle(other.centre[angle], other.along, other.across, angle)) });
+        other.fields[angle].forEach(function (field) {
+          node("path", { "class": "other",
+            d: path(rectangle(field, other.along, other.across, field[2])) });
+        });
       }
     });
-    node("path", { "class": "field", id: "field",
-      d: path(rectangle(train.centre[angle], train.along, train.across, angle)) });
-    if (train.patch) {
-      ["before", "after"].forEach(function (side) {
-        node("path", { "class": side, d: path(patchBox(train, angle, side).corners) });
-        held(train, angle, side).forEach(function (star) {
-          node("circle", { "class": "held", cx: -star[0], cy: -star[1], r: half * 0.018 });
-        });
+    train.fields[angle].forEach(function (field, number) {
+      node("path", { "class": "field", d: path(rectangle(field, train.along, train.across, field[2])) });
+      if (train.fields[angle].length > 1) {
+        node("text", { x: -field[0], y: -field[1], "font-size": half * 0.08, "font-weight": "bold",
+          "text-anchor": "middle" }, String(number + 1));
+      }
+    });
+    Object.keys(guide).forEach(function (side) {
+      node("path", { "class": side, d: path(patchBox(train, guide[side].field, side).corners) });
+      held(train, guide[side].field, side).forEach(function (star) {
+        node("circle", { "class": "held", cx: -star[0], cy: -star[1], r: half * 0.018 });
       });
-    }
+    });
     var edge = 0.94 * half, tick = 0.12 * half, size = 0.05 * half;
     node("path", { "class": "mark",
       d: "M" + edge + " " + (edge - tick) + "V" + edge + "H" + (edge - tick) });
@@ -113,22 +138,28 @@
   }
 
   function update() {
-    var train = chosen(), angle = +slider.value;
-    draw(train, angle);
+    var train = chosen(), angle = +slider.value, guide = {};
+    if (train.patch) {
+      guide = { before: worst(train, angle, "before"), after: worst(train, angle, "after") };
+    }
+    draw(train, angle, guide);
     var covered = train.coverage[angle], margin = train.margin[angle];
     write("angle-out", angle + "°");
     write("covered", share(covered));
     write("margin", (margin < 0 ? "−" : "") + Math.abs(margin).toFixed(1) + "′" +
       (margin < data.wanted ? " (wanted: " + data.wanted + "′)" : ""));
     write("up", train.up[angle] + "°");
-    var said = train.name + " at " + angle + "°: " + share(covered) + " covered";
+    var count = train.fields[angle].length, grid = train.grid[angle];
+    write("panels", count > 1 ? count + " (" + grid[0] + " × " + grid[1] + ")" : "1, a single field");
+    var said = train.name + " at " + angle + "°: " + share(covered) + " covered" +
+      (count > 1 ? " by " + count + " panels" : "");
     if (train.patch) {
-      var east = outlook(train, angle, "before"), west = outlook(train, angle, "after");
-      write("east", east.words);
-      write("west", west.words);
-      sky.dataset.before = east.state;
-      sky.dataset.after = west.state;
-      said += "; guide star " + east.state + " before the meridian, " + west.state + " after it";
+      write("before", guide.before.words);
+      write("after", guide.after.words);
+      sky.dataset.before = guide.before.state;
+      sky.dataset.after = guide.after.state;
+      said += "; guide star " + guide.before.state + " before the meridian, " +
+        guide.after.state + " after it";
     }
     document.getElementById("command").value = data.command
       .replace("TRAIN", train.word).replace("ANGLE", angle);
