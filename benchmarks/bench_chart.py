@@ -19,7 +19,7 @@ from nightplan.model.star_catalog import bundled_stars, star_catalog
 from nightplan.model.starter import demo_config
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.guide_star import guide_outlook
-from nightplan.report.framing_chart import save_framing_chart
+from nightplan.report.charts.framing_chart import save_framing_chart
 
 SHOWPIECES = ("M 31", "NGC 7000", "M 51", "IC 1396", "NGC 188")
 

@@ -70,8 +70,8 @@ def command(config_path: Path, evening: str | None, as_json: bool, **options: ob
         nightplan angle --position-angle 31 --target-angle 120
     """
     from nightplan.library.angle_question import answer_angle, record_angle
-    from nightplan.report.angle_text import angle_text
     from nightplan.report.documents.angle import angle_document
+    from nightplan.report.texts.angle_text import angle_text
 
     config = load(config_path)
     asked = Asked(**options)  # type: ignore[arg-type]

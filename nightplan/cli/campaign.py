@@ -49,9 +49,9 @@ def command(
     from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.campaign.campaign import check_range, make_campaign
-    from nightplan.report.campaign_text import campaign_text
     from nightplan.report.documents.campaign import campaign_document
-    from nightplan.report.style import palette, picture_format
+    from nightplan.report.looks.style import palette, picture_format
+    from nightplan.report.texts.campaign_text import campaign_text
 
     config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
@@ -75,7 +75,7 @@ def command(
     document = campaign_document(campaign)
     dump = document.model_dump(mode="json")
     if plot is not None:
-        from nightplan.report.calendar_plot import calendar_picture, save_calendar_plot
+        from nightplan.report.plots.calendar_plot import calendar_picture, save_calendar_plot
 
         save_calendar_plot(plot, calendar_picture(dump), style, narrow=narrow)
     emit(document, as_json, lambda: campaign_text(dump))

@@ -56,8 +56,8 @@ def command(
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.framing.camera_angle import check_position_angle
     from nightplan.planning.photons.sub_worth import collect_and_weigh
-    from nightplan.report.collect_text import collect_text
     from nightplan.report.documents.collect import collect_document
+    from nightplan.report.texts.collect_text import collect_text
 
     if reason is not None and (accept or weight is not None):
         raise click.UsageError("--reject goes with neither --accept nor --weight")

@@ -40,7 +40,7 @@ def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | 
     from nightplan.model.starter import demo_config
     from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.tonight.night import compute_night
-    from nightplan.report.style import picture_format
+    from nightplan.report.looks.style import picture_format
 
     if plot is not None:
         picture_format(plot)

@@ -48,8 +48,8 @@ def command(
     from nightplan.planning.choosing.exposure import exposure_of
     from nightplan.planning.tonight.night import compute_night, default_evening
     from nightplan.report.documents.exposure import exposure_document
-    from nightplan.report.exposure_text import exposure_text
-    from nightplan.report.style import picture_format
+    from nightplan.report.looks.style import picture_format
+    from nightplan.report.texts.exposure_text import exposure_text
     from nightplan.sky.times import mjd_from_datetime
 
     if plot_path is not None:
@@ -66,7 +66,7 @@ def command(
     with doing("weighing the night, filter by filter") as say:
         exposure = exposure_of(config, compute_night(config.site, date), target, train, utc_mjd)
         if plot_path is not None:
-            from nightplan.report.worth_plot import save_worth_plot
+            from nightplan.report.plots.worth_plot import save_worth_plot
 
             say("drawing the plot")
             save_worth_plot(plot_path, exposure)

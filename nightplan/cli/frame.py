@@ -93,8 +93,8 @@ def command(
     from nightplan.planning.framing.camera_angle import check_position_angle
     from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.frame import frame_document
-    from nightplan.report.frame_text import frame_text
-    from nightplan.report.style import STYLES
+    from nightplan.report.looks.style import STYLES
+    from nightplan.report.texts.frame_text import frame_text
 
     if style not in STYLES:
         raise InputError("command line", "--style", style, "one of " + ", ".join(STYLES))
@@ -119,7 +119,7 @@ def command(
             flats_angles=earlier.flats_angles,
         )
         if chart_path is not None:
-            from nightplan.report.framing_chart import save_framing_chart
+            from nightplan.report.charts.framing_chart import save_framing_chart
 
             say("drawing the chart")
             save_framing_chart(
@@ -133,16 +133,16 @@ def command(
                 guide=answer.guide,
             )
         if header_path is not None:
-            from nightplan.report.fits_header import write_header_file
+            from nightplan.report.exports.fits_header import write_header_file
 
             write_header_file(header_path, config, answer.framing)
         if footprint_path is not None:
-            from nightplan.report.footprint import write_footprint
+            from nightplan.report.exports.footprint import write_footprint
 
             write_footprint(footprint_path, config, answer.framing)
         if page_path is not None:
             from nightplan.files import write_whole
-            from nightplan.report.framing_page import framing_page
+            from nightplan.report.page.framing_page import framing_page
 
             say("turning every train through half a circle")
             write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]

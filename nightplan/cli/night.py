@@ -20,7 +20,7 @@ def command(config_path: Path, evening: str | None, as_json: bool) -> None:
     """
     from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.night import night_document
-    from nightplan.report.night_text import night_text
+    from nightplan.report.texts.night_text import night_text
 
     config = load(config_path)
     night = compute_night(config.site, evening_of(config.site, evening))

@@ -52,7 +52,7 @@ def command(
     from nightplan.planning.choosing.wishes import Wishes
     from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.pick import pick_document
-    from nightplan.report.pick_text import pick_text
+    from nightplan.report.texts.pick_text import pick_text
 
     config = with_stored_goals(load(config_path))
     night = compute_night(config.site, evening_of(config.site, evening))

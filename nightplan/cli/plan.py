@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     "--plot",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Save the altitude-and-moon plot (.png or .svg).",
+    help="Save the altitude-and-moon plot (.png, .svg or .pdf).",
 )
 @click.option("--from", "from_utc", metavar="UTC", help="Plan anew from this time on.")
 @click.option(
@@ -72,8 +72,8 @@ def command(
     from nightplan.planning.schedule.plan_reading import read_plan_document
     from nightplan.planning.schedule.replan import Replan, parse_done
     from nightplan.planning.tonight.night import compute_night
-    from nightplan.report.exports import check_export
-    from nightplan.report.style import picture_format
+    from nightplan.report.exports.night_exports import check_export
+    from nightplan.report.looks.style import picture_format
 
     config = with_stored_goals(load(config_path))
     if plot is not None:
@@ -106,16 +106,16 @@ def command(
 def show(plan: NightPlan, as_json: bool, plot: Path | None, exports: tuple[Path, ...] = ()) -> None:
     """Print a plan, and save its plot and exports where they are wanted."""
     from nightplan.report.documents.plan import plan_document
-    from nightplan.report.plan_text import plan_text
+    from nightplan.report.texts.plan_text import plan_text
 
     document = plan_document(plan)
     if plot is not None:
-        from nightplan.report.altitude_plot import save_night_plot
-        from nightplan.report.plan_picture import picture_of_plan
+        from nightplan.report.plots.altitude_plot import save_night_plot
+        from nightplan.report.plots.plan_picture import picture_of_plan
 
         save_night_plot(plot, picture_of_plan(plan, document.model_dump(mode="json")))
     for path in exports:
-        from nightplan.report.exports import save_export
+        from nightplan.report.exports.night_exports import save_export
 
         save_export(path, document.model_dump(mode="json"))
     emit(document, as_json, lambda: plan_text(document.model_dump(mode="json")))

@@ -70,8 +70,8 @@ def command(
     from nightplan.planning.season.ranking import fitting_rows, rank_month
     from nightplan.planning.season.season import season, year_nights
     from nightplan.report.documents.season import month_document, season_document
-    from nightplan.report.season_text import month_text, season_text
-    from nightplan.report.style import palette, picture_format, save_figure
+    from nightplan.report.looks.style import palette, picture_format, save_figure
+    from nightplan.report.texts.season_text import month_text, season_text
 
     if plot is not None:
         picture_format(plot)
@@ -100,7 +100,7 @@ def command(
     with doing("going through the year") as say:
         table = season(config, year_nights(config.site, first), found.ra_deg, found.dec_deg)
         if plot is not None:
-            from nightplan.report.season_plot import season_figure
+            from nightplan.report.plots.season_plot import season_figure
 
             say("drawing the heat map")
             save_figure(plot, season_figure(table, found.label, style=style))

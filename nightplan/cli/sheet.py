@@ -51,7 +51,7 @@ def command(
     from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.sheet import SheetDocument
-    from nightplan.report.night_sheet import sheet_of_plan
+    from nightplan.report.sheet.night_sheet import sheet_of_plan
 
     if not output.resolve().parent.is_dir():
         raise FileError(output, "cannot be written: no such folder")

@@ -78,13 +78,13 @@ class ComingNights(Answer):
         return campaign_document(self.campaign)
 
     def __str__(self) -> str:
-        from nightplan.report.campaign_text import campaign_text
+        from nightplan.report.texts.campaign_text import campaign_text
 
         return campaign_text(self.document.model_dump(mode="json"))
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The calendar as a matplotlib figure."""
-        from nightplan.report.calendar_plot import calendar_figure, calendar_picture
+        from nightplan.report.plots.calendar_plot import calendar_figure, calendar_picture
 
         picture = calendar_picture(self.document.model_dump(mode="json"))
         return calendar_figure(picture, style=style, narrow=narrow)
@@ -93,7 +93,7 @@ class ComingNights(Answer):
         self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
     ) -> None:
         """Save the calendar picture: .png, .svg or .pdf."""
-        from nightplan.report.calendar_plot import calendar_picture, save_calendar_plot
+        from nightplan.report.plots.calendar_plot import calendar_picture, save_calendar_plot
 
         picture = calendar_picture(self.document.model_dump(mode="json"))
         save_calendar_plot(path, picture, style, narrow=narrow)

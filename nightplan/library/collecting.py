@@ -39,7 +39,7 @@ class Gathering(Answer):
         )
 
     def __str__(self) -> str:
-        from nightplan.report.collect_text import collect_text
+        from nightplan.report.texts.collect_text import collect_text
 
         return collect_text(self._document)
 

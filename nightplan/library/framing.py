@@ -191,7 +191,7 @@ class Framed(Answer):
         return frame_document(self.answer)
 
     def __str__(self) -> str:
-        from nightplan.report.frame_text import frame_text
+        from nightplan.report.texts.frame_text import frame_text
 
         return frame_text(self.document)
 
@@ -206,7 +206,7 @@ class Framed(Answer):
         from astropy.wcs import WCS
 
         from nightplan.errors import InputError
-        from nightplan.report.fits_header import panel_header
+        from nightplan.report.exports.fits_header import panel_header
 
         panels = self.answer.framing.panels
         if not 1 <= panel <= len(panels):
@@ -219,8 +219,8 @@ class Framed(Answer):
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The fields over real stars as a matplotlib figure."""
-        from nightplan.report.chart_scene import chart_scene
-        from nightplan.report.framing_chart import framing_figure
+        from nightplan.report.charts.chart_scene import chart_scene
+        from nightplan.report.charts.framing_chart import framing_figure
 
         scene = chart_scene(
             self._config,
@@ -236,7 +236,7 @@ class Framed(Answer):
         self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
     ) -> None:
         """Save the fields over real stars: .png, .svg or .pdf."""
-        from nightplan.report.framing_chart import save_framing_chart
+        from nightplan.report.charts.framing_chart import save_framing_chart
 
         save_framing_chart(
             path,
@@ -252,13 +252,13 @@ class Framed(Answer):
 
     def save_header(self, path: str | os.PathLike[str]) -> None:
         """Write a FITS file whose headers hold the coordinates of every panel."""
-        from nightplan.report.fits_header import write_header_file
+        from nightplan.report.exports.fits_header import write_header_file
 
         write_header_file(path, self._config, self.answer.framing)
 
     def save_footprint(self, path: str | os.PathLike[str]) -> None:
         """Write the panels as .ecsv, VOTable (.vot) or STC-S region (.stcs)."""
-        from nightplan.report.footprint import write_footprint
+        from nightplan.report.exports.footprint import write_footprint
 
         write_footprint(path, self._config, self.answer.framing)
 

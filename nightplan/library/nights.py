@@ -128,7 +128,7 @@ class NightTimes(Answer):
         return night_document(self.night)
 
     def __str__(self) -> str:
-        from nightplan.report.night_text import night_text
+        from nightplan.report.texts.night_text import night_text
 
         return night_text(self.night, rules=False)
 

@@ -127,19 +127,19 @@ class Photons(Answer):
         return exposure_document(self.exposure)
 
     def __str__(self) -> str:
-        from nightplan.report.exposure_text import exposure_text
+        from nightplan.report.texts.exposure_text import exposure_text
 
         return exposure_text(self.document, self.exposure.config.site)
 
     def figure(self, *, style: str = "day") -> Figure:
         """Worth against time for every filter as a matplotlib figure."""
-        from nightplan.report.worth_plot import worth_figure
+        from nightplan.report.plots.worth_plot import worth_figure
 
         return worth_figure(self.exposure, style=style)
 
     def save_plot(self, path: str | os.PathLike[str], *, style: str = "day") -> None:
         """Save worth against time for every filter: .png, .svg or .pdf."""
-        from nightplan.report.worth_plot import save_worth_plot
+        from nightplan.report.plots.worth_plot import save_worth_plot
 
         save_worth_plot(path, self.exposure, style)
 

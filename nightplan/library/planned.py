@@ -192,14 +192,14 @@ class Planned(Answer):
         return plan_document(self.plan)
 
     def __str__(self) -> str:
-        from nightplan.report.plan_text import plan_text
+        from nightplan.report.texts.plan_text import plan_text
 
         return plan_text(self.document.model_dump(mode="json"))
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The altitude-and-moon plot as a matplotlib figure."""
-        from nightplan.report.altitude_plot import night_figure
-        from nightplan.report.plan_picture import picture_of_plan
+        from nightplan.report.plots.altitude_plot import night_figure
+        from nightplan.report.plots.plan_picture import picture_of_plan
 
         picture = picture_of_plan(self.plan, self.document.model_dump(mode="json"))
         return night_figure(picture, style=style, narrow=narrow)
@@ -208,8 +208,8 @@ class Planned(Answer):
         self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
     ) -> None:
         """Save the altitude-and-moon plot: .png, .svg or .pdf."""
-        from nightplan.report.altitude_plot import save_night_plot
-        from nightplan.report.plan_picture import picture_of_plan
+        from nightplan.report.plots.altitude_plot import save_night_plot
+        from nightplan.report.plots.plan_picture import picture_of_plan
 
         picture = picture_of_plan(self.plan, self.document.model_dump(mode="json"))
         save_night_plot(path, picture, style, narrow=narrow)
@@ -224,7 +224,7 @@ class Planned(Answer):
         """
         from nightplan.files import write_whole
         from nightplan.library.calibration import calibration_owed
-        from nightplan.report.night_sheet import sheet_of_plan
+        from nightplan.report.sheet.night_sheet import sheet_of_plan
 
         html = sheet_of_plan(
             self.plan, self._catalog, style=style, calibration_owed=calibration_owed(self.plan)
@@ -239,7 +239,7 @@ class Planned(Answer):
         nightplan.errors.FileError
             The name ends otherwise, or the file cannot be written.
         """
-        from nightplan.report.exports import save_export
+        from nightplan.report.exports.night_exports import save_export
 
         save_export(path, self.document.model_dump(mode="json"))
 

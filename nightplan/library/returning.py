@@ -88,7 +88,7 @@ class AngleAdvice(Answer):
         return angle_document(self.advice, self._question.pier)
 
     def __str__(self) -> str:
-        from nightplan.report.angle_text import angle_text
+        from nightplan.report.texts.angle_text import angle_text
 
         return angle_text(self.document)
 

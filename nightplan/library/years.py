@@ -58,8 +58,8 @@ def season(
     days = year.year_nights(config.site, evening_of(config.site, first), nights)
     table = year.season(config, days, found.ra_deg, found.dec_deg)
     if plot is not None:
-        from nightplan.report.season_plot import season_figure
-        from nightplan.report.style import picture_format, save_figure
+        from nightplan.report.looks.style import picture_format, save_figure
+        from nightplan.report.plots.season_plot import season_figure
 
         picture_format(plot)
         save_figure(plot, season_figure(table, found.label, style=style))

@@ -114,8 +114,8 @@ def report_data() -> Any:
 @pytest.fixture(scope="session")
 def sheets(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> dict[str, Path]:
     """The invented night's sheet in each style, with real plots on it, as files."""
-    from nightplan.report.sheet import SheetSite, render_sheet
-    from nightplan.report.sheet_charts import night_charts
+    from nightplan.report.sheet.render_sheet import SheetSite, render_sheet
+    from nightplan.report.sheet.sheet_charts import night_charts
 
     folder = tmp_path_factory.mktemp("sheets")
     site = SheetSite("Europe/Lisbon", report_data.ROLES, sensor_temperature_c=-10.0)
@@ -141,7 +141,7 @@ def sheets(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> dict[s
 @pytest.fixture(scope="session")
 def clock_change_sheet(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> Path:
     """The same night moved to the end of summer time, where each time carries its offset."""
-    from nightplan.report.sheet import SheetSite, render_sheet
+    from nightplan.report.sheet.render_sheet import SheetSite, render_sheet
 
     def moved(name: str) -> Any:
         text = json.dumps(report_data.read_document(name))
@@ -164,6 +164,6 @@ def clock_change_sheet(tmp_path_factory: pytest.TempPathFactory, report_data: An
 
 
 def night_charts_of(report_data: Any) -> tuple[str, str]:
-    from nightplan.report.sheet_charts import night_charts
+    from nightplan.report.sheet.sheet_charts import night_charts
 
     return night_charts(report_data.read_picture("picture_clock_change", planned=False))

@@ -13,8 +13,8 @@ from nightplan.planning.choosing.frame_answer import frame_answer
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.guide_star import guide_outlook
 from nightplan.planning.tonight.night import compute_night
-from nightplan.report.framing_page import framing_page
-from nightplan.report.words import GUIDE_WORDS, percent
+from nightplan.report.page.framing_page import framing_page
+from nightplan.report.wording.words import GUIDE_WORDS, percent
 
 ANGLES = (0, 20, 65, 90, 111, 170)
 

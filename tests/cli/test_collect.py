@@ -221,7 +221,7 @@ def test_plan_counts_what_is_gathered_and_is_exported(collect, shot, config_file
     from icalendar import Calendar
 
     from nightplan.cli.plan import command as plan
-    from nightplan.report.exports import plan_schema
+    from nightplan.report.exports.night_exports import plan_schema
 
     gathered = collect(shot)["gathered"][0]["equivalent_h"]
     wanted = ["NGC 7000", "--config", str(config_file), "--date", "2027-10-08", "--json"]

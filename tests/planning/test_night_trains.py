@@ -23,7 +23,7 @@ from nightplan.planning.schedule.solver import Effort, solve
 from nightplan.planning.schedule.solving.resume import resume
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import plan_document
-from nightplan.report.order_of_work import order_of_work, trains_in_order
+from nightplan.report.wording.order_of_work import order_of_work, trains_in_order
 
 EVENING = datetime.date(2027, 10, 6)
 WIDE, SMALL = "NGC 7000", "NGC 7331"

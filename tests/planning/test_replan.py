@@ -21,7 +21,7 @@ from nightplan.planning.schedule.plan_reading import read_plan_document
 from nightplan.planning.schedule.replan import Replan, parse_done
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import plan_document
-from nightplan.report.plan_text import plan_text
+from nightplan.report.texts.plan_text import plan_text
 from nightplan.sky.times import mjd_from_iso
 
 EVENING = dt.date(2027, 10, 6)

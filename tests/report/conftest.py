@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from nightplan.report.local_time import utc_mjd
-from nightplan.report.night_picture import NightPicture, PictureTarget, blocks_and_events
+from nightplan.report.plots.night_picture import NightPicture, PictureTarget, blocks_and_events
+from nightplan.report.wording.local_time import utc_mjd
 
 DATA = Path(__file__).parent / "data"
 ROLES = {

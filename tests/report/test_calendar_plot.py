@@ -11,13 +11,13 @@ import pytest
 from PIL import Image
 
 from nightplan.errors import InputError
-from nightplan.report.calendar_plot import (
+from nightplan.report.looks.style import figure_bytes
+from nightplan.report.plots.calendar_plot import (
     calendar_figure,
     calendar_picture,
     disc_outline,
     save_calendar_plot,
 )
-from nightplan.report.style import figure_bytes
 
 
 @pytest.fixture

@@ -15,13 +15,13 @@ from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
 from nightplan.plane.polygons import clip_convex
 from nightplan.planning.framing.framing import frame_target
-from nightplan.report.chart_labels import Wish, around, place
-from nightplan.report.chart_legend import legend_rows
-from nightplan.report.chart_plane import ChartPlane, chart_plane
-from nightplan.report.chart_scene import chart_scene
-from nightplan.report.framing_chart import framing_figure, save_framing_chart
-from nightplan.report.graticule import dec_label, graticule, ra_label
-from nightplan.report.style import figure_bytes, new_figure, styled
+from nightplan.report.charts.chart_labels import Wish, around, place
+from nightplan.report.charts.chart_legend import legend_rows
+from nightplan.report.charts.chart_plane import ChartPlane, chart_plane
+from nightplan.report.charts.chart_scene import chart_scene
+from nightplan.report.charts.framing_chart import framing_figure, save_framing_chart
+from nightplan.report.charts.graticule import dec_label, graticule, ra_label
+from nightplan.report.looks.style import figure_bytes, new_figure, styled
 
 CONFIG = demo_config()
 POLAR = Target("Polar", 200.0, 85.0, major_arcmin=20.0, minor_arcmin=20.0)

@@ -23,7 +23,7 @@ from nightplan.planning.framing.angle_sweep import ARCMIN, sweep_angles
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.guide_star import guide_outlook
 from nightplan.planning.tonight.night import compute_night
-from nightplan.report.framing_page import framing_page
+from nightplan.report.page.framing_page import framing_page
 
 
 @pytest.fixture(scope="module")

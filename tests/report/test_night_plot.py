@@ -20,13 +20,13 @@ from PIL import Image
 
 from nightplan.errors import FileError, InputError
 from nightplan.model.starter import demo_config
-from nightplan.report.altitude_plot import BANDS, band_edges, night_figure, save_night_plot
-from nightplan.report.filter_lanes import target_spans
-from nightplan.report.label_place import place_labels
-from nightplan.report.local_time import moment, utc_mjd
-from nightplan.report.night_picture import NightPicture, PictureTarget, runs
-from nightplan.report.style import figure_bytes
-from nightplan.report.time_axis import axis_title, clock_changes, whole_hours
+from nightplan.report.looks.style import figure_bytes
+from nightplan.report.plots.altitude_plot import BANDS, band_edges, night_figure, save_night_plot
+from nightplan.report.plots.filter_lanes import target_spans
+from nightplan.report.plots.label_place import place_labels
+from nightplan.report.plots.night_picture import NightPicture, PictureTarget, runs
+from nightplan.report.plots.time_axis import axis_title, clock_changes, whole_hours
+from nightplan.report.wording.local_time import moment, utc_mjd
 
 LISBON = ZoneInfo("Europe/Lisbon")
 BOTH_LAYOUTS = pytest.mark.parametrize("narrow", [False, True], ids=["wide", "narrow"])

@@ -17,9 +17,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from nightplan.report.altitude_plot import night_figure
-from nightplan.report.calendar_plot import calendar_figure, calendar_picture
-from nightplan.report.style import figure_bytes
+from nightplan.report.looks.style import figure_bytes
+from nightplan.report.plots.altitude_plot import night_figure
+from nightplan.report.plots.calendar_plot import calendar_figure, calendar_picture
 
 KEPT = Path(__file__).parent / "kept"
 VERSION = KEPT / "matplotlib-version.txt"

@@ -18,11 +18,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.errors import InputError
-from nightplan.report.contrast import contrast
-from nightplan.report.sheet import SHEET_STYLES, SheetSite, render_sheet
-from nightplan.report.sheet_content import dec_text, ra_text
-from nightplan.report.sheet_style import PAPER_COLOURS, SHEET_COLOURS
-from nightplan.report.svg_embed import embed_svg, red_of
+from nightplan.report.looks.contrast import contrast
+from nightplan.report.page.page_style import PAPER_COLOURS, SHEET_COLOURS
+from nightplan.report.sheet.render_sheet import SHEET_STYLES, SheetSite, render_sheet
+from nightplan.report.sheet.sheet_content import dec_text, ra_text
+from nightplan.report.sheet.svg_embed import embed_svg, red_of
 
 ROLES = {"L": "luminance", "R": "red", "G": "green", "B": "blue", "Ha": "H-alpha",
          "OIII": "O III", "SII": "S II"}  # fmt: skip

@@ -9,8 +9,8 @@ import pytest
 
 from nightplan.errors import FileError, InputError
 from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
-from nightplan.report import style
-from nightplan.report.contrast import legible
+from nightplan.report.looks import style
+from nightplan.report.looks.contrast import legible
 
 ROLES = (*BROADBAND_ROLES, *NARROWBAND_ROLES)
 

@@ -19,12 +19,19 @@ from hypothesis import strategies as st
 from nightplan.model.starter import demo_config
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import PlanDocument
-from nightplan.report.local_time import NightClock, duration, local, moment, offset_text, utc_mjd
-from nightplan.report.night_text import night_text
-from nightplan.report.order_of_work import order_of_work, targets_in_order
-from nightplan.report.plan_text import plan_text
-from nightplan.report.text_table import paragraph, text_table
-from nightplan.report.words import number, percent
+from nightplan.report.texts.night_text import night_text
+from nightplan.report.texts.plan_text import plan_text
+from nightplan.report.wording.local_time import (
+    NightClock,
+    duration,
+    local,
+    moment,
+    offset_text,
+    utc_mjd,
+)
+from nightplan.report.wording.order_of_work import order_of_work, targets_in_order
+from nightplan.report.wording.text_table import paragraph, text_table
+from nightplan.report.wording.words import number, percent
 
 LISBON = ZoneInfo("Europe/Lisbon")
 WORDS = st.text(st.characters(codec="ascii", categories=("L", "N")), min_size=1, max_size=14)

@@ -12,8 +12,8 @@ from nightplan.errors import FileError
 from nightplan.model.target import Target
 from nightplan.planning.choosing.exposure import exposure_of
 from nightplan.planning.tonight.night import compute_night
-from nightplan.report.style import STYLES
-from nightplan.report.worth_plot import save_worth_plot, worth_figure
+from nightplan.report.looks.style import STYLES
+from nightplan.report.plots.worth_plot import save_worth_plot, worth_figure
 
 
 @pytest.fixture(scope="module")

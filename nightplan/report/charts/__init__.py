@@ -1,0 +1,1 @@
+"""The framing chart: fields over real stars."""

@@ -1,0 +1,179 @@
+"""The legend of a framing chart: one row a thing, said in numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from nightplan.report.charts.chart_looks import TARGET_LINE, frame_look, guide_hatch, star_area_pt2
+from nightplan.report.charts.chart_scene import Frame, Scene
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from nightplan.planning.framing.guide_star import GuideSide
+
+
+@dataclass(frozen=True)
+class LegendRow:
+    """What a row stands for and its text; `rank` is a frame's, or 1 for a hatched patch."""
+
+    kind: str
+    text: str
+    rank: int = 0
+
+    @property
+    def lines(self) -> int:
+        """Lines of text."""
+        return self.text.count("\n") + 1
+
+
+def legend_rows(scene: Scene, narrow: bool = False) -> tuple[list[LegendRow], list[LegendRow]]:
+    """Rows of the left column, which say most, and of the right one."""
+    left = [
+        LegendRow("frame", _frame_text(frame, narrow), rank)
+        for rank, frame in enumerate((scene.chosen, *scene.others))
+    ]
+    if scene.guide is not None:
+        for kind, side in (
+            ("before", scene.guide.before_meridian),
+            ("after", scene.guide.after_meridian),
+        ):
+            told = _guide_text(scene, side)
+            joint = ":\n" if narrow and len(told) > 25 else ": "
+            text = f"guider {kind} meridian{joint}{told}"
+            left.append(LegendRow(kind, text, int(side.state == "unlikely")))
+    right = [LegendRow("target", _target_text(scene))]
+    if scene.ghosts:
+        tolerance = scene.chosen.framing.position_angle_tolerance_deg
+        what = "panel 1" if len(scene.chosen.corners) > 1 else "the frame"
+        right.append(LegendRow("ghost", f"{what} turned by ±{tolerance:.1f}°"))
+    if scene.neighbours:
+        right.append(LegendRow("neighbour", _neighbour_text(scene)))
+    right.append(LegendRow("stars", "stars of G 4, 6, 8, 10"))
+    return left, right
+
+
+def _frame_text(frame: Frame, narrow: bool) -> str:
+    optics, framing = frame.optics, frame.framing
+    tolerance = framing.position_angle_tolerance_deg
+    angle = f"at {framing.position_angle_deg:.0f}° ±{tolerance:.0f}°"
+    if tolerance >= 89.95:
+        angle = f"at {framing.position_angle_deg:.0f}° or any angle"
+    panels = f"{len(framing.panels)} × " if len(framing.panels) > 1 else ""
+    size = f"{panels}{optics.field_width_deg:.2f}° × {optics.field_height_deg:.2f}°"
+    scale = f"{optics.image_scale_arcsec_px:.2f}″/px"
+    text = f"{framing.train}, {optics.focal_length_mm:.0f} mm: {size}, {scale}"
+    joint = ",\n" if narrow else ", "
+    return f"{text}{joint}{angle}, covers {_percent(framing.coverage)}"
+
+
+def _percent(share: float) -> str:
+    percent = 100.0 * share
+    if 99.5 <= percent < 100.0:
+        percent = 99.0
+    return f"{percent:.0f} %"
+
+
+def _target_text(scene: Scene) -> str:
+    axes = scene.target.axes_arcmin
+    if axes is None:
+        return f"{scene.target.name}, size unknown"
+    major, minor = axes
+    size = f"{major:.0f}′" if abs(major - minor) < 0.5 else f"{major:.0f}′ × {minor:.0f}′"
+    unknown = scene.target.angle_deg is None and minor < 0.95 * major
+    if unknown and scene.target.outline is None:
+        size += ", angle unknown"
+    return f"{scene.target.name}, {size}"
+
+
+def _neighbour_text(scene: Scene) -> str:
+    cut = [neighbour.name for neighbour in scene.neighbours if neighbour.cut]
+    if not cut:
+        return "neighbours"
+    more = f" and {len(cut) - 2} more" if len(cut) > 2 else ""
+    return f"neighbours; cut by the field's edge:\n{', '.join(cut[:2])}{more}"
+
+
+def _guide_text(scene: Scene, side: GuideSide) -> str:
+    guide = scene.guide
+    assert guide is not None
+    where = f"panel {side.panel}, " if len(guide.panels) > 1 else ""
+    if side.stars:
+        return f"{where}star of G {side.stars[0].g_mag:.1f}"
+    count = f"{side.expected_count:.1f} to G {guide.limit_mag:g}"
+    if side.state == "expected":
+        return f"{where}none to G {guide.catalogue_limit_mag:g}, {count} expected"
+    return f"{where}a star is unlikely ({count} expected)"
+
+
+def line_count(columns: tuple[list[LegendRow], list[LegendRow]], narrow: bool) -> int:
+    """Lines of text that the legend is high."""
+    left, right = (sum(row.lines for row in rows) for rows in columns)
+    return left + right if narrow else max(left, right)
+
+
+def draw_legend(
+    axes: Axes,
+    columns: tuple[list[LegendRow], list[LegendRow]],
+    colours: Mapping[str, str],
+    narrow: bool,
+    pitch: float,
+) -> None:
+    """Draw the rows into Axes of their own, in two columns or, narrow, in one.
+
+    `pitch` is the height of a line as a share of the Axes' height.
+    """
+    axes.set(xlim=(0.0, 1.0), ylim=(0.0, 1.0))
+    axes.axis("off")
+    line = 0
+    for x, rows in zip((0.0, 0.0 if narrow else 0.67), columns, strict=True):
+        line = line if narrow else 0
+        for row in rows:
+            y = 1.0 - pitch * (line + 0.6)
+            _draw_sample(axes, row, colours, narrow, x, y, pitch)
+            axes.text(
+                x + (0.095 if narrow else 0.05), y + 0.5 * pitch, row.text, va="top",
+                fontsize=6.3 if narrow else 8.0, color=colours["ink"], linespacing=1.25,
+            )  # fmt: skip
+            line += row.lines
+
+
+def _draw_sample(
+    axes: Axes,
+    row: LegendRow,
+    colours: Mapping[str, str],
+    narrow: bool,
+    x: float,
+    y: float,
+    pitch: float,
+) -> None:
+    from matplotlib.patches import Rectangle
+
+    x0, x1 = x, x + (0.08 if narrow else 0.04)
+    if row.kind == "frame":
+        axes.plot([x0, x1], [y, y], **frame_look(row.rank, colours))
+    elif row.kind == "target":
+        axes.plot([x0, x1], [y, y], color=colours["target"], lw=1.3, ls=TARGET_LINE)
+    elif row.kind == "ghost":
+        axes.plot([x0, x1], [y, y], color=colours["ghost"], lw=0.8, ls=(0, (2, 2)))
+    elif row.kind == "neighbour":
+        middle = (x0 + x1) / 2.0
+        axes.plot([x0, middle], [y, y], color=colours["faint"], lw=0.7, ls=(0, (1, 1.6)))
+        axes.plot(x1, y, ls="none", marker="o", ms=4.5, mew=0.8, mfc="none", mec=colours["faint"])
+    elif row.kind == "stars":
+        step = (x1 - x0) / 3.0
+        axes.scatter(
+            [x0 + k * step for k in range(4)], [y] * 4, color=colours["star"], linewidths=0,
+            clip_on=False,
+            s=[float(star_area_pt2(g, narrow)) for g in (4.0, 6.0, 8.0, 10.0)],
+        )  # fmt: skip
+    else:
+        axes.add_patch(
+            Rectangle(
+                (x0 + 0.25 * (x1 - x0), y - 0.35 * pitch), 0.5 * (x1 - x0), 0.7 * pitch, fill=False,
+                edgecolor=colours["ink"], lw=1.1, ls="-" if row.kind == "before" else (0, (3, 1.5)),
+                hatch=guide_hatch(row.kind == "after") if row.rank else None,
+            )
+        )  # fmt: skip

@@ -1,0 +1,1 @@
+"""Files for other programs: calendar, table, FITS header, footprint."""

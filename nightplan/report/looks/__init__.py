@@ -1,0 +1,1 @@
+"""How every picture looks: colours by meaning, contrast, hatches, saving."""

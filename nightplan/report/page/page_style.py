@@ -1,0 +1,87 @@
+"""Colours of the field sheet, and how filters look on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from nightplan.report.looks.style import filter_look
+
+SheetStyle = Literal["day", "red", "print"]
+SHEET_STYLES: tuple[SheetStyle, ...] = ("day", "red", "print")
+
+SHEET_COLOURS: Mapping[str, Mapping[str, str]] = {
+    "day": {
+        "paper": "#ffffff",
+        "ink": "#14161a",
+        "faint": "#4b515c",
+        "line": "#8b929e",
+        "panel": "#eef1f5",
+    },
+    # Only the red channel is lit. Anything that must be read keeps 4.5 to 1 on black, which
+    # pure red just allows (5.25 to 1); ranks are told by weight and size instead.
+    "red": {
+        "paper": "#000000",
+        "ink": "#ff0000",
+        "faint": "#f40000",
+        "line": "#b80000",
+        "panel": "#180000",
+    },
+    "print": {
+        "paper": "#ffffff",
+        "ink": "#000000",
+        "faint": "#333333",
+        "line": "#777777",
+        "panel": "#eeeeee",
+    },
+}
+"""Colours by meaning: text in `ink` and `faint` stands on `paper` and `panel`."""
+
+_BLACK_ON_WHITE = {**SHEET_COLOURS["print"], "paper": "transparent", "panel": "transparent"}
+
+PAPER_COLOURS: Mapping[str, Mapping[str, str]] = {
+    "day": _BLACK_ON_WHITE,
+    "print": _BLACK_ON_WHITE,
+    # Dark red can be read on white paper, and a preview on the phone still lights only red.
+    "red": {
+        "paper": "transparent",
+        "ink": "#8b0000",
+        "faint": "#8b0000",
+        "line": "#a00000",
+        "panel": "transparent",
+    },
+}
+"""What each style turns into on paper; backgrounds are the paper's own."""
+
+_HATCHES = {
+    "": "",
+    "//": "h-right",
+    "\\\\": "h-left",
+    "xx": "h-cross",
+    "..": "h-dots",
+    "||": "h-upright",
+    "--": "h-level",
+}
+
+
+@dataclass(frozen=True)
+class SheetLook:
+    """A filter's colour and hatch as CSS; `css_class` goes on the element it fills."""
+
+    colour: str
+    hatch_colour: str
+    css_class: str
+
+
+def sheet_looks(roles: Iterable[str], style: SheetStyle) -> dict[str, SheetLook]:
+    """Looks by role, in the order given, after those of the plots."""
+    looks: dict[str, SheetLook] = {}
+    for role in roles:
+        if role in looks:
+            continue
+        look = filter_look(role, style)
+        number = len(looks)
+        css_class = f"f{number} {_HATCHES[look.hatch]}".strip()
+        looks[role] = SheetLook(look.colour.lower(), look.on_colour.lower(), css_class)
+    return looks

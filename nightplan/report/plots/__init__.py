@@ -1,0 +1,1 @@
+"""Plots over time: the night, worth, the year, the campaign."""

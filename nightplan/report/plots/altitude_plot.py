@@ -1,0 +1,378 @@
+"""Altitude of targets and moon through one night, with what is planned below it."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import textwrap
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nightplan.report.looks.contrast import legible
+from nightplan.report.looks.style import new_figure, save_figure, styled
+from nightplan.report.plots.filter_lanes import draw_lanes, lane_count
+from nightplan.report.plots.label_place import Box, place_labels
+from nightplan.report.plots.night_picture import NightPicture, PictureTarget, runs
+from nightplan.report.plots.time_axis import draw_clocks
+from nightplan.report.wording.words import number, percent
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+LEVELS_DEG = (-0.833, -6.0, -12.0, -18.0)
+BANDS = ("sun up", "civil", "nautical", "astronomical", "night")
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
+INKS = ("ink", "first", "target", "second", "third", "faint")
+EDGE = (2.0, 2.0, -2.0, -2.0)
+WIDE_IN = (9.0, 6.2)
+NARROW_IN = (3.75, 5.6)
+LANES_IN = 1.9
+KEY_LINE_IN = 0.122
+KEY_LETTERS_PER_IN = 17.0
+
+
+def night_figure(
+    picture: NightPicture,
+    *,
+    style: str = "day",
+    narrow: bool = False,
+    lanes: bool = True,
+    titled: bool = True,
+    size_in: tuple[float, float] | None = None,
+) -> Figure:
+    """The whole picture of a night: altitudes above, filter lanes below, both clocks.
+
+    Parameters
+    ----------
+    picture : NightPicture
+    style : str
+        One of `nightplan.report.looks.style.STYLES`.
+    narrow : bool
+        Lay it out for a phone held upright (3.75 inches wide) rather than a page.
+    lanes : bool
+        False leaves out the filter lanes, and the height they take.
+    titled : bool
+        False leaves out the title, for a page that says it already.
+    size_in : (width, height), optional
+        Inches; by default those of a page or a phone, less what is left out.
+
+    Returns
+    -------
+    matplotlib Figure
+    """
+    rows = lane_count(picture) if picture.blocks and lanes else 0
+    head = 0.0 if titled else 0.22
+    if size_in is None:
+        width, height = NARROW_IN if narrow else WIDE_IN
+        height -= head if lanes else head + LANES_IN
+    else:
+        width, height = size_in
+    figure = new_figure((width, height), style)
+    with styled(style) as colours:
+        lane_in = 0.23 * rows
+        left, right = (0.44, 0.10) if narrow else (0.62, 0.18)
+        top, bottom, between = (0.98 if narrow else 0.86) - head, 0.46, 0.10 if rows else 0.0
+        ticks = lanes and not narrow
+        lines = len(_key(picture, width, ticks, ["moon, over 99 % lit"]).split("\n"))
+        top += KEY_LINE_IN * max(0, lines - (3 if narrow else 2))
+        inner = height - top - bottom - between - lane_in
+
+        def box(low: float, tall: float) -> tuple[float, float, float, float]:
+            return left / width, low / height, (width - left - right) / width, tall / height
+
+        axes = figure.add_axes(box(bottom + lane_in + between, inner))
+        lanes_axes = figure.add_axes(box(bottom, lane_in)) if rows else None
+        unnamed = draw_altitude(axes, lanes_axes, picture, style=style, narrow=narrow)
+        title = f"{picture.site}, night of {picture.evening:%a} {picture.evening.day} "
+        title += f"{picture.evening:%b %Y}"
+        if titled:
+            figure.text(
+                left / width, 1.0 - 0.11 / height, title, fontsize=10.0, weight="bold", va="top",
+                color=colours["ink"],
+            )  # fmt: skip
+        figure.text(
+            left / width, 1.0 - (0.31 - head) / height, _key(picture, width, ticks, unnamed),
+            fontsize=7.0, va="top", color=colours["faint"], linespacing=1.25,
+        )  # fmt: skip
+    return figure
+
+
+def save_night_plot(
+    path: str | os.PathLike[str],
+    picture: NightPicture,
+    style: str = "day",
+    *,
+    narrow: bool = False,
+    dpi: float = 150.0,
+) -> None:
+    """Save `night_figure` to a .png, .svg or .pdf file, whole or not at all.
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        The name ends otherwise, or the file cannot be written.
+    """
+    save_figure(path, night_figure(picture, style=style, narrow=narrow), dpi=dpi)
+
+
+def draw_altitude(
+    axes: Axes,
+    lanes_axes: Axes | None,
+    picture: NightPicture,
+    *,
+    style: str = "day",
+    narrow: bool = False,
+) -> list[str]:
+    """Draw a night into axes of one's own.
+
+    A target's line is heavy while it is imaged, plain while it could be, and a thin dotted line
+    where it is too low or behind the skyline; there the skyline at its azimuth is filled in.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+        Altitude in degrees over UTC MJD.
+    lanes_axes : matplotlib Axes or None
+        For the filter lanes, of the same width; None leaves them out.
+    picture : NightPicture
+    style : str
+        One of `nightplan.report.looks.style.STYLES`.
+    narrow : bool
+        Fewer ticks, for a picture a hand wide.
+
+    Returns
+    -------
+    list of str
+        Labels that found no room: a moon that is up for moments only.
+    """
+    with styled(style) as colours:
+        start, end = float(picture.utc_mjd[0]), float(picture.utc_mjd[-1])
+        axes.set_ylim(0.0, 90.0)
+        axes.set_yticks(range(0, 91, 15), labels=[f"{a}°" for a in range(0, 91, 15)])
+        axes.set_ylabel("" if narrow else "altitude")
+        axes.grid(axis="y", color=colours["grid"], linewidth=0.5)
+        axes.set_axisbelow(True)
+        every = 2 if narrow or end - start > 0.75 else 1
+        draw_clocks(lanes_axes or axes, axes, start, end, picture.zone, style=style, every_h=every)
+        _twilight(axes, picture, colours)
+        if lanes_axes is not None:
+            _twilight(lanes_axes, picture, colours)
+            draw_lanes(lanes_axes, picture, style=style, narrow=narrow)
+            lanes_axes.tick_params(axis="y", labelsize=7.0 if narrow else 8.0)
+        _window(axes, picture, colours)
+        for event in picture.events:
+            if event.kind == "flip":
+                axes.axvline(
+                    0.5 * (event.start_utc_mjd + event.end_utc_mjd),
+                    color=colours["warning"], linewidth=1.2, linestyle=(0, (3, 1.5)), zorder=1.5,
+                )  # fmt: skip
+        if picture.minimum_altitude_deg > 0.0:
+            axes.axhline(
+                picture.minimum_altitude_deg, color=colours["faint"], linewidth=0.8,
+                linestyle=(0, (6, 3)), zorder=1.6,
+            )  # fmt: skip
+        _moon(axes, picture, colours)
+        for i, target in enumerate(picture.targets):
+            _target(axes, picture, target, i, colours)
+        written = _name_bands(axes, picture, colours, narrow)
+        return _name_curves(axes, picture, colours, written)
+
+
+def band_edges(picture: NightPicture) -> list[tuple[float, float, int]]:
+    """Twilight bands as (start, end, index into `BANDS`), from the sun's altitude."""
+    times, sun = picture.utc_mjd, picture.sun_altitude_deg
+    cuts = [float(times[0]), float(times[-1])]
+    for level in LEVELS_DEG:
+        above = sun > level
+        for k in np.flatnonzero(above[1:] != above[:-1]):
+            share = (level - sun[k]) / (sun[k + 1] - sun[k])
+            cuts.append(float(times[k] + share * (times[k + 1] - times[k])))
+    cuts = sorted(set(cuts))
+    bands = []
+    for a, b in itertools.pairwise(cuts):
+        middle = float(np.interp(0.5 * (a + b), times, sun))
+        bands.append((a, b, sum(middle <= level for level in LEVELS_DEG)))
+    return bands
+
+
+def _twilight(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None:
+    shades = ("panel", "civil", "nautical", "astronomical", "night")
+    for a, b, index in band_edges(picture):
+        # Half strength: the sky is a backdrop, and the lines on it must be told apart.
+        axes.axvspan(
+            a, b, facecolor=colours[shades[index]], edgecolor="none", alpha=0.55, zorder=0.1
+        )
+
+
+def _name_bands(
+    axes: Axes, picture: NightPicture, colours: Mapping[str, str], narrow: bool
+) -> list[Box]:
+    """Write each twilight's name at the foot of its band, or at its head where a curve is there.
+
+    Returns the places written on, in pixels.
+    """
+    span = float(picture.utc_mjd[-1] - picture.utc_mjd[0])
+    renderer = axes.get_figure().canvas.get_renderer()  # type: ignore[union-attr]
+    curves = [picture.moon_altitude_deg]
+    for target in picture.targets:
+        hidden = target.altitude_deg < target.skyline_deg
+        curves += [target.altitude_deg, np.where(hidden, target.skyline_deg, np.nan)]
+    times = picture.utc_mjd
+    fine = np.linspace(times[0], times[-1], 1500)
+    heights = np.concatenate([np.interp(fine, times, curve) for curve in curves])
+    points = axes.transData.transform(np.column_stack((np.tile(fine, len(curves)), heights)))
+    written: list[Box] = []
+    for a, b, index in band_edges(picture):
+        if not 0 < index < 4 or (b - a) / span <= (0.04 if narrow else 0.02):
+            continue
+        ways = []
+        for altitude, side in ((1.5, "bottom"), (88.5, "top")):
+            text = axes.text(
+                0.5 * (a + b), altitude, BANDS[index], rotation=90, ha="center", va=side,
+                fontsize=6.5, color=colours["ink"], zorder=1.7,
+            )  # fmt: skip
+            box = text.get_window_extent(renderer)
+            low, high = (box.x0 - 2.0, box.y0 - 2.0), (box.x1 + 2.0, box.y1 + 2.0)
+            crossed = int(np.sum(np.all((points > low) & (points < high), axis=1)))
+            ways.append((crossed, text, (box.x0, box.y0, box.x1, box.y1)))
+        chosen = 0 if ways[0][0] <= ways[1][0] else 1
+        ways[1 - chosen][1].remove()
+        written.append(ways[chosen][2])
+    return written
+
+
+def _window(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None:
+    for edge in (picture.window_start_utc_mjd, picture.window_end_utc_mjd):
+        if edge is not None:
+            axes.axvline(edge, color=colours["ink"], linewidth=1.0, zorder=1.8)
+
+
+def _moon(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None:
+    altitude = picture.moon_altitude_deg
+    if not np.any(altitude > 0.0):
+        return
+    axes.fill_between(
+        picture.utc_mjd, 0.0, np.maximum(altitude, 0.0), facecolor=colours["moon"],
+        alpha=0.10 + 0.30 * picture.moon_illuminated_fraction, edgecolor="none", zorder=1.2,
+    )  # fmt: skip
+    axes.plot(
+        picture.utc_mjd, altitude, color=colours["ink"], linewidth=1.0,
+        linestyle=(0, (5, 2, 1, 2)), zorder=2.5,
+    )  # fmt: skip
+
+
+def _target(
+    axes: Axes, picture: NightPicture, target: PictureTarget, index: int, colours: Mapping[str, str]
+) -> None:
+    times, altitude = picture.utc_mjd, target.altitude_deg
+    colour = colours[INKS[index % len(INKS)]]
+    usable = picture.usable(target)
+    axes.plot(times, altitude, color=colour, linewidth=0.8, linestyle=(0, (1, 2.2)), zorder=2.2)
+    hidden = (altitude < target.skyline_deg) & (altitude >= 0.0)
+    axes.fill_between(
+        times, np.maximum(altitude, 0.0), np.maximum(target.skyline_deg, 0.0), where=hidden,
+        facecolor=colours["obstacle"], edgecolor=colours["ink"], hatch="////",
+        linewidth=0.5, zorder=1.4,
+    )  # fmt: skip
+    for a, b in runs(usable):
+        axes.plot(times[a : b + 1], altitude[a : b + 1], color=colour, linewidth=1.1, zorder=3.0)
+    for block in picture.blocks_of(target.name):
+        inside = np.linspace(block.start_utc_mjd, block.end_utc_mjd, 40)
+        axes.plot(
+            inside, np.interp(inside, times, altitude), color=colour, linewidth=3.4,
+            solid_capstyle="butt", zorder=3.2,
+        )  # fmt: skip
+    marked = np.flatnonzero(usable & _hourly(times))
+    axes.plot(
+        times[marked], altitude[marked], linestyle="none", marker=MARKERS[index % len(MARKERS)],
+        markersize=5.5, markerfacecolor=colours["panel"], markeredgecolor=colour,
+        markeredgewidth=1.1, zorder=3.4,
+    )  # fmt: skip
+
+
+def _hourly(times: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """The grid time nearest to each whole hour of UTC."""
+    hours = np.arange(np.ceil(times[0] * 24.0), np.floor(times[-1] * 24.0) + 1.0) / 24.0
+    mask = np.zeros(times.shape, dtype=bool)
+    if hours.size:
+        mask[np.abs(times[:, None] - hours[None, :]).argmin(axis=0)] = True
+    return mask
+
+
+def _name_curves(
+    axes: Axes, picture: NightPicture, colours: Mapping[str, str], written: list[Box]
+) -> list[str]:
+    """Write the names of targets and moon beside their curves; returns those left out."""
+    from matplotlib import patheffects
+
+    figure = axes.get_figure()
+    renderer = figure.canvas.get_renderer()  # type: ignore[union-attr]
+    labels: list[tuple[str, Any, NDArray[np.float64], NDArray[np.bool_]]] = []
+    for i, target in enumerate(picture.targets):
+        marker = MARKERS[i % len(MARKERS)]
+        busy = np.zeros(picture.utc_mjd.shape, dtype=bool)
+        for block in picture.blocks_of(target.name):
+            busy |= (picture.utc_mjd >= block.start_utc_mjd) & (
+                picture.utc_mjd <= block.end_utc_mjd
+            )
+        likes = busy if busy.any() else picture.usable(target)
+        labels.append((target.name, marker, target.altitude_deg, likes))
+    if np.any(picture.moon_altitude_deg > 4.0):
+        lit = f"moon, {percent(picture.moon_illuminated_fraction)} lit"
+        labels.append((lit, None, picture.moon_altitude_deg, picture.moon_altitude_deg > 8.0))
+    if not labels:
+        return []
+    scale = figure.dpi / 72.0  # type: ignore[union-attr]
+    texts, curves, sizes = [], [], []
+    for i, (name, marker, altitude, _) in enumerate(labels):
+        colour = colours[INKS[i % len(INKS)]] if marker else colours["ink"]
+        colour = legible(colour, colours["panel"])
+        text = axes.text(
+            0, 0, name, ha="center", va="center", fontsize=8.0, color=colour, zorder=6,
+            weight="bold" if marker else "normal",
+            path_effects=[patheffects.withStroke(linewidth=2.5, foreground=colours["panel"])],
+        )  # fmt: skip
+        extent = text.get_window_extent(renderer)
+        texts.append(text)
+        sizes.append((extent.width + 4.0 * scale, extent.height + 2.0 * scale))
+        curves.append(axes.transData.transform(np.column_stack((picture.utc_mjd, altitude))))
+    inside = np.array(axes.get_window_extent(renderer).extents) / scale + EDGE
+    left, bottom, right, top = (float(edge) for edge in inside)
+    places = place_labels(
+        [curve / scale for curve in curves],
+        [likes for *_, likes in labels],
+        [(w / scale, h / scale) for w, h in sizes],
+        (left, bottom, right, top),
+        [(x0 / scale, y0 / scale, x1 / scale, y1 / scale) for x0, y0, x1, y1 in written],
+        [marker is not None for _, marker, *_ in labels],
+    )
+    unnamed = []
+    for text, centre in zip(texts, places, strict=True):
+        if centre is None:
+            unnamed.append(text.get_text())
+            text.remove()
+            continue
+        at = axes.transData.inverted().transform((centre[0] * scale, centre[1] * scale))
+        text.set_position((float(at[0]), float(at[1])))
+    return unnamed
+
+
+def _key(picture: NightPicture, width_in: float, ticks: bool, unnamed: list[str]) -> str:
+    """What the strokes mean, in words, so that no box of samples hides the curves."""
+    parts = []
+    if picture.blocks:
+        parts.append("Heavy line: planned.")
+    parts.append("Plain: within limits. Dotted: too low or behind the skyline (hatched).")
+    if picture.minimum_altitude_deg > 0.0:
+        parts.append(f"Dashed: least altitude {number(picture.minimum_altitude_deg)}°.")
+    if picture.blocks and ticks:
+        parts.append("Ticks in the lanes: focus.")
+    if any(event.kind == "flip" for event in picture.events):
+        parts.append("Upright dashes: meridian flip.")
+    parts += [f"Dash and dot: {label}." for label in unnamed]
+    return "\n".join(textwrap.wrap(" ".join(parts), round(KEY_LETTERS_PER_IN * width_in)))

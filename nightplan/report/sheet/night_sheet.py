@@ -1,0 +1,111 @@
+"""From a night's plan to its field sheet: documents, charts and plot put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from nightplan.report.plots.night_picture import roles_of
+from nightplan.report.sheet.render_sheet import SheetSite, SheetStyle, render_sheet
+from nightplan.report.sheet.sheet_charts import framing_chart, night_charts
+
+if TYPE_CHECKING:
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+    from nightplan.planning.schedule.plan import NightPlan
+
+Step = Callable[[str], None]
+
+
+def sheet_of_plan(
+    plan: NightPlan,
+    catalog: Catalog,
+    *,
+    style: SheetStyle = "day",
+    calibration_owed: Sequence[Mapping[str, Any]] | None = None,
+    on_step: Step | None = None,
+) -> str:
+    """The field sheet of a plan, with framing charts and the altitude plot on it.
+
+    Parameters
+    ----------
+    plan : NightPlan
+        From `nightplan.planning.schedule.plan.make_plan`.
+    catalog : Catalog
+        Where neighbours on the framing charts come from.
+    style : str
+        ``"day"``, ``"red"`` or ``"print"``.
+    calibration_owed : sequence of mappings, optional
+        Rows as of `render_sheet`; else what tonight's subs will want if nothing is there yet.
+    on_step : callable, optional
+        Told in words what is being worked on.
+
+    Returns
+    -------
+    str
+        A self-contained HTML document.
+    """
+    from nightplan.model.star_catalog import STAR_CREDIT
+    from nightplan.planning.calibration.owed_tonight import calibration_night
+    from nightplan.planning.choosing.frame_answer import frame_answer
+    from nightplan.report.documents.frame import frame_document
+    from nightplan.report.documents.night import night_document
+    from nightplan.report.documents.plan import plan_document
+    from nightplan.report.plots.plan_picture import picture_of_plan
+
+    say = on_step or _silent
+    config = plan.config
+    document = plan_document(plan).model_dump(mode="json")
+    frames: dict[str, dict[str, Any]] = {}
+    charts: dict[str, str] = {}
+    for target in plan.targets:
+        say(f"framing chart of {target.name}")
+        framing = plan.framing(target.name)
+        answer = frame_answer(
+            config,
+            plan.night,
+            target,
+            catalog,
+            train=framing.train,
+            angle_deg=framing.position_angle_deg,
+        )
+        frames[target.name] = frame_document(answer).model_dump(mode="json")
+        # The angle was given to it here; why it was chosen is the plan's to say.
+        frames[target.name]["reason"] = framing.reason
+        charts[target.name] = framing_chart(config, target, answer, catalog, style)
+    say("plot of the night")
+    wide, narrow = night_charts(picture_of_plan(plan, document), style)
+    if calibration_owed is None:
+        calibration_owed = calibration_night(config, plan.night, document["blocks"]).rows
+    return render_sheet(
+        night_document(plan.night).model_dump(mode="json"),
+        document,
+        frames,
+        site=sheet_site(config),
+        calibration_owed=calibration_owed,
+        charts=charts,
+        night_chart=wide,
+        night_chart_narrow=narrow,
+        chart_credit=STAR_CREDIT if charts else "",
+        style=style,
+    )
+
+
+def sheet_site(config: Config) -> SheetSite:
+    """What the sheet says of site and rig, from a configuration."""
+    power = config.power
+    return SheetSite(
+        timezone=config.site.timezone,
+        filter_roles=roles_of(config),
+        latitude_deg=config.site.latitude_deg,
+        longitude_deg=config.site.longitude_deg,
+        elevation_m=config.site.elevation_m,
+        sensor_temperature_c=config.camera.sensor_temperature_c,
+        battery_wh=None if power is None else power.battery_wh,
+        reserve_share=0.0 if power is None else power.reserve_share,
+        draw_w=None if power is None else power.draw_w,
+    )
+
+
+def _silent(words: str) -> None:
+    pass

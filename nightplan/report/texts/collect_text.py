@@ -1,0 +1,49 @@
+"""What was taken into the journal, as text for a terminal."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from nightplan.report.documents.collect import CollectDocument
+from nightplan.report.wording.text_table import paragraph, text_table
+from nightplan.report.wording.words import counted
+
+KIND_WORDS = {"flat_dark": "flat-dark", "bias": "bias frame"}
+
+
+def collect_text(document: CollectDocument) -> str:
+    """Counts, the files that were skipped with their reasons, and the sums of what is gathered."""
+    lines = [
+        f"{document.folder}: {len(document.added)} added, {len(document.already_known)} known "
+        f"already, {len(document.skipped)} skipped"
+    ]
+    kinds = Counter(one.kind for one in document.added)
+    if kinds:
+        words = [counted(kinds[kind], KIND_WORDS.get(kind, kind)) for kind in sorted(kinds)]
+        lines.append("new: " + ", ".join(words))
+    if document.judged_again:
+        lines.append(f"{document.judged_again} known subs took the new verdict")
+    if document.skipped:
+        lines += ["", "Skipped:"]
+        start = document.folder.rstrip("/") + "/"
+        lines += [
+            paragraph(f"{one.file.removeprefix(start)}: {one.reason}", indent="  ")
+            for one in document.skipped
+        ]
+    if document.gathered:
+        rows = [
+            [
+                row.target,
+                row.filter,
+                row.train or "unknown",
+                str(row.accepted_subs),
+                str(row.rejected_subs),
+                f"{row.clock_h:.2f}",
+                f"{row.equivalent_h:.2f}",
+            ]
+            for row in document.gathered
+        ]
+        headers = ["target", "filter", "train", "subs", "rejected", "hours", "counted"]
+        lines += ["", text_table(headers, rows, right=(3, 4, 5, 6))]
+    lines += [paragraph(notice) for notice in document.notices]
+    return "\n".join(lines)

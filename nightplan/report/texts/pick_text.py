@@ -1,0 +1,64 @@
+"""The ranked targets as text for a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from nightplan.model.site import Site
+from nightplan.report.wording.local_time import NightClock
+from nightplan.report.wording.text_table import paragraph, text_table
+from nightplan.report.wording.words import reason_words
+
+if TYPE_CHECKING:
+    from nightplan.report.documents.pick import PickDocument
+
+KIND_WORDS = {
+    "galaxy": "galaxy",
+    "galaxy_group": "galaxy group",
+    "emission_nebula": "emission nebula",
+    "reflection_nebula": "reflection nebula",
+    "dark_nebula": "dark nebula",
+    "planetary_nebula": "planetary nebula",
+    "supernova_remnant": "supernova remnant",
+    "open_cluster": "open cluster",
+    "globular_cluster": "globular cluster",
+    "cluster_with_nebula": "cluster + nebula",
+    "star_field": "star field",
+    "other": "other",
+}
+
+
+def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
+    """Lay out the ranking, best first, in 80 columns; `why` adds the reasons."""
+    clock = NightClock(site.zone, [row.best_utc for row in document.targets])
+    lines = [f"{document.site}, night of {document.date}: {document.considered} targets looked at"]
+    lines += [paragraph(notice) for notice in document.notices]
+    if not document.targets:
+        reason = reason_words(document.targets_reason)
+        lines.append(paragraph(f"No target is worth this night: {reason}."))
+        return "\n".join(lines)
+    rows = [
+        [
+            str(place),
+            row.name + (f", {row.common_name}" if row.common_name else ""),
+            KIND_WORDS[row.kind],
+            row.train,
+            f"{row.score:.3f}",
+            f"{row.hours:.1f}",
+            clock.clock(row.best_utc),
+            f"{row.max_altitude_deg:.0f}°",
+            f"{row.moon_separation_deg:.0f}°" if row.moon_altitude_deg > 0.0 else "down",
+        ]
+        for place, row in enumerate(document.targets, start=1)
+    ]
+    headers = ["", "target", "kind", "train", "score", "hours", "best", "alt", "moon"]
+    lines += ["", text_table(headers, rows, right=(0, 4, 5, 6, 7, 8))]
+    if why:
+        lines.append("")
+        lines += [
+            paragraph(f"{row.name}: {row.why}", indent=f"{place:2d}  ")
+            for place, row in enumerate(document.targets, start=1)
+        ]
+    lines += ["", clock.sentence]
+    lines.append(paragraph("best: the highest usable moment, with the altitude and moon then."))
+    return "\n".join(lines)

@@ -1,0 +1,126 @@
+"""A target's year, or a month's best targets, as text for a terminal."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+from nightplan.model.target import Target
+from nightplan.planning.optics.train_optics import TrainOptics
+from nightplan.planning.season.season import Season, best_weeks, month_sums, useful_span
+from nightplan.report.documents.season import MonthTarget
+from nightplan.report.wording.text_table import paragraph, text_table
+from nightplan.report.wording.words import MONTHS, counted
+
+
+def season_text(
+    table: Season, target: Target, optics: TrainOptics, goal_hours: float, least_hours: float
+) -> str:
+    """Months, the useful span, the best weeks, and how the target fills the train's field."""
+    nights, usable, moonless = table.nights, table.usable_hours[0], table.moonless_hours[0]
+    lines = [
+        f"{target.label} from {nights.evenings[0]} to {nights.evenings[-1]}, "
+        f"{counted(int((usable > 0.0).sum()), 'night')} with usable hours",
+        paragraph(_fit_words(target, optics)),
+        paragraph(_span_words(table, least_hours)),
+        "",
+        _month_table(table),
+        "",
+    ]
+    weeks = best_weeks(nights, usable, moonless)
+    if weeks:
+        lines.append("Best weeks (usable hours, of them moonless):")
+        lines += [
+            f"  {_short(week.first)} to {_short(week.first + datetime.timedelta(days=6))}  "
+            f"{week.usable_hours:5.1f} h {week.moonless_hours:5.1f} h"
+            for week in weeks
+        ]
+        per_night = max(week.moonless_hours for week in weeks) / 7.0
+        if per_night > 0.0:
+            nights_needed = max(1, round(goal_hours / per_night))
+            lines.append(
+                paragraph(
+                    f"The goal of {goal_hours:g} h takes about "
+                    f"{counted(nights_needed, 'clear night')} like those of the best week, "
+                    "overheads apart."
+                )
+            )
+    return "\n".join(lines)
+
+
+def month_text(rows: Sequence[MonthTarget], month: tuple[int, int], train: str) -> str:
+    """The ranking of a month."""
+    title = f"Best in {MONTHS[month[1] - 1]} {month[0]} with train {train}, hours of the month"
+    if not rows:
+        return title + "\nNo target of a fitting size has moonless hours in that month."
+    cells = [
+        [
+            str(place),
+            row.target + (f", {row.common_name}" if row.common_name else ""),
+            f"{row.major_arcmin:.0f}′",
+            f"{row.usable_moonless_hours:.0f}",
+            f"{100 * row.share_of_best_month:.0f} %",
+            f"{row.framing:.2f}",
+            f"{row.contrast:.2f}",
+            _span(row),
+        ]
+        for place, row in enumerate(rows, start=1)
+    ]
+    headers = ["", "target", "size", "moonless", "of best", "field", "sky", "useful"]
+    reading = (
+        "Sorted by moonless hours (of a night, as many as the goal can use), their share of the "
+        "target's best month, how it fills the field and how it stands out of the sky, multiplied."
+    )
+    table = text_table(headers, cells, right=(0, 2, 3, 4, 5, 6))
+    return f"{title}\n\n{table}\n{paragraph(reading)}"
+
+
+def _span(row: MonthTarget) -> str:
+    if row.first_useful_date is None or row.last_useful_date is None:
+        return "never"
+    first, last = (
+        datetime.date.fromisoformat(text) for text in (row.first_useful_date, row.last_useful_date)
+    )
+    return f"{_short(first)} - {_short(last)}"
+
+
+def _short(day: datetime.date) -> str:
+    return f"{day.day:2d} {MONTHS[day.month - 1]}"
+
+
+def _fit_words(target: Target, optics: TrainOptics) -> str:
+    field = (
+        f"train {optics.name} sees {optics.field_width_deg:.2f}° × {optics.field_height_deg:.2f}°"
+    )
+    axes = target.axes_arcmin
+    if axes is None:
+        return f"{field}; the target's size is not known."
+    ratio = axes[0] / optics.long_side_arcmin
+    return f"{field}; the target spans {axes[0]:g}′ × {axes[1]:g}′, {ratio:.2f} of the long side."
+
+
+def _span_words(table: Season, least_hours: float) -> str:
+    span = useful_span(table.nights, table.usable_hours[0], least_hours)
+    if span is None:
+        return f"No night has {least_hours:g} h that are usable."
+    first, last = span
+    if span == (table.nights.evenings[0], table.nights.evenings[-1]):
+        return f"Nights with at least {least_hours:g} h that are usable all the year round."
+    return f"Nights with at least {least_hours:g} h that are usable: first {first}, last {last}."
+
+
+def _month_table(table: Season) -> str:
+    months, usable = month_sums(table.nights, table.usable_hours[:1])
+    _, moonless = month_sums(table.nights, table.moonless_hours[:1])
+    most = max(usable[0].max(), 1e-9)
+    rows = [
+        [
+            f"{MONTHS[month - 1]} {year}",
+            f"{total:.0f}",
+            f"{dark:.0f}",
+            "#" * round(30 * dark / most) + "-" * round(30 * (total - dark) / most),
+        ]
+        for (year, month), total, dark in zip(months, usable[0], moonless[0], strict=True)
+    ]
+    headers = ["month", "usable h", "moonless h", "# moonless, - with the moon up"]
+    return text_table(headers, rows, right=(1, 2))

@@ -1,0 +1,1 @@
+"""Words, local times and tables that texts, plots and the sheet share."""

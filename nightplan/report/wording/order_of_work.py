@@ -1,0 +1,112 @@
+"""A plan's blocks, and what is done between them, in the order of the night."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from nightplan.report.wording.local_time import moment
+from nightplan.report.wording.words import event_words
+
+NEVER_JOINED = ("idle", "setup")
+CLOSE = dt.timedelta(seconds=2)
+SHORT_IDLE = dt.timedelta(seconds=60)
+
+
+@dataclass(frozen=True)
+class WorkItem:
+    """One line of the night: a block of subs, or the events between two blocks.
+
+    `block` is the plan document's row, and None for a run of events; `kinds` are the kinds of
+    those events in their order. `train` is the one that a change of train brings. Times are
+    ISO 8601 UTC.
+    """
+
+    start_utc: str
+    end_utc: str
+    target: str | None
+    block: Mapping[str, Any] | None
+    kinds: tuple[str, ...] = ()
+    train: str = ""
+
+    @property
+    def words(self) -> str:
+        """What is done between blocks: ``meridian flip, slew and centre, focus``."""
+        return train_words(self.train) or ", ".join(event_words(kind) for kind in self.kinds)
+
+
+def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
+    """Blocks and events of a plan document in time; events that follow on at once are one item.
+
+    Idle time and set-up stand alone, and so does what belongs to another target. Idle time under
+    a minute is left out.
+    """
+    rows: list[tuple[Mapping[str, Any], bool]] = [(row, True) for row in plan["blocks"]]
+    rows += [(row, False) for row in plan["events"] if not _is_short_idle(row)]
+    rows.sort(key=lambda item: (moment(item[0]["start_utc"]), item[1]))
+    items: list[WorkItem] = []
+    for row, is_block in rows:
+        if is_block:
+            items.append(WorkItem(row["start_utc"], row["end_utc"], row["target"], row))
+            continue
+        train = train_brought(plan, row)
+        item = WorkItem(
+            row["start_utc"], row["end_utc"], row.get("target"), None, (row["kind"],), train
+        )
+        if items and _follows(items[-1], item):
+            last = items.pop()
+            item = WorkItem(
+                last.start_utc,
+                max(last.end_utc, item.end_utc, key=moment),
+                last.target,
+                None,
+                last.kinds + item.kinds,
+            )
+        items.append(item)
+    return items
+
+
+def targets_in_order(items: Sequence[WorkItem]) -> list[str]:
+    """Targets by their first block."""
+    return list(dict.fromkeys(item.block["target"] for item in items if item.block is not None))
+
+
+def train_words(train: str) -> str:
+    """``change train to reducer``; empty without one."""
+    return f"{event_words('train_change')} to {train}" if train else ""
+
+
+def train_brought(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
+    """The train of the next block where a set-up in the night leads to one; else nothing."""
+    if row["kind"] != "setup" or not row.get("target"):
+        return ""
+    ended = moment(row["end_utc"]) - CLOSE
+    later = [block for block in plan["blocks"] if moment(block["start_utc"]) >= ended]
+    first = min(later, key=lambda block: moment(block["start_utc"]), default=None)
+    return "" if first is None else str(first["train"])
+
+
+def trains_in_order(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Each train that the night uses and when its first block starts, ISO 8601 UTC; a train that
+    comes on again counts again."""
+    found: list[tuple[str, str]] = []
+    for block in sorted(plan["blocks"], key=lambda block: moment(block["start_utc"])):
+        if not found or found[-1][0] != block["train"]:
+            found.append((str(block["train"]), str(block["start_utc"])))
+    return found
+
+
+def _is_short_idle(row: Mapping[str, Any]) -> bool:
+    length = moment(row["end_utc"]) - moment(row["start_utc"])
+    return row["kind"] == "idle" and length < SHORT_IDLE
+
+
+def _follows(last: WorkItem, item: WorkItem) -> bool:
+    return (
+        last.block is None
+        and last.target == item.target
+        and not set(last.kinds + item.kinds) & set(NEVER_JOINED)
+        and abs(moment(item.start_utc) - moment(last.end_utc)) <= CLOSE
+    )

@@ -1,0 +1,97 @@
+"""Words that the texts and the sheet share: what an event is called, how a sub is written."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+EVENT_WORDS: Mapping[str, str] = {
+    "slew_centre": "slew and centre",
+    "focus": "focus",
+    "filter_change": "change filter",
+    "flip": "meridian flip",
+    "setup": "set-up",
+    "idle": "nothing planned",
+    "download": "download",
+    "dither": "dither",
+    "exposure": "shutter open",
+    "train_change": "change train",
+    "rotate": "turn the camera",
+}
+
+WINDOW_WORDS: Mapping[str, str] = {
+    "astronomical": "astronomical darkness",
+    "nautical": "nautical darkness (no astronomical darkness in this night)",
+    "none": "no dark window in this night",
+}
+
+REASON_WORDS: Mapping[str, str] = {
+    "always_up": "up all night long",
+    "always_down": "below the horizon throughout",
+    "outside_interval": "not between this noon and the next",
+    "no_darkness": "the sun stays too high",
+}
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+GUIDE_WORDS: Mapping[str, str] = {
+    "found": "in the patch",
+    "expected": "likely",
+    "unlikely": "unlikely",
+}
+"""Short, for a table: the outlook for a guide star on one side of the meridian."""
+
+
+def event_words(kind: str) -> str:
+    """What an event of the plan is called on the page."""
+    return EVENT_WORDS.get(kind, kind.replace("_", " "))
+
+
+def reason_words(reason: str | None) -> str:
+    """Why a value does not exist, in words."""
+    if reason is None:
+        return "none"
+    return REASON_WORDS.get(reason, reason.replace("_", " "))
+
+
+def number(value: float, most: int = 1) -> str:
+    """A number with at most `most` decimals, without trailing zeros, never ``-0``."""
+    text = f"{value:.{most}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
+
+
+def counted(count: int, noun: str) -> str:
+    """``1 night``, ``2 nights``."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def subs(count: int, sub_s: float) -> str:
+    """``14 × 300 s``."""
+    return f"{count} × {number(sub_s)} s"
+
+
+def percent(share: float) -> str:
+    """A share of 0 to 1 as ``45 %``; never 0 or 100 unless it is (nearly) so."""
+    value = 100.0 * share
+    if 0.0 < value < 1.0:
+        return "under 1 %"
+    if 99.0 < value < 99.95:
+        return "over 99 %"
+    return f"{value:.0f} %"
+
+
+def target_and_panel(row: Mapping[str, Any], panels: Mapping[str, int]) -> str:
+    """The target of a block or progress row, with its panel where there are several."""
+    name = str(row["target"])
+    if panels.get(name, 1) > 1 and row.get("panel") is not None:
+        return f"{name} panel {row['panel']}"
+    return name
+
+
+def panels_of(plan: Mapping[str, Any]) -> dict[str, int]:
+    """How many panels each target of a plan document has."""
+    counts = {row["target"]: int(row.get("panels", 1)) for row in plan.get("targets", ())}
+    for row in plan.get("blocks", ()):
+        counts[row["target"]] = max(counts.get(row["target"], 1), int(row.get("panel") or 1))
+    return counts
