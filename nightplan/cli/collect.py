@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, counting, emit, load
+from nightplan.cli.common import config_option, counting, date_option, emit, json_option, load
 
 
 @click.command("collect")
 @click.argument("folder", type=click.Path(path_type=Path))
-@common_options
+@config_option
+@partial(date_option, words="Taken as by every command, but of no effect: files hold their dates.")
+@json_option
 @click.option("--target", metavar="NAME", help="The target of all lights, whatever OBJECT says.")
 @click.option("--panel", type=click.IntRange(1, 100), metavar="N", help="And their panel.")
 @click.option("--train", metavar="NAME", help="The train, whatever FOCALLEN says.")

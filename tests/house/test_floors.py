@@ -55,6 +55,9 @@ PLANNING = [
     "campaign",
 ]
 
+# And those of report; page and sheet are HTML, of which the sheet holds plots and charts.
+REPORT = ["documents", "looks", "wording", "texts", "plots", "charts", "exports", "page", "sheet"]
+
 FILES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent != PACKAGE or p.stem in LEVEL)
 
 
@@ -67,15 +70,21 @@ def test_a_file_knows_no_floor_above_it(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", sorted((PACKAGE / "planning").glob("*/**/*.py")), ids=lambda p: str(p.name)
+    ("floor", "path"),
+    [
+        pytest.param(floor, path, id=f"{floor}-{path.parent.name}-{path.name}")
+        for floor in ("planning", "report")
+        for path in sorted((PACKAGE / floor).glob("*/**/*.py"))
+    ],
 )
-def test_a_room_of_planning_knows_none_after_it(path: Path) -> None:
-    own = path.relative_to(PACKAGE / "planning").parts[0]
-    after = set(PLANNING[PLANNING.index(own) + 1 :])
+def test_a_room_knows_none_after_it(floor: str, path: Path) -> None:
+    order = {"planning": PLANNING, "report": REPORT}[floor]
+    own = path.relative_to(PACKAGE / floor).parts[0]
+    after = set(order[order.index(own) + 1 :])
     modules = {
         node.module or "" for node in imports_at_run_time(ast.parse(path.read_text("utf-8")))
     }
-    rooms = {name.split(".")[2] for name in modules if name.startswith("nightplan.planning.")}
+    rooms = {name.split(".")[2] for name in modules if name.startswith(f"nightplan.{floor}.")}
     assert not rooms & after, f"{path} imports {rooms & after}"
 
 

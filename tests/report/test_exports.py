@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.errors import FileError
-from nightplan.report import exports as ex
+from nightplan.report.exports import night_exports as ex
 
 NASTY = 'M 31; the "big" one, \\ with\nlines — ünïcode 星雲 ' + "long " * 30
 

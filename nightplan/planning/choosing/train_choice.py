@@ -342,7 +342,7 @@ def _comparison(part: str, one: TrainFit, other: TrainFit) -> str:
         ),
         "margin": (
             f"{one.framing.margin_arcmin:.1f}′ from the outline to the edge instead of "
-            f"{other.framing.margin_arcmin:.1f}′"
+            f"{other.framing.margin_arcmin:.1f}′".replace("-", "−")
         ),
         "detail": (
             f"{one.pixels_across:.0f} pixels across the target instead of {other.pixels_across:.0f}"

@@ -198,6 +198,13 @@ def _on(colour: str, style: str, ink: str) -> str:
     return "#000000" if 0.299 * red + 0.587 * green + 0.114 * blue > 0.45 else "#FFFFFF"
 
 
+def area_colour(colours: Mapping[str, str], name: str) -> str:
+    """A palette's colour of that name for an area: of the red style as dim as filters' fills."""
+    if colours is PALETTES["red"]:
+        return f"#{min(int(colours[name][1:3], 16), 0x60):02X}0000"
+    return colours[name]
+
+
 _CYCLE = ("first", "target", "second", "third", "faint")
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from nightplan.errors import InputError
 from nightplan.report.looks.hatching import hatch_colour
-from nightplan.report.looks.style import new_figure, save_figure, styled
+from nightplan.report.looks.style import area_colour, new_figure, save_figure, styled
 from nightplan.report.wording.words import counted, number, percent
 
 if TYPE_CHECKING:
@@ -393,12 +393,9 @@ def _grid(picture: CalendarPicture) -> tuple[dt.date, int]:
 def _looks(
     picture: CalendarPicture, target: str, colours: Mapping[str, str]
 ) -> tuple[str, tuple[dict[str, Any], dict[str, Any]]]:
-    """A target's hatch colour, and how its bars are filled, then outlined.
-
-    A hatch in the ink of the red style would drown in a bright bar.
-    """
+    """A target's hatch colour, and how its bars are filled, then outlined."""
     index = picture.targets.index(target)
-    fill = colours[FILLS[index % len(FILLS)]]
+    fill = area_colour(colours, FILLS[index % len(FILLS)])
     hatch = HATCHES[index % len(HATCHES)]
     mark = max(
         (colours["ink"], colours["panel"]), key=lambda c: abs(_brightness(c) - _brightness(fill))

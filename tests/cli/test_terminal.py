@@ -1,0 +1,59 @@
+"""What a person at a terminal is told while a command works, and that a pipe is told nothing."""
+
+from __future__ import annotations
+
+import io
+import os
+import pty
+import subprocess
+import sys
+
+import pytest
+
+from nightplan.cli.common import doing
+
+WORKING = [
+    (["frame", "M 33"], "laying the fields over the sky ..."),
+    (["exposure", "M 33"], "weighing the night, filter by filter ..."),
+    (["season", "M 33"], "going through the year ..."),
+]
+
+
+class Screen(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_words_are_wiped_when_the_next_begin(monkeypatch):
+    screen = Screen()
+    monkeypatch.setattr(sys, "stderr", screen)
+    with doing("one thing") as say:
+        say("another")
+    # A carriage return goes to the line's start (ECMA-48): what is written then covers it.
+    line = ""
+    for part in screen.getvalue().split("\r"):
+        line = part + line[len(part) :]
+    assert line.strip() == ""
+    assert "one thing ..." in screen.getvalue()
+    assert "another ..." in screen.getvalue()
+
+
+@pytest.mark.parametrize(("words", "told"), WORKING, ids=lambda value: str(value[0]))
+def test_a_terminal_is_told_and_a_pipe_is_not(config_file, words, told):
+    code = "from nightplan.cli.main import main; main()"
+    command = [sys.executable, "-c", code, *words]
+    command += ["--config", str(config_file), "--date", "2027-10-06"]
+    ours, theirs = pty.openpty()
+    shown = subprocess.run(command, stdout=subprocess.PIPE, stderr=theirs, check=True)
+    os.close(theirs)
+    screen = b""
+    try:
+        while piece := os.read(ours, 4096):
+            screen += piece
+    except OSError:
+        pass  # Linux says so when the other end is closed
+    os.close(ours)
+    assert told in screen.decode()
+    piped = subprocess.run(command, capture_output=True, check=True)
+    assert piped.stderr == b""
+    assert piped.stdout == shown.stdout
