@@ -98,6 +98,13 @@ class BoundSearch:
     def __post_init__(self) -> None:
         self.master = Master(self.utility)
 
+    def renew(self, utility: RowUtility) -> None:
+        """Go on with a utility of which more is known, with all paths found so far."""
+        self.utility, paths = utility, self.master.paths[1:]
+        self.master = Master(utility)
+        for _, path in paths:
+            self.master.add(path)
+
     def first_prices(self, hours: FloatArray | None = None) -> Prices:
         """A guess: each row's slope at what a known plan brings (`hours`, array (row,)), or a bit
         over half of its slope at what is there."""

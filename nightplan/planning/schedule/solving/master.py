@@ -127,9 +127,8 @@ class Master:
         u, rows = self.utility, self.rows
         room = u.room
         for target in range(targets):
-            mine = np.flatnonzero(u.target == target)
+            mine, low, cap = u.least_shares(target)
             first = int(mine[0])
-            low = float((1.0 - room[mine]).min())
             # Gain of the mean, capped per row by an extra column each.
             means = []
             for row in mine:
@@ -145,8 +144,13 @@ class Master:
                 self._at_least(0.0, [rows + int(row), column], [float(room[row]), -1.0])
                 # level - low <= share had - low + share gained
                 scale = (1.0 - EVEN_REST) * float(u.priority[target])
+                had = 1.0 - float(room[row])
+                self._at_least(low - had, [column, 2 * rows + first], [1.0, -1.0 / scale])
+                # level <= share had, or the cap if taken up
                 self._at_least(
-                    -(1.0 - float(room[row]) - low), [column, 2 * rows + first], [1.0, -1.0 / scale]
+                    low - had,
+                    [rows + int(row), 2 * rows + first],
+                    [max(0.0, cap - had), -1.0 / scale],
                 )
             for row in mine[1:]:
                 self._at_least(0.0, [2 * rows + int(row)], [-1.0])

@@ -10,11 +10,11 @@ form, so that the bound holds at any prices, whatever the linear programme's tan
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from nightplan.planning.schedule.problem import FloatArray, Problem
+from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
 from nightplan.planning.schedule.schedule import EVEN_REST, block_hours, share_of_goal
 
 
@@ -26,7 +26,8 @@ class RowUtility:
     or the priority in plain mode), `target` (index), and for each target `angle_cost`. `guide`
     above 0 softens strict balance, -log(mean exp(-guide share)) / guide in place of the least
     share, so that a search that starts from nothing sees a slope (the least complete filter
-    alone shows none until all are begun); 0 for the true utility.
+    alone shows none until all are begun); 0 for the true utility. `cap` (target,) is what is known
+    of the least share that a target can reach tonight; only the bound of strict balance uses it.
     """
 
     balance: str
@@ -38,6 +39,7 @@ class RowUtility:
     priority: FloatArray
     angle_cost: FloatArray
     sunk_cost: float
+    cap: FloatArray
     guide: float = 0.0
 
     @property
@@ -79,6 +81,25 @@ class RowUtility:
             total += (1.0 - EVEN_REST) * priority * least
         return total
 
+    def least_shares(self, target: int) -> tuple[IntArray, float, float]:
+        """Rows of a target, the share that the least of them has, and the most it can reach."""
+        rows = np.flatnonzero(self.target == target)
+        low = float((1.0 - self.room[rows]).min())
+        return rows, low, max(low, float(self.cap[target]))
+
+    def capped(self, bound: float) -> RowUtility:
+        """With what a bound of the whole objective says of each target's least share.
+
+        Other targets cannot lose what they have, so whatever is gained may be this target's;
+        the lower the share that a target can reach, the more each part of it must be started.
+        """
+        gain = max(0.0, bound - self.constant()) / (1.0 - EVEN_REST)
+        lows = np.array([self.least_shares(number)[1] for number in range(self.priority.size)])
+        reach = np.divide(
+            gain, self.priority, out=np.full(lows.size, np.inf), where=self.priority > 0.0
+        )
+        return replace(self, cap=np.minimum(self.cap, lows + reach))
+
     def conjugate(
         self,
         price: FloatArray,
@@ -116,15 +137,14 @@ class RowUtility:
         """Strict balance: one level per target, piecewise linear between the rows' shares."""
         total = 0.0
         for number, priority in enumerate(self.priority):
-            mine = np.flatnonzero(self.target == number)
+            mine, low, cap = self.least_shares(number)
             room, goal = self.room[mine], self.goal_h[mine]
             per_share = price[mine] * goal
             mean = EVEN_REST * self.weight[mine]
-            low = float((1.0 - room).min())
             # Above the level a row earns its part of the mean only if that pays by itself.
             extra = np.maximum(0.0, mean - per_share)
             best = 0.0
-            for level in np.unique(np.append(1.0 - room, 1.0)):
+            for level in np.unique(np.minimum(np.append(1.0 - room, 1.0), cap)):
                 raised = np.maximum(0.0, level - (1.0 - room))
                 value = (1.0 - EVEN_REST) * priority * (level - low)
                 rows = raised * (mean - per_share) + extra * np.minimum(room, 1.0 - level)
@@ -181,4 +201,5 @@ def row_utility(problem: Problem) -> RowUtility:
         priority=priority,
         angle_cost=angle,
         sunk_cost=sunk,
+        cap=np.ones(len(problem.targets)),
     )

@@ -134,7 +134,8 @@ class Work:
         for begun in range(0, effort.iterations, PASSES):
             bounds.lower(root, min(PASSES, effort.iterations - begun), tolerance=near)
             self.bound = root.value
-            last = root.converged or begun + PASSES >= effort.iterations or not effort.spare(0.5)
+            settled = root.converged and not self._capped(bounds, root)
+            last = settled or begun + PASSES >= effort.iterations or not effort.spare(0.5)
             if last or begun == 0:
                 self._seed(bounds, root, effort.seeds if last else 1)
             if self.enough():
@@ -155,6 +156,15 @@ class Work:
         self.bound = min(self.bound, branch.value)
         self._seed(fine, branch, 2)
         return fine, branch
+
+    def _capped(self, bounds: BoundSearch, root: Branch) -> bool:
+        """Tell the bound's utility what the bound itself rules out; whether that was much."""
+        if self.problem.balance != "even":
+            return False
+        before, self.utility = self.utility, self.utility.capped(self.bound)
+        bounds.renew(self.utility)
+        root.converged = False
+        return bool(np.any(self.utility.cap < 0.99 * before.cap))
 
     def _branch(self, bounds: BoundSearch, root: Branch) -> None:
         tree = Tree(root)
