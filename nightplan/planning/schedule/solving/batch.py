@@ -21,14 +21,14 @@ TABLE_STEP_S = 15.0
 
 @dataclass(frozen=True, eq=False)
 class Values:
-    """Of each candidate: its objective, and of each run the lane and count it really got,
-    its start and its end (arrays (candidate, run); count 0 where it could not be placed)."""
+    """Of each candidate: its objective, of each run the lane and count it really got and
+    its start (arrays (candidate, run); count 0 where it could not be placed), and the hours of
+    each row (candidate, row)."""
 
     objective: FloatArray
     lanes: IntArray
     counts: IntArray
     start_s: FloatArray
-    end_s: FloatArray
     hours: FloatArray
 
 
@@ -151,7 +151,6 @@ class BatchPlacer:
             lanes=np.full((size, runs), NONE),
             counts=np.zeros((size, runs), dtype=np.int64),
             start_s=np.full((size, runs), np.nan),
-            end_s=np.full((size, runs), np.nan),
             hours=rigs.hours,
         )
         same = (lanes == lanes[0]) & (counts == counts[0]) & (not_before_s == not_before_s[0])
@@ -165,7 +164,7 @@ class BatchPlacer:
             self._place(rigs, got, number, which, *wishes)
         rigs.follow_first(np.flatnonzero(apart == runs))
         alike = np.arange(runs)[None, :] < apart[:, None]
-        for values in (got.lanes, got.counts, got.start_s, got.end_s):
+        for values in (got.lanes, got.counts, got.start_s):
             np.copyto(values, values[0], where=alike)
         cost = rigs.cost + rigs.used @ utility.angle_cost
         got.objective[:] = utility.totals(rigs.hours) - cost - utility.sunk_cost
@@ -214,7 +213,7 @@ class BatchPlacer:
             good = (subs > 0) & (end - begin >= placer.shortest_s - credit - EPS_S)
             mine, lane = which[left[good]], lane[good]
             got.lanes[mine, number], got.counts[mine, number] = lane, subs[good]
-            got.start_s[mine, number], got.end_s[mine, number] = begin[good], end[good]
+            got.start_s[mine, number] = begin[good]
             rigs.cost[mine] += self.cost[before[good], lane]
             rigs.hours[mine, self.row[lane]] += gained[good] / HOUR_S
             rigs.used[mine, self.target[lane]] = True

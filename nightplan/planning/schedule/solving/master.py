@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray
+from nightplan.planning.schedule.schedule import EVEN_REST
 from nightplan.planning.schedule.solving.path_programme import NightPath, Prices
 from nightplan.planning.schedule.solving.utility_model import RowUtility
 
@@ -122,21 +123,17 @@ class Master:
 
     def _even_rows(self, targets: int) -> None:
         """v of a target's first row carries its level; v of the others is nothing."""
-        from nightplan.planning.schedule.schedule import EVEN_REST
-
         u, rows = self.utility, self.rows
         room = u.room
         for target in range(targets):
             mine, low, cap = u.least_shares(target)
             first = int(mine[0])
             # Gain of the mean, capped per row by an extra column each.
-            means = []
             for row in mine:
                 column = self.lp.getNumCol()
                 self.lp.addCol(
                     -EVEN_REST * float(u.weight[row]), 0.0, float(room[row]), 0, *self.nothing
                 )
-                means.append(column)
                 # share gained <= x / goal, and only if taken up
                 self._at_least(
                     0.0, [int(row), column], [1.0 / max(float(u.goal_h[row]), 1e-9), -1.0]
