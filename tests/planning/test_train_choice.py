@@ -109,7 +109,7 @@ def test_one_train_for_the_night(rankings):
     assert "much as there" in by_name["M 51"].reason
     wide = choose_night_train([rankings["NGC 7000"], rankings["M 51"]], [1.0, 20.0]).losses[0]
     hours = [rankings["NGC 7000"].of(train).hours_all_panels for train in ("reducer", "flattener")]
-    assert f"({hours[0]:.0f} h instead of {hours[1]:.0f} h)" in wide.reason
+    assert f"({hours[0]:.1f} h instead of {hours[1]:.1f} h)" in wide.reason
     assert wide.reason.count("instead of") <= 3
     assert "M 51" in several.reason
     # A target that matters more draws the night to its train.
@@ -118,6 +118,20 @@ def test_one_train_for_the_night(rankings):
     alone = choose_night_train([rankings["M 51"]])
     assert alone.train == "flattener"
     assert alone.reason == rankings["M 51"].reason
+
+
+def test_what_was_begun_with_a_train_goes_on_with_it(rankings):
+    two = [rankings["NGC 7000"], rankings["M 51"]]
+    assert choose_night_train(two).train == "reducer"
+    kept = choose_night_train(two, begun=["flattener", None])
+    assert kept.train == "flattener"
+    assert "NGC 7000 was begun with it." in kept.reason
+    # Two begun with different trains: the one that matters more decides, and the other is told.
+    torn = choose_night_train(two, [1.0, 2.0], ["reducer", "flattener"])
+    assert torn.train == "flattener"
+    assert "NGC 7000 was begun with the reducer" in torn.reason
+    alone = choose_night_train([rankings["M 51"]], begun=["reducer"])
+    assert alone.train == "reducer"
 
 
 def test_a_night_without_targets_is_a_programming_error():

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.light.signal_to_noise import hours_to_snr, snr2_per_second_px
+from nightplan.model.goals import goal_for
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.filter_budget import filter_budgets, site_sky
-from nightplan.planning.photons.filter_set import wanted_filters
+from nightplan.planning.photons.filter_set import leading_role, wanted_filters
 from nightplan.planning.photons.photon_budget import target_light
 
 if TYPE_CHECKING:
@@ -38,8 +39,15 @@ class TimeToSnr:
 
 
 def leading_filter(config: Config, target: Target) -> str:
-    """Name of the filter that carries most of a target's goal; of equals the wheel's first."""
+    """Name of the filter that carries a target's picture: that of its kind, or where the goal's
+    hours are the imager's own the one that is given most; of equals the wheel's first."""
     wanted = wanted_filters(config, target)
+    goal = goal_for(config, target)
+    if goal is None or not (goal.hours or goal.snr):
+        role = leading_role(target.kind, bool(target.lines))
+        for item in wanted:
+            if config.filter[item.filter].role == role:
+                return item.filter
     return max(wanted, key=lambda item: item.goal_h).filter
 
 

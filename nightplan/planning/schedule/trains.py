@@ -52,7 +52,8 @@ def trains_and_framings(
 ) -> tuple[NightTrain, tuple[Framing, ...]]:
     """The night's train, and how each target is framed in the train that it is shot with.
 
-    One train over all targets, weighted by their priority, unless a change is allowed.
+    One train over all targets, weighted by their priority, unless a change is allowed. What a
+    target was begun with counts.
     """
     if not targets:
         first = next(iter(config.train))
@@ -75,7 +76,8 @@ def trains_and_framings(
     else:
         goals = [goal_for(config, target) for target in targets]
         weights = [1.0 if goal is None else goal.priority for goal in goals]
-        chosen = choose_night_train(rankings, weights)
+        begun = [earlier.begun_train(target.name, config.train) for target in targets]
+        chosen = choose_night_train(rankings, weights, begun)
         trains = (chosen.train,) * len(targets)
     framings = [ranking.of(train).framing for ranking, train in zip(rankings, trains, strict=True)]
     return chosen, tuple(framings)
