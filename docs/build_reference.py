@@ -104,7 +104,9 @@ def commands_page() -> str:
         "with one line on standard error that names file, key, value and accepted range; 130 "
         "stopped by hand.\n",
     ]
-    root = click.Context(group, info_name="nightplan", terminal_width=88, max_content_width=88)
+    # With the settings of a real call, for click keeps the help option of the first call it meets.
+    wide = {"terminal_width": 88, "max_content_width": 88}
+    root = click.Context(group, info_name="nightplan", **group.context_settings, **wide)
     for name, words in COMMANDS.items():
         try:
             command = group.get_command(root, name)
@@ -112,9 +114,7 @@ def commands_page() -> str:
             continue
         if command is None:
             continue
-        context = click.Context(
-            command, info_name=name, parent=root, terminal_width=88, max_content_width=88
-        )
+        context = click.Context(command, info_name=name, parent=root, **wide)
         lines.append(f"## {name}\n\n{words[0].upper()}{words[1:]}.\n")
         text = "\n".join(line.rstrip() for line in command.get_help(context).splitlines())
         lines.append(f"```text\n{text}\n```\n")
