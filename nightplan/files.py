@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from nightplan.errors import FileError
@@ -43,6 +44,12 @@ def write_whole(path: str | os.PathLike[str], data: bytes | str, *, replace: boo
     except OSError as error:
         Path(draft).unlink(missing_ok=True)
         raise FileError(target, f"cannot be written: {_reason(error)}") from error
+
+
+def check_ending(path: str | os.PathLike[str], what: str, endings: Sequence[str]) -> None:
+    """Raise FileError unless the file's name ends in one of `endings`, upper or lower case."""
+    if not Path(path).name.lower().endswith(tuple(endings)):
+        raise FileError(path, f"{what}'s name must end in {' or '.join(endings)}")
 
 
 def read_text(path: str | os.PathLike[str]) -> str:

@@ -87,7 +87,7 @@ def command(
         nightplan frame "M 31" --record --goal L=6 --goal Ha=3
     """
     from nightplan.library.earlier import earlier_nights
-    from nightplan.library.keeping import keep_framing, keep_goals
+    from nightplan.library.keeping import check_goal_filters, keep_framing, keep_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.planning.framing.camera_angle import check_position_angle
@@ -104,6 +104,7 @@ def command(
     catalog = catalog_for(config)
     target = catalog.target(catalog.find(target_name))
     wanted = dict(_goal(text) for text in goals)
+    check_goal_filters(config, wanted)
     earlier = earlier_nights(config)
     with doing("laying the fields over the sky") as say:
         answer = frame_answer(
@@ -141,9 +142,10 @@ def command(
 
             write_footprint(footprint_path, config, answer.framing)
         if page_path is not None:
-            from nightplan.files import write_whole
+            from nightplan.files import check_ending, write_whole
             from nightplan.report.page.framing_page import framing_page
 
+            check_ending(page_path, "a page", (".html", ".htm"))
             say("turning every train through half a circle")
             write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]
     if record:

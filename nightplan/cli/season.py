@@ -24,7 +24,11 @@ if TYPE_CHECKING:
 @click.command("season")
 @click.argument("target", required=False)
 @common_options
-@click.option("--train", metavar="NAME", help="The train whose field counts. [default: the first]")
+@click.option(
+    "--train",
+    metavar="NAME",
+    help="The train whose field counts. [default: the best for TARGET; for a month the first]",
+)
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Calendar heat map.")
 @click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
 @click.option("--month", metavar="YYYY-MM", help="Without TARGET: rank this month. [default: now]")
@@ -64,6 +68,7 @@ def command(
     from nightplan.library.earlier import with_stored_goals
     from nightplan.model.goals import goal_for
     from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.choosing.exposure import fitting_train
     from nightplan.planning.choosing.merits import catalog_merits
     from nightplan.planning.optics.train_optics import train_optics
     from nightplan.planning.photons.filter_set import goal_hours
@@ -78,8 +83,8 @@ def command(
         palette(style)
     config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
-    optics = train_optics(config, train or next(iter(config.train)))
     if target is None:
+        optics = train_optics(config, train or next(iter(config.train)))
         if plot is not None:
             raise click.UsageError("--plot shows one target: name it")
         wanted = _month(month, first)
@@ -97,6 +102,7 @@ def command(
         raise click.UsageError("--month ranks the catalogue: leave TARGET out")
     catalog = catalog_for(config)
     found = catalog.target(catalog.find(target))
+    optics = train_optics(config, train or fitting_train(config, found))
     with doing("going through the year") as say:
         table = season(config, year_nights(config.site, first), found.ra_deg, found.dec_deg)
         if plot is not None:

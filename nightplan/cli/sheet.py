@@ -44,7 +44,7 @@ def command(
         nightplan sheet "M 31" --date 2027-10-06 --output m31.html --style print
     """
     from nightplan.errors import FileError
-    from nightplan.files import write_whole
+    from nightplan.files import check_ending, write_whole
     from nightplan.library.calibration import calibration_owed
     from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
@@ -53,6 +53,7 @@ def command(
     from nightplan.report.documents.sheet import SheetDocument
     from nightplan.report.sheet.night_sheet import sheet_of_plan
 
+    check_ending(output, "a sheet", (".html", ".htm"))
     if not output.resolve().parent.is_dir():
         raise FileError(output, "cannot be written: no such folder")
     config = with_stored_goals(load(config_path))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
@@ -59,12 +59,17 @@ def keep_goals(config: Config, target: str, hours: Mapping[str, float | None]) -
     """The same in plain hours for a target's canonical name; returns what is kept of it."""
     from nightplan.journal import Journal
 
-    for name in hours:
-        if name not in config.filter:
-            raise InputError("goal", "filter", name, f"one of {', '.join(config.filter)}")
+    check_goal_filters(config, hours)
     with Journal.open(config.folder, writable=True) as journal:
         journal.set_goals(target, hours)
         return journal.goals(target).get(target, {})
+
+
+def check_goal_filters(config: Config, names: Iterable[str]) -> None:
+    """Raise InputError for a filter that the wheel does not hold."""
+    for name in names:
+        if name not in config.filter:
+            raise InputError("goal", "filter", name, f"one of {', '.join(config.filter)}")
 
 
 def keep_framing(config: Config, framing: Framing) -> None:

@@ -159,7 +159,8 @@ def _first_error(source: str, error: ValidationError) -> ConfigError | UnknownKe
         reason = found["ctx"]["error"]
         if isinstance(reason, KeyedValueError):
             owner = f"{key}." if steps else ""
-            return ConfigError(source, owner + reason.key, reason.value, reason.accepted)
+            value = MISSING if reason.value is None else reason.value
+            return ConfigError(source, owner + reason.key, value, reason.accepted)
         return ConfigError(source, key, found["input"], str(reason))
     value = found["input"]
     return ConfigError(source, key, value, _accepted(steps) or found["msg"])
@@ -229,5 +230,7 @@ def _accepted(steps: list[Any]) -> str:
         owner = _walk(steps[: depth - 1])
         if owner is not None and steps[depth - 1] in owner.model_fields:
             field = owner.model_fields[steps[depth - 1]]
+            if depth < len(steps) and get_origin(field.annotation) is dict:
+                return accepted_words(get_args(field.annotation)[1])
             return accepted_words(field.annotation, field.metadata)
     return ""

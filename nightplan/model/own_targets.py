@@ -64,14 +64,15 @@ def catalog_for(config: Config) -> Catalog:
     Raises
     ------
     ConfigError
-        As `own_targets`; or a goal is for a name that no target has.
+        As `own_targets`; or a goal or a preference names what is no target.
     """
     catalog = load_catalog(own_targets(config))
-    for name in config.goal:
+    named = [("goal", name) for name in config.goal]
+    named += [("preferences.targets", name) for name in config.preferences.targets]
+    for key, name in named:
         try:
             catalog.find(name)
         except TargetError as error:
-            raise ConfigError(
-                str(config.path), "goal", name, f"the name of a target ({error})"
-            ) from error
+            accepted = f"the name of a target ({error})"
+            raise ConfigError(str(config.path), key, name, accepted) from error
     return catalog

@@ -106,6 +106,13 @@ class Preferences(Section):
     setup: Setup = Setup()
     change_cost: ChangeCost = ChangeCost()
 
+    @model_validator(mode="after")
+    def _ordered(self) -> Preferences:
+        if self.longest_block_min < self.shortest_block_min:
+            accepted = f"at least shortest_block_min, {self.shortest_block_min:g}"
+            raise KeyedValueError("longest_block_min", self.longest_block_min, accepted)
+        return self
+
     @field_validator("tear_down")
     @classmethod
     def _clock(cls, value: str | None) -> str | None:

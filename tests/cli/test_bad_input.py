@@ -23,6 +23,7 @@ from tests.cli.running import assert_one_line_error, run
         (("pick", "--brighter", "inf"), "--brighter"),
         (("season", "M 31", "--least-hours", "nan"), "--least-hours"),
         (("sheet", "--output", "x.html", "--style", "dark"), "--style"),
+        (("sheet", "--output", "x.pdf"), ".html or .htm"),
         (("night", "--date", "20271006"), "YYYY-MM-DD"),
         (("night", "--date", "2027-W40-3"), "YYYY-MM-DD"),
     ],
@@ -55,6 +56,14 @@ def test_a_byte_order_mark_is_no_error(config_file: Path) -> None:
     done = run("night", "--date", "2027-10-06", "--json", folder=config_file.parent)
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["date"] == "2027-10-06"
+
+
+def test_a_preferred_target_that_is_none_names_its_key(config_file: Path) -> None:
+    text = config_file.read_text(encoding="utf-8")
+    asked = text.replace("[preferences]", '[preferences]\ntargets = ["Foo"]', 1)
+    config_file.write_text(asked, encoding="utf-8")
+    done = run("plan", folder=config_file.parent)
+    assert_one_line_error(done, "nightplan.toml: preferences.targets = 'Foo'")
 
 
 def test_a_plan_or_a_time_of_another_night_is_refused(config_file: Path) -> None:

@@ -6,7 +6,7 @@ import pytest
 from click.testing import CliRunner
 
 from nightplan.cli.main import group
-from nightplan.errors import InputError, TargetError
+from nightplan.errors import FileError, InputError, TargetError
 
 
 def run(config_file, *args):
@@ -91,6 +91,7 @@ def test_without_a_guider_the_reason_is_given(config_file):
         (("M 51", "--train", "lens"), InputError, "--train = 'lens'"),
         (("M 5x",), TargetError, "M 5x"),
         (("M 51", "--date", "2027-13-01"), InputError, "--date"),
+        (("M 51", "--header", "m51.png"), FileError, "m51.png"),
     ],
 )
 def test_bad_input_is_one_clear_line(config_file, args, error, match):
@@ -98,6 +99,13 @@ def test_bad_input_is_one_clear_line(config_file, args, error, match):
     assert isinstance(result.exception, error)
     assert match in str(result.exception)
     assert "\n" not in str(result.exception)
+
+
+def test_a_goal_for_no_filter_of_the_wheel_keeps_no_framing(config_file):
+    result = run(config_file, "M 51", "--record", "--goal", "X=4")
+    assert isinstance(result.exception, InputError)
+    assert "'X'" in str(result.exception)
+    assert [path.name for path in config_file.parent.iterdir()] == [config_file.name]
 
 
 def test_chart_is_written(config_file, tmp_path):

@@ -55,6 +55,13 @@ def test_a_site_key_stands_once_in_the_starter_uncommented_and_unindented(key: s
         ("bits = 16", "bits = 16.5", "camera.bits", "8 to 32"),
         ('fitted = "small"', 'fitted = "tiny"', "guider.fitted", "small, large"),
         ("longest_s = 600", "longest_s = 5", "preferences.sub.longest_s", "at least shortest_s"),
+        ("longest_block_min = 240", "longest_block_min = 9", "preferences.longest_block_min", "20"),
+        (
+            "[calibration]",
+            '[goal."M 31"]\nhours = { L = -2 }\n[calibration]',
+            "goal.M 31.hours.L",
+            "a number above 0 to 1000",
+        ),
         ("goal_hours = 12", "goal_hours = nan", "preferences.goal_hours", "1000"),
     ],
 )
@@ -69,6 +76,11 @@ def test_a_bad_value_is_one_line_with_file_key_value_and_range(
     assert message.startswith(f"ridge.toml: {key} = ")
     assert accepted in message
     assert "\n" not in message
+
+
+def test_a_sky_that_is_nowhere_given_is_missing() -> None:
+    with pytest.raises(ConfigError, match=r"site\.sky_mag_arcsec2 = \(missing\)"):
+        parse_config(starter_text().replace("sky_mag_arcsec2 = 21.4\n", "", 1), "ridge.toml")
 
 
 @pytest.mark.parametrize(

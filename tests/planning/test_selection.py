@@ -8,6 +8,8 @@ import re
 
 import numpy as np
 import pytest
+from astropy.coordinates import AltAz, SkyCoord, get_body
+from astropy.time import Time
 
 from nightplan.errors import InputError, TargetError
 from nightplan.model.catalog import Catalog
@@ -164,6 +166,28 @@ def test_no_darkness_is_an_answer_with_a_reason(demo: Config, catalog: Catalog) 
     ranking = rank_targets(demo.model_copy(update={"site": north}), bright, catalog)
     assert ranking.ranked == ()
     assert ranking.empty_reason == "no_darkness"
+
+
+def test_what_keeps_a_target_from_the_list_is_told(demo: Config, catalog: Catalog) -> None:
+    only = Wishes(names=("M 33",))
+    bright = compute_night(demo.site, datetime.date(2027, 10, 13))
+    # astropy: that midnight M 33 stands high, and nearer the moon than the rule's 60° × 0.97.
+    middle = Time(bright.window_utc_mjd[0] + 0.2, format="mjd")
+    place = demo.site.location
+    target = SkyCoord(23.4621, 30.6599, unit="deg")
+    moon = get_body("moon", middle, place)
+    assert target.transform_to(AltAz(obstime=middle, location=place)).alt.deg > 45.0
+    assert moon.separation(target, origin_mismatch="ignore").deg < 55.0
+    assert rank_targets(demo, bright, catalog, only).empty_reason == "no_usable_time"
+    # From 31° south it culminates at 28°.
+    site = demo.site.model_copy(update={"latitude_deg": -31.3})
+    south = demo.model_copy(update={"site": site})
+    dark = compute_night(site, EVENING)
+    assert rank_targets(south, dark, catalog, only).empty_reason == "never_up"
+    goal = '[goal."M 33"]\nhours = { L = 2.0 }\ngathered_hours = { L = 2.0 }\n'
+    done = parse_config(starter_text() + goal, "done.toml")
+    night = compute_night(done.site, EVENING)
+    assert rank_targets(done, night, catalog, only).empty_reason == "all_goals_are_reached"
 
 
 def test_tonights_best_are_different_pictures(demo: Config, night: Night, catalog: Catalog) -> None:

@@ -47,6 +47,14 @@ def test_small_targets_take_the_long_train_and_large_ones_the_short(rankings):
     assert rankings["NGC 7000"].best.train == "reducer"
 
 
+def test_what_is_no_better_in_figures_is_not_said(catalog):
+    huge = CONFIG.camera.model_copy(update={"width_px": 14000, "height_px": 10500})
+    short = CONFIG.optics.model_copy(update={"aperture_mm": 30.0, "focal_length_mm": 135.0})
+    config = CONFIG.model_copy(update={"camera": huge, "optics": short})
+    reason = rank_trains(config, catalog.target(catalog.find("M 33"))).reason
+    assert "0 % of the light" not in reason
+
+
 def test_reasons_name_the_numbers(rankings):
     assert "pixels across" in rankings["M 51"].reason
     assert "2 panels instead of 4" in rankings["NGC 7000"].reason

@@ -68,7 +68,12 @@ def test_plan_without_blocks_says_why(plan):
         "progress": [],
         "blocks_reason": "below_minimum_altitude",
     }
-    assert "No block can be placed: below minimum altitude." in plan_text(empty)
+    text = plan_text(empty)
+    assert "No block can be placed: below minimum altitude." in text
+    # Nobody sets up for it, and its minutes need no table.
+    assert plan["setup"]
+    assert "Setting up" not in text
+    assert "Minutes" not in text
 
 
 def test_plan_without_window(plan):

@@ -35,7 +35,7 @@ from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_
 from nightplan.planning.framing.catalog_framing import frame_catalog
 from nightplan.planning.photons.filter_set import goal_hours
 from nightplan.planning.photons.photon_budget import photon_budget
-from nightplan.planning.tonight.limits import usable_margin_deg
+from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
 from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
 
 if TYPE_CHECKING:
@@ -149,18 +149,18 @@ def rank_targets(
     """
     wishes = wishes or Wishes()
     rows = wished_rows(catalog, wishes)
-    nothing = Ranking((), rows.size, "no_darkness" if night.window_utc_mjd is None else "not_up")
-    if night.window_utc_mjd is None or rows.size == 0:
-        if rows.size == 0:
-            return Ranking((), 0, "no target of the catalogue fits the filters given")
-        return nothing
+    if rows.size == 0:
+        return Ranking((), 0, "no target of the catalogue fits the filters given")
+    if night.window_utc_mjd is None:
+        return Ranking((), rows.size, "no_darkness")
+    asked = rows.size
     utc_mjd = time_grid(night, GRID_MIN)
     # Upper culmination below the limit means never up; a degree covers precession since J2000.
     culmination = 90.0 - np.abs(config.site.latitude_deg - catalog.dec_deg[rows])
     rows = rows[culmination > config.preferences.minimum_altitude_deg - 1.0]
     columns = _geometry(config, night, catalog, rows, utc_mjd, wishes, gathered_h or {})
     if columns.rows.size == 0:
-        return nothing
+        return Ranking((), asked, _down_or_unusable(config, night, catalog, rows, utc_mjd))
     bound = columns.framing * columns.priority * columns.missing * columns.hours
     order = np.argsort(-bound, kind="stable")
     columns = columns.take(order)
@@ -177,8 +177,18 @@ def rank_targets(
             break
     ranked = _gather(config, night, catalog, scored, most, wishes)
     if not ranked:
-        return nothing
+        done = bool((columns.missing <= 0.0).all())
+        return Ranking((), asked, "all_goals_are_reached" if done else "no_usable_time")
     return Ranking(ranked, int(rows.size), "")
+
+
+def _down_or_unusable(
+    config: Config, night: Night, catalog: Catalog, rows: NDArray[np.intp], utc_mjd: Floats
+) -> str:
+    """Why no row has usable hours, in the words of a campaign: `never_up` or `no_usable_time`."""
+    tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
+    hours = usable_hours(utc_mjd, geometry_margin_deg(config, tracks))
+    return "no_usable_time" if (hours >= SHORTEST_H).any() else "never_up"
 
 
 def _geometry(

@@ -392,7 +392,11 @@ def _corner_words(one: TrainFit, other: TrainFit) -> str:
         + ("" if own.circle_covers else " and an image circle smaller than the sensor")
         for own in (one.optics, other.optics)
     ]
-    return f"{told[0]} instead of {told[1]}"
+    return f"{told[0]} instead of {told[1]}" if told[0] != told[1] else ""
+
+
+def _percent(share: float) -> str:
+    return "under 1 %" if share < 0.01 else f"{100.0 * share:.0f} %"
 
 
 def _fields(panels: int) -> str:
@@ -417,7 +421,7 @@ def _loss(ranking: TrainRanking, train: str) -> TargetLoss:
     first = list(told)[:2]
     reason = f"{ranking.target} would do better with the {best.train}"
     reason += f": {' and '.join(told[part] for part in first)}. " if told else " by little. "
-    reason += f"It loses {100.0 * share:.0f} % of its best score"
+    reason += f"It loses {_percent(share)} of its best score"
     hours = taken.hours_all_panels, best.hours_all_panels
     if "time" not in first and all(math.isfinite(each) for each in hours):
         alike = abs(_log_ratio(*hours)) < _WORTH_SAYING
@@ -439,6 +443,6 @@ def _night_reason(
     worse = [loss for loss in losses if loss.share > 0.0]
     if not worse:
         return f"{train}: the best train for every target of the night."
-    told = ", ".join(f"{loss.target} {100.0 * loss.share:.0f} %" for loss in worse)
+    told = ", ".join(f"{loss.target} {_percent(loss.share)}" for loss in worse)
     whose = f"it is the best for {', '.join(best_for)}" if best_for else "it serves all best"
     return f"{train}: {whose}, and costs {told} of the best score."

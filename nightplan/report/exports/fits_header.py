@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.files import write_whole
+from nightplan.files import check_ending, write_whole
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.sky.tangent_plane import axes_directions
 
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
     from nightplan.planning.framing.framing import Framing, Panel
 
 _TILE_ROWS = 100
+FITS_ENDINGS = tuple(
+    f".{name}{packed}" for name in ("fits", "fit", "fts") for packed in ("", ".gz")
+)
 
 
 def panel_header(panel: Panel, optics: TrainOptics, target: str = "") -> Header:
@@ -103,8 +106,9 @@ def write_header_file(path: str | os.PathLike[str], config: Config, framing: Fra
     Raises
     ------
     nightplan.errors.FileError
-        The file cannot be written.
+        The file cannot be written, or its name is not that of a FITS file.
     """
+    check_ending(path, "a FITS file", FITS_ENDINGS)
     data = header_file_bytes(config, framing)
     if os.fspath(path).endswith(".gz"):
         data = gzip.compress(data, mtime=0)

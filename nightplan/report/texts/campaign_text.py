@@ -17,7 +17,7 @@ REASONS = {
     "tear_down_comes_first": "tear-down is set before there is anything to shoot",
     "battery_ends_first": "the battery is empty before there is anything to shoot",
     "never_up": "never above the limits in these nights",
-    "no_usable_time": "up, but never outside the limits of darkness and moon distance",
+    "no_usable_time": "up, but always too near the moon or in too bright a sky",
     "not_within_the_nights": "not within these nights",
     "no_target_is_up": "no target is worth these nights",
     "all_goals_are_reached": "every goal is reached already",

@@ -22,7 +22,7 @@ def collect_text(document: CollectDocument) -> str:
         words = [counted(kinds[kind], KIND_WORDS.get(kind, kind)) for kind in sorted(kinds)]
         lines.append("new: " + ", ".join(words))
     if document.judged_again:
-        lines.append(f"{document.judged_again} known subs took the new verdict")
+        lines.append(f"{counted(document.judged_again, 'known sub')} took the new verdict")
     if document.skipped:
         lines += ["", "Skipped:"]
         start = document.folder.rstrip("/") + "/"

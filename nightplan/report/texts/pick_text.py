@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from nightplan.model.site import Site
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import reason_words
+from nightplan.report.wording.words import counted, reason_words
 
 if TYPE_CHECKING:
     from nightplan.report.documents.pick import PickDocument
@@ -31,7 +31,8 @@ KIND_WORDS = {
 def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
     """Lay out the ranking, best first, in 80 columns; `why` adds the reasons."""
     clock = NightClock(site.zone, [row.best_utc for row in document.targets])
-    lines = [f"{document.site}, night of {document.date}: {document.considered} targets looked at"]
+    looked_at = counted(document.considered, "target")
+    lines = [f"{document.site}, night of {document.date}: {looked_at} looked at"]
     lines += [paragraph(notice) for notice in document.notices]
     if not document.targets:
         reason = reason_words(document.targets_reason)

@@ -57,11 +57,11 @@ def plan_text(plan: Plan, *, rules: bool | None = None) -> str:
         parts.append(paragraph(f"No block can be placed: {reason}."))
     if plan.get("changes"):
         parts.append("Against the plan in force\n" + _changes(plan))
-    if plan.get("setup") and not plan.get("from_utc"):
+    if plan.get("setup") and plan["blocks"] and not plan.get("from_utc"):
         parts.append("Setting up\n" + _setup(plan, clock, rules))
     if plan["progress"]:
         parts.append("Progress, equivalent hours\n" + _progress(plan, rules))
-    if plan["ledger"] and plan["window_start_utc"]:
+    if plan["ledger"] and (plan["blocks"] or plan.get("from_utc")):
         parts.append("Minutes of the window\n" + _ledger(plan, rules))
     if plan["blocks"]:
         parts.append(_proof(plan))

@@ -19,8 +19,10 @@ def season_text(
     """Months, the useful span, the best weeks, and how the target fills the train's field."""
     nights, usable, moonless = table.nights, table.usable_hours[0], table.moonless_hours[0]
     lines = [
-        f"{target.label} from {nights.evenings[0]} to {nights.evenings[-1]}, "
-        f"{counted(int((usable > 0.0).sum()), 'night')} with usable hours",
+        paragraph(
+            f"{target.label} from {nights.evenings[0]} to {nights.evenings[-1]}, "
+            f"{counted(int((usable > 0.0).sum()), 'night')} with usable hours"
+        ),
         paragraph(_fit_words(target, optics)),
         paragraph(_span_words(table, least_hours)),
         "",

@@ -30,6 +30,9 @@ REASON_WORDS: Mapping[str, str] = {
     "always_down": "below the horizon throughout",
     "outside_interval": "not between this noon and the next",
     "no_darkness": "the sun stays too high",
+    "never_up": "never above the limits",
+    "no_usable_time": "up, but always too near the moon or in too bright a sky",
+    "all_goals_are_reached": "every goal is reached already",
 }
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
