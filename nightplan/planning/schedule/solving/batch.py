@@ -23,13 +23,14 @@ TABLE_STEP_S = 15.0
 class Values:
     """Of each candidate: its objective, of each run the lane and count it really got and
     its start (arrays (candidate, run); count 0 where it could not be placed), and the hours of
-    each row (candidate, row)."""
+    each row (candidate, row); `ended_s` (candidate,) is when its last run ends."""
 
     objective: FloatArray
     lanes: IntArray
     counts: IntArray
     start_s: FloatArray
     hours: FloatArray
+    ended_s: FloatArray
 
 
 @dataclass(eq=False)
@@ -152,6 +153,7 @@ class BatchPlacer:
             counts=np.zeros((size, runs), dtype=np.int64),
             start_s=np.full((size, runs), np.nan),
             hours=rigs.hours,
+            ended_s=rigs.free_s,
         )
         same = (lanes == lanes[0]) & (counts == counts[0]) & (not_before_s == not_before_s[0])
         apart = np.where(same.all(axis=1), runs, same.argmin(axis=1))

@@ -156,6 +156,32 @@ class LocalSearch:
             float(values.objective[index]), lanes, counts, wait, start, values.hours[index]
         )
 
+    def grow(self, block_s: float) -> Order:
+        """An order built from the front: always the block of about `block_s` that gains most a
+        minute, its lead counted; as long as any gains."""
+        order = Order(self.batch.utility.constant(), (), (), ())
+        ended = self.placer.start_s
+        lanes = range(len(self.placer.lanes))
+        block = [max(self.least[k], self.placer.fitting(k, block_s)) for k in lanes]
+        while self.spare():
+            own: Candidate = (list(order.lanes), list(order.counts), list(order.waits_s))
+            longer = [own]
+            for lane in lanes:
+                counts = [*own[1], block[lane]]
+                if own[0] and own[0][-1] == lane:
+                    counts = [*own[1][:-1], own[1][-1] + block[lane]]
+                    longer.append((own[0], counts, own[2]))
+                else:
+                    longer.append(([*own[0], lane], counts, [*own[2], -np.inf]))
+            values = self._values(longer)
+            gained, took = values.objective - order.objective, values.ended_s - ended
+            rate = np.where(took > 1.0, gained / np.maximum(took, 1.0), 0.0)
+            best = int(rate.argmax())
+            if rate[best] <= 0.0:
+                break
+            order, ended = self._order(values, longer, best), float(values.ended_s[best])
+        return order
+
     def improve(
         self, order: Order, insertable: IntArray, allowance: int = 10**9, gain: float = GAIN
     ) -> Order:

@@ -33,6 +33,7 @@ PASSES = 40
 CLOSE, NEAR = 2e-4, 8e-4
 FEW_LANES = 17
 LONG_STEP, SHORT_STEP = 1e-3, 3e-4
+GROWN_S = (1200.0, 2400.0, 3600.0, 5400.0)
 
 
 @dataclass
@@ -124,10 +125,7 @@ class Work:
         """The bound as low as prices make it, over cells as fine as they can be."""
         effort = self.effort
         bounds = self._begin(effort.cell_s, None)
-        in_force = runs_in_force(self.problem, self.placer)
-        if in_force:
-            lanes, counts, waits = (list(part) for part in zip(*in_force, strict=True))
-            self._keep(self.search.best_of([(lanes, counts, waits)]))
+        self._start()
         root = bounds.root(bounds.first_prices(None if self.best is None else self.best.hours))
         # Prices that finer cells will improve anyway need not settle.
         near = CLOSE if effort.fine < 2 or len(self.placer.lanes) < FEW_LANES else NEAR
@@ -136,8 +134,8 @@ class Work:
             self.bound = root.value
             settled = root.converged and not self._capped(bounds, root)
             last = settled or begun + PASSES >= effort.iterations or not effort.spare(0.5)
-            if last or begun == 0:
-                self._seed(bounds, root, effort.seeds if last else 1)
+            if last:
+                self._seed(bounds, root, effort.seeds)
             if self.enough():
                 return bounds, root
             bounds.drop(root, self.known)
@@ -156,6 +154,25 @@ class Work:
         self.bound = min(self.bound, branch.value)
         self._seed(fine, branch, 2)
         return fine, branch
+
+    def _start(self) -> None:
+        """Orders that need no bound: the plan in force, or else some that are built from the front.
+
+        They rule out much of the night before the bound's own paths are worth climbing from.
+        """
+        in_force = runs_in_force(self.problem, self.placer)
+        if in_force:
+            lanes, counts, waits = (list(part) for part in zip(*in_force, strict=True))
+            self._keep(self.search.best_of([(lanes, counts, waits)]))
+            return
+        climber = self.guided or self.search
+        grown = [climber.grow(block_s) for block_s in GROWN_S]
+        rows = {self.placer.row[lane] for order in grown for lane in order.lanes}
+        likely = np.flatnonzero(np.isin(self.placer.row, list(rows)))
+        for order in grown:
+            self._keep(self.search.again(order))
+        best = max(grown, key=lambda order: order.objective)
+        self._keep(self._climb(self._climb(best, likely, LONG_STEP), likely, SHORT_STEP))
 
     def _capped(self, bounds: BoundSearch, root: Branch) -> bool:
         """Tell the bound's utility what the bound itself rules out; whether that was much."""
@@ -233,7 +250,8 @@ class Work:
 
     def _climb(self, order: Order, likely: IntArray, step: float) -> Order:
         """Climb by steps of at least a share of the bound, by the guide first if there is one."""
-        gain = max(GAIN, step * abs(self.bound)) if step else GAIN
+        scale = self.bound if np.isfinite(self.bound) else order.objective
+        gain = max(GAIN, step * abs(scale))
         if self.guided is not None:
             order = self.guided.improve(order, likely, self.effort.climb, gain)
             order = self.search.again(order)
