@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
 
 ENDINGS = (".fit", ".fits", ".fts", ".fz")
+NOT_BY_NAME = "its name does not end as a FITS file's (.fits, .fit, .fts, .fz, also with .gz)"
 FOCAL_TOLERANCE = 0.03
 """Share by which a header's focal length may differ from a train's."""
 ONE_ANGLE_DEG = 1.0
@@ -112,7 +113,8 @@ def fits_files(folder: Path) -> tuple[list[Path], list[tuple[str, str]]]:
 
     Returns
     -------
-    The files, sorted, and the folders that cannot be read with their reason.
+    The files, sorted, and what is left out, with its reason: the folders that cannot be read and
+    the files of other names. Hidden files are passed over.
 
     Raises
     ------
@@ -123,14 +125,19 @@ def fits_files(folder: Path) -> tuple[list[Path], list[tuple[str, str]]]:
         raise FileError(folder, "is not a folder" if folder.exists() else "no such folder")
     found: list[Path] = []
     closed: list[tuple[str, str]] = []
+    others: list[Path] = []
 
     def note(error: OSError) -> None:
         reason = (error.strerror or str(error)).lower()
         closed.append((str(error.filename), f"the folder cannot be read: {reason}"))
 
     for place, _, names in os.walk(folder, onerror=note):
-        found += [Path(place) / name for name in names if _ends_as_fits(name)]
-    return sorted(found), closed
+        for name in names:
+            if _ends_as_fits(name):
+                found.append(Path(place) / name)
+            elif not name.startswith("."):
+                others.append(Path(place) / name)
+    return sorted(found), closed + [(str(path), NOT_BY_NAME) for path in sorted(others)]
 
 
 def collect_folder(

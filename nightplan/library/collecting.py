@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 class Gathering(Answer):
-    """What came of a folder; every file is in one of the three lists of the document."""
+    """What came of a folder; its files, hidden ones apart, are in the document's three lists."""
 
     def __init__(self, document: CollectDocument) -> None:
         self._document = document

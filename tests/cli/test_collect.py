@@ -62,6 +62,24 @@ def test_a_folder_twice(collect, shot):
     assert (len(second["added"]), len(second["already_known"])) == (0, 3)
 
 
+def test_a_file_of_another_kind_is_told_too(collect, shot, config_file):
+    # Of the documents' reference: every file is added, known or skipped with its reason.
+    for number in range(9):
+        (shot / f"preview-{number}.jpg").write_bytes(b"\xff\xd8")
+    (shot / ".directory").write_text("hidden")
+    skipped = {one["file"].rsplit("/", 1)[-1]: one["reason"] for one in collect(shot)["skipped"]}
+    assert sorted(skipped) == ["broken.fits", *(f"preview-{number}.jpg" for number in range(9))]
+    assert ".fits" in skipped["preview-0.jpg"]
+    text = CliRunner().invoke(
+        command, [str(shot), "--config", str(config_file)], catch_exceptions=False
+    )
+    assert "10 skipped" in text.stdout
+    # Nine alike are told in one entry.
+    assert "preview-0.jpg" in text.stdout
+    assert "preview-8.jpg" not in text.stdout
+    assert "4 more" in " ".join(text.stdout.split())
+
+
 @pytest.mark.parametrize(
     ("kind", "filter_reason", "train_reason"),
     [

@@ -346,7 +346,8 @@ def test_nothing_found_makes_no_journal(collect, shot, config_file):
     (shot / "notes.txt").write_text("cloudy")
     (shot / "empty.fits").touch()
     result = collect()
-    assert (result.added, len(result.skipped)) == ((), 1)
+    assert result.added == ()
+    assert set(reasons(result)) == {"notes.txt", "empty.fits"}
     assert not (config_file.parent / FILE_NAME).exists()
 
 

@@ -53,7 +53,7 @@ class GatheredPart(Document):
 
 
 class CollectDocument(Document):
-    """Every file of the folder is in one of the three lists.
+    """Every file of the folder, hidden ones apart, is in one of the three lists.
 
     `judged_again` counts known subs that took the verdict given with this call. `gathered` lists
     the targets that the folder touched; `equivalent_h` is what counts toward the goal.

@@ -8,6 +8,8 @@ from nightplan.report.documents.collect import CollectDocument
 from nightplan.report.wording.text_table import paragraph, text_table
 from nightplan.report.wording.words import counted
 
+MOST_NAMED = 5
+"""Files skipped for one and the same reason of which the names are told."""
 KIND_WORDS = {"flat_dark": "flat-dark", "bias": "bias frame"}
 
 
@@ -26,10 +28,13 @@ def collect_text(document: CollectDocument) -> str:
     if document.skipped:
         lines += ["", "Skipped:"]
         start = document.folder.rstrip("/") + "/"
-        lines += [
-            paragraph(f"{one.file.removeprefix(start)}: {one.reason}", indent="  ")
-            for one in document.skipped
-        ]
+        alike: dict[str, list[str]] = {}
+        for one in document.skipped:
+            alike.setdefault(one.reason, []).append(one.file.removeprefix(start))
+        for reason, files in alike.items():
+            more = [f"{len(files) - MOST_NAMED} more"] if len(files) > MOST_NAMED else []
+            names = ", ".join(files[:MOST_NAMED] + more)
+            lines.append(paragraph(f"{names}: {reason}", indent="  "))
     if document.gathered:
         rows = [
             [
