@@ -14,7 +14,8 @@ class Mount(Section):
 
     Tracking stops `stop_before_meridian_min` ahead of the meridian, or goes on
     `track_past_meridian_min` beyond it (at most one of the two is above zero); the other side
-    can be reached once the target has crossed. No sub crosses the stop.
+    can be reached once the target has crossed. No sub crosses the stop. The meridian is meant
+    above the pole: of a target that passes below it no second flip is planned.
     """
 
     stop_before_meridian_min: Annotated[float, Field(ge=0.0, le=120.0)] = 0.0
