@@ -41,8 +41,11 @@ SHARES_BY_KIND: dict[str, dict[Role, float]] = {
 STAR_COLOURS: tuple[Role, ...] = ("red", "green", "blue")
 
 # Share of the configured goal hours that a kind can put to use; common practice, no source:
-# stars are bright, so a cluster is done in a part of the time that faint dust asks for.
+# stars are bright, so a cluster is done in a part of the time that faint dust asks for, and a
+# galaxy's disc gathers faster through broad filters than a nebula does line by line.
 HOURS_BY_KIND: dict[str, float] = {
+    "galaxy": 0.8,
+    "galaxy_group": 0.8,
     "open_cluster": 0.25,
     "globular_cluster": 0.3,
     "star_field": 0.3,

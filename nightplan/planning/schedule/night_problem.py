@@ -19,7 +19,7 @@ from nightplan.planning.schedule.problem import (
     Task,
 )
 from nightplan.planning.schedule.refocus import refocus_rule
-from nightplan.planning.tonight.limits import usable_margin_deg
+from nightplan.planning.tonight.limits import never_usable_reasons, usable_margin_deg
 from nightplan.planning.tonight.night_end import latest_end
 from nightplan.planning.tonight.visibility import (
     meridian_transit_utc_mjd,
@@ -123,6 +123,7 @@ def night_problem(
                 new_angle=angle_is_new,
             )
         )
+    never = {role: never_usable_reasons(config, night, tracks, role) for role in margins}
     wanted: dict[str, tuple[WantedFilter, ...]] = {}
     tasks: dict[int, list[Task]] = {}
     trains = tuple(dict.fromkeys(framing.train for framing in framings))
@@ -153,6 +154,7 @@ def night_problem(
                         goal_h=item.goal_h,
                         gathered_h=earlier.gathered_h(target.name, number, item.filter, train),
                         focus_offset_known=filter_.focus_offset_steps is not None,
+                        why_never=never[filter_.role][index],
                     )
                 )
     preferences = config.preferences

@@ -69,6 +69,8 @@ class Task:
         Equivalent hours wanted, and those that earlier nights brought.
     focus_offset_known : bool
         Whether the filter's focus offset is stored (see `Overheads.use_filter_offsets`).
+    why_never : str
+        The limit that bars a task that is usable at no time.
     """
 
     pointing: int
@@ -81,6 +83,7 @@ class Task:
     goal_h: float
     gathered_h: float = 0.0
     focus_offset_known: bool = False
+    why_never: str = "its limits hold at no time of the window"
 
 
 @dataclass(frozen=True)

@@ -80,3 +80,36 @@ def usable_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Rol
     dark = np.where(outside, -180.0, dark_margin_deg(config, night, tracks, role))
     spare = np.minimum(geometry_margin_deg(config, tracks), moon_margin_deg(config, tracks, role))
     return np.minimum(spare, dark[None, :])
+
+
+def never_usable_reasons(
+    config: Config, night: Night, tracks: SkyTracks, role: Role
+) -> tuple[str, ...]:
+    """For each target the limit that bars a filter's role all night; empty where none does."""
+    if night.window_utc_mjd is None:
+        return ("the night has no dark window",) * tracks.altitude_deg.shape[0]
+    usable = usable_margin_deg(config, night, tracks, role) >= 0.0
+    first, last = night.window_utc_mjd
+    inside = (tracks.utc_mjd >= first - 1e-9) & (tracks.utc_mjd <= last + 1e-9)
+    free = inside & (geometry_margin_deg(config, tracks) >= 0.0)
+    dark = free & (dark_margin_deg(config, night, tracks, role) >= 0.0)
+    far = free & (moon_margin_deg(config, tracks, role) >= 0.0)
+    low = config.preferences.minimum_altitude_deg
+    high = config.mount.highest_altitude_deg
+    moon_deg = float(np.max(moon_distance_limit_deg(config, role)
+                            * tracks.moon_illuminated_fraction))  # fmt: skip
+    reasons = []
+    for row in range(usable.shape[0]):
+        if usable[row].any():
+            reasons.append("")
+        elif not free[row].any():
+            reasons.append(
+                f"in the window it never stands above {low:g}° and the skyline, below {high:g}°"
+            )
+        elif not dark[row].any():
+            reasons.append("while it stands free it is not dark enough for that filter")
+        elif not far[row].any():
+            reasons.append(f"the moon is nearer than {moon_deg:.0f}° whenever it stands free")
+        else:
+            reasons.append("its altitude, the darkness and the moon never suit it together")
+    return tuple(reasons)

@@ -106,6 +106,7 @@ class PlanDocument(Document):
     targets: list[FramedTarget]
     blocks: list[PlanBlock]
     blocks_reason: str | None = None
+    left_out: list[str]
     events: list[PlanEvent]
     ledger: dict[str, float]
     bound: float
@@ -157,6 +158,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
             "change_cost": 0.0,
         }
         lists: dict[str, object] = {"blocks": [], "events": [], "progress": [], "changes": []}
+        lists["left_out"] = []
         lists["from_utc_reason"] = "no_schedule"
         return PlanDocument.model_validate({**base, **nothing, **lists, "ledger": idle})
     problem, solution = plan.posed.problem, plan.solution
@@ -209,6 +211,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
             "from_utc_reason": None if plan.replanned else "planned_whole",
             "changes": changes(problem, schedule),
             "blocks": blocks,
+            "left_out": list(solution.limits),
             "events": events,
             "ledger": ledger_min(problem, schedule),
             "bound": solution.bound,

@@ -52,6 +52,8 @@ def plan_text(plan: Plan, *, rules: bool | None = None) -> str:
         reasons = _reasons(plan, clock)
         if reasons:
             parts.append("Why then\n" + reasons)
+        if plan.get("left_out"):
+            parts.append("Left out tonight\n" + _left_out(plan))
     else:
         reason = str(plan.get("blocks_reason") or "nothing fits").replace("_", " ")
         parts.append(paragraph(f"No block can be placed: {reason}."))
@@ -184,6 +186,10 @@ def _reasons(plan: Plan, clock: NightClock) -> str:
         for row in plan["blocks"]
         if row.get("why") and (begin is None or moment(row["start_utc"]) >= moment(begin))
     )
+
+
+def _left_out(plan: Plan) -> str:
+    return "\n".join(paragraph(f"{wish}.") for wish in plan["left_out"])
 
 
 def _changes(plan: Plan) -> str:

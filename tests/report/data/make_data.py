@@ -230,7 +230,7 @@ def main() -> None:
         "window_kind": "astronomical",
         "window_start_utc": "2027-10-06T19:32:40Z",
         "window_end_utc": iso(end),
-        "from_utc": None, "from_utc_reason": "planned_whole", "changes": [],
+        "from_utc": None, "from_utc_reason": "planned_whole", "changes": [], "left_out": [],
         "targets": targets,
         "blocks": clock.blocks,
         "events": clock.events,

@@ -19,28 +19,38 @@ def binding_limits(problem: Problem, schedule: Schedule) -> list[str]:
         return ["the night has no dark window"]
     if problem.end_s <= problem.start_s:
         return [_no_room(problem)]
-    found: list[str] = []
-    shot = {(problem.row_of_task[block.task]) for block in schedule.blocks}
-    reasons: dict[str, list[str]] = {}
+    shot = {problem.row_of_task[block.task] for block in schedule.blocks}
+    reasons: dict[str, dict[str, list[str]]] = {}
     for number, task in enumerate(problem.tasks):
         if problem.row_of_task[number] in shot:
             continue
-        pointing = problem.pointings[task.pointing]
-        why = _why_out(problem, number)
-        reasons.setdefault(why, []).append(f"{pointing.target} {task.filter}")
-    for why, wanted in sorted(reasons.items(), key=lambda item: (-len(item[1]), item[0])):
-        names = list(dict.fromkeys(wanted))
-        shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-        found.append(f"{shown}: {why}")
+        own = reasons.setdefault(_why_out(problem, number), {})
+        filters = own.setdefault(_field(problem, task.pointing), [])
+        if task.filter not in filters:
+            filters.append(task.filter)
+    widest = sorted(reasons.items(), key=lambda item: (-sum(map(len, item[1].values())), item[0]))
+    found = []
+    for why, wanted in widest:
+        names = ", ".join(f"{name} {' '.join(filters)}" for name, filters in wanted.items())
+        found.append(f"{names}: {why}")
     return found
+
+
+def _field(problem: Problem, pointing: int) -> str:
+    """A target's name, with the panel where it has several."""
+    one = problem.pointings[pointing]
+    several = sum(other.target == one.target for other in problem.pointings) > 1
+    return f"{one.target} panel {one.panel}" if several else one.target
 
 
 def _no_room(problem: Problem) -> str:
     if problem.latest_end_s < problem.window_s:
-        why = problem.limits.get("latest_end", "the latest end")
+        why = problem.limits.get("latest_end", "work has to end early")
+        if problem.end_s <= 0.0:
+            return f"{why}: that is before the window begins"
         return (
-            f"{why} leaves {problem.end_s / 60:.0f} min of the window, "
-            f"setting up and what is past take {problem.start_s / 60:.0f} min"
+            f"{why}: that is {problem.end_s / 60:.0f} min into the window, and "
+            f"setting up and what is past take {problem.start_s / 60:.0f} min of it"
         )
     return (
         f"setting up and what is past take {problem.start_s / 60:.0f} min "
@@ -54,7 +64,7 @@ def _why_out(problem: Problem, number: int) -> str:
         return "its goal is reached"
     ever = problem.usable_intervals(number)
     if not ever:
-        return "its altitude, horizon, moon or darkness limits hold at no time of the window"
+        return task.why_never
     least = max(problem.shortest_block_s, task.sub_s + problem.overheads.download_s)
     spans = problem.lane_intervals(number, False) + problem.lane_intervals(number, True)
     longest = max((high - low for low, high in spans), default=0.0)
