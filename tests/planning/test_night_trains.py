@@ -29,6 +29,7 @@ EVENING = datetime.date(2027, 10, 6)
 WIDE, SMALL = "NGC 7000", "NGC 7331"
 CHANGE_MIN = 10.0
 GOALS = '\n[goal."NGC 7000"]\npriority = 2.0\nhours = { Ha = 3.0, OIII = 3.0 }\n'
+GOALS += '[goal."NGC 7331"]\npriority = 2.0\nhours = { L = 3.7, R = 2.8, G = 2.8, B = 2.8 }\n'
 
 
 def config_with(*lines: str, goals: str = GOALS):

@@ -111,9 +111,9 @@ def test_a_night_of_replans_without_news_ends_as_it_was_planned(again, kept) -> 
     assert plan["objective"] >= kept["objective"] - 0.002
     assert plan["ledger"]["idle"] < kept["ledger"]["idle"] + 10.0
     names = {row["filter"] for row in kept["blocks"]}
-    assert {name: counts(plan, name) for name in names} == {
-        name: counts(kept, name) for name in names
-    }
+    same = all(counts(plan, name) == counts(kept, name) for name in names)
+    # Only a gain above the published 0.002 is worth a reshuffle.
+    assert same or plan["objective"] > kept["objective"] + 0.002
 
 
 def test_before_the_window_and_after_it_the_plan_stays(again, kept) -> None:

@@ -248,3 +248,17 @@ def test_a_failing_proof_still_leaves_a_plan(invented_night, monkeypatch):
     assert unproven.schedule.blocks
     assert "no linear programme today" in unproven.notes[0]
     assert unproven.bound >= proven.objective
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_target_is_centred_twice_running_without_a_pause(invented_night, seed):
+    problem = invented_night(targets=2, filters=3, hours=7.0, seed=seed, goal_h=4.0)
+    schedule = solve(problem).schedule
+    for before, after in itertools.pairwise(schedule.blocks):
+        if (before.task, before.after_meridian) == (after.task, after.after_meridian):
+            between = [
+                event.kind
+                for event in schedule.events
+                if before.end_s - 1.0 <= event.start_s and event.end_s <= after.start_s + 1.0
+            ]
+            assert "slew_centre" not in between or "idle" in between

@@ -142,7 +142,8 @@ def _before(problem: Problem, block: Block, events: tuple[Event, ...]) -> float:
         ):
             break
         begun = kept.start_s
-    return problem.start_s - begun
+    lasted = problem.start_s - begun
+    return lasted + problem.dither_due_s if lasted > 0.0 else 0.0
 
 
 def _events_between(events: tuple[Event, ...], low_s: float, high_s: float) -> list[Event]:

@@ -219,6 +219,13 @@ class Problem:
         return max(self.setup_s, self.now_s, kept)
 
     @property
+    def dither_due_s(self) -> float:
+        """The dither that falls on the border of what is kept; it counts for its run's length."""
+        every = self.overheads.dither_every
+        due = bool(self.kept) and self.kept[-1].count % every == 0
+        return self.overheads.dither_s if due else 0.0
+
+    @property
     def end_s(self) -> float:
         """Last moment at which a block may end."""
         return max(0.0, min(self.window_s, self.latest_end_s))

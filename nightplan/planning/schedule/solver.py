@@ -63,6 +63,8 @@ class Solution:
 HURRY_S = 2.5
 LAST_RESORT = 8.0
 LOOSE_PERCENT = 2.0
+JOINED_SHARE = 0.003
+"""What a plan may lose of its gain so that it does not centre one target twice running."""
 
 
 def solve(problem: Problem, time_limit_s: float = 5.0, effort: Effort | None = None) -> Solution:
@@ -126,13 +128,13 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
         )  # fmt: skip
     more = time_limit_s / 5.0
     if tasks <= 8:
-        cell, fine, rounds, climb = 180.0, 3, 3.0, 30_000
+        cell, fine, rounds, climb = 180.0, 3, 3.0, 15_000
     elif tasks <= 21:
-        cell, fine, rounds, climb = 240.0, 3, 1.0, 40_000
+        cell, fine, rounds, climb = 240.0, 3, 1.0, 15_000
     elif tasks <= 45:
-        cell, fine, rounds, climb = 300.0, 3, 0.0, 40_000
+        cell, fine, rounds, climb = 300.0, 3, 0.0, 20_000
     else:
-        cell, fine, rounds, climb = 300.0, 0, 0.0, 25_000
+        cell, fine, rounds, climb = 300.0, 0, 0.0, 10_000
     if more >= (2.0 if tasks <= 45 else 6.0):
         fine, rounds = 3, max(rounds, 1.0)
     return Effort(
@@ -165,6 +167,7 @@ def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> 
         notes = (f"the proof failed ({type(error).__name__}: {error}); the plan is unproven",)
     schedule, value = idle, evaluate(problem, idle).value
     if work.best is not None:
+        work.join_runs(JOINED_SHARE)
         found = placer.schedule(placer.place(work.best.runs))
         found_value = evaluate(problem, found).value
         if found_value > value and not violations(problem, found):

@@ -122,7 +122,8 @@ class Placer:
             ):
                 break
             begun = block.start_s
-        return lane, self.start_s - begun
+        lasted = self.start_s - begun
+        return lane, lasted + self.problem.dither_due_s if lasted > 0.0 else 0.0
 
     def _lead(self, before: int, lane: int) -> list[tuple[EventKind, float]]:
         new = self.lanes[lane]

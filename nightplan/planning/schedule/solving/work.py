@@ -278,6 +278,12 @@ class Work:
         ]
         return lanes, counts, [-np.inf] * len(lanes)
 
+    def join_runs(self, share: float) -> None:
+        """Make runs of one lane side by side one where that loses at most `share` of the gain."""
+        if self.best is not None:
+            gain = self.best.objective - self.utility.constant()
+            self.best = self.search.joined(self.best, share * max(0.0, gain))
+
     def _keep(self, order: Order | None) -> None:
         if order is not None and (self.best is None or order.objective > self.best.objective):
             self.best = order
