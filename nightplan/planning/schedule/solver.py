@@ -130,7 +130,7 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
     if tasks <= 8:
         cell, fine, rounds, climb = 180.0, 3, 3.0, 15_000
     elif tasks <= 21:
-        cell, fine, rounds, climb = 240.0, 3, 1.0, 15_000
+        cell, fine, rounds, climb = 240.0, 3, 0.0, 15_000
     elif tasks <= 45:
         cell, fine, rounds, climb = 300.0, 3, 0.0, 20_000
     else:
