@@ -45,8 +45,8 @@ def frame_text(document: FrameDocument) -> str:
         )
     lines.append(
         paragraph(
-            f"Hours inside all limits in the night of {document.date}: "
-            f"{document.hours_tonight:.1f}"
+            f"Hours inside all limits of {document.trains[0].hours_filter} in the night of "
+            f"{document.date}: {document.hours_tonight:.1f}"
             + (
                 f", {document.hours_per_panel_tonight:.1f} a panel."
                 if len(document.panels) > 1
