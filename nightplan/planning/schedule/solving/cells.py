@@ -133,7 +133,7 @@ def build_cells(
         lead_class=lead_class,
         lead=lead,
         cost=change_costs(placer),
-        barred=_barred(placer, borders, flips),
+        barred=barred_changes(placer, borders, flips),
     )
 
 
@@ -433,7 +433,7 @@ def _change_cost(placer: Placer, before: int, lane: int) -> float:
     )
 
 
-def _barred(placer: Placer, borders: FloatArray, flips: bool) -> BoolArray:
+def barred_changes(placer: Placer, borders: FloatArray, flips: bool) -> BoolArray:
     lanes = len(placer.lanes)
     problem = placer.problem
     barred = np.zeros((borders.size, lanes + 1, lanes), dtype=bool)

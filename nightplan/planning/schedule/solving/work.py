@@ -9,9 +9,11 @@ import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
 from nightplan.planning.schedule.solving.batch import BatchPlacer
+from nightplan.planning.schedule.solving.beginnings import Beginnings, Night
 from nightplan.planning.schedule.solving.bound import BoundSearch, Branch, Tree
 from nightplan.planning.schedule.solving.cell_arcs import Reach
 from nightplan.planning.schedule.solving.cells import build_cells
+from nightplan.planning.schedule.solving.clock_steps import ClockSteps
 from nightplan.planning.schedule.solving.local_search import (
     GAIN,
     Candidate,
@@ -32,6 +34,8 @@ ROUND = 30
 PASSES = 40
 CLOSE, NEAR = 2e-4, 8e-4
 FEW_LANES = 17
+COARSE_S, CLOSED, CLOSE_STEPS = 60.0, 0.7, 5e-5
+FEW_ALIVE = 1000
 LONG_STEP, SHORT_STEP = 1e-3, 3e-4
 GROWN_S = (1200.0, 2400.0, 3600.0, 5400.0)
 
@@ -45,7 +49,8 @@ class Effort:
     `Cells`), `iterations` paths priced before branching, `rounds` of branching. Of the paths at
     most `seeds` are climbed from, none after `climb` orders were valued, nor does one climb take
     more; `shaken` orders are valued while the best one is shaken. `gap` is the share of the bound
-    that is good enough. The clock (`time_limit_s`) only ends a solve that a slow machine would
+    that is good enough. With `step_s` the bound counts whole subs in steps of that length (0: no),
+    and up to `alive` beginnings of the night are followed at a time. The clock (`time_limit_s`) only ends a solve that a slow machine would
     drag out.
     """
 
@@ -58,6 +63,8 @@ class Effort:
     climb: int = 100_000
     shaken: int = 40_000
     gap: float = 0.001
+    step_s: float = 0.0
+    alive: int = 0
     time_limit_s: float = 5.0
     started: float = field(default_factory=time.perf_counter)
 
@@ -110,10 +117,63 @@ class Work:
         """Find schedules and the bound; returns the bound."""
         bounds, root = self._lowered()
         self._polish(root, self.effort.shaken)
-        if self.effort.rounds and not self.enough():
-            bounds.drop(root, self.known)
+        if self.enough():
+            return max(self.bound, self.known)
+        bounds.drop(root, self.known)
+        if self.effort.step_s:
+            self._count_subs(bounds, root)
+        elif self.effort.rounds:
             self._branch(bounds, root)
         return max(self.bound, self.known)
+
+    def _count_subs(self, cells: BoundSearch, root: Branch) -> None:
+        """The bound over whole subs: prices from coarse steps, then beginnings of the night in
+        fine ones, each time with part of the gap to close, as many as there may be."""
+        effort, lanes = self.effort, cells.programme.lane_name
+        goal_h = self.utility.goal_h
+        programme = ClockSteps(self.placer, goal_h, max(COARSE_S, effort.step_s), lanes)
+        search = BoundSearch(programme, self.utility, lambda: effort.spare(0.8))
+        branch = search.root(replace(root.prices, block=np.zeros(programme.rows)))
+        search.lower(branch, effort.iterations, tolerance=CLOSE_STEPS)
+        self.bound = min(self.bound, branch.value)
+        self._seed(search, branch, 2)
+        if self.enough():
+            return
+        programme = ClockSteps(self.placer, goal_h, effort.step_s, lanes)
+        beginnings = Beginnings(programme, self.utility, branch.prices)
+        self.bound = min(self.bound, beginnings.bound)
+        grown = 0
+        for closed, alive in ((0.0, min(FEW_ALIVE, effort.alive)), (CLOSED, effort.alive)):
+            wanted = self.known + max(closed * (self.bound - self.known), self._good_enough())
+            proof = beginnings.prove(wanted, alive)
+            grown += proof.grown
+            self.bound = min(self.bound, proof.bound)
+            self._try(proof.nights, branch)
+            # Once the best night of these steps is found only finer ones could tell more.
+            if self.enough() or proof.bound > proof.wanted:
+                break
+        self.method += f", {grown} beginnings"
+
+    def _good_enough(self) -> float:
+        """How far above the best schedule the bound may be left."""
+        return 0.9 * self.effort.gap * abs(self.bound)
+
+    def _try(self, nights: tuple[Night, ...], branch: Branch) -> None:
+        """Place nights that the proof ended with, and climb from the best."""
+        candidates: list[Candidate] = []
+        for night in nights:
+            lanes: list[int] = []
+            counts: list[int] = []
+            for lane, count in night.blocks:
+                if lanes and lanes[-1] == lane:
+                    counts[-1] += count
+                else:
+                    lanes.append(lane)
+                    counts.append(count)
+            candidates.append((lanes, counts, [-np.inf] * len(lanes)))
+        found = self.search.best_of(candidates)
+        if found is not None:
+            self._keep(self.search.improve(found, self._likely(branch), self.effort.climb))
 
     def climb_plainly(self) -> None:
         """Without help from the bound: climb from nothing by every lane."""
