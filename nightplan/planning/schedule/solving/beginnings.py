@@ -10,20 +10,23 @@ is raised until few enough are: less is proven then, but never nothing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from nightplan.planning.schedule.problem import FloatArray, IntArray
-from nightplan.planning.schedule.solving.clock_steps import ClockSteps, Onward
+from nightplan.planning.schedule.problem import BoolArray, FloatArray, IntArray
+from nightplan.planning.schedule.solving.clock_steps import ClockSteps, Onward, Ways
 from nightplan.planning.schedule.solving.completion import Completion
 from nightplan.planning.schedule.solving.path_programme import Prices
 from nightplan.planning.schedule.solving.utility_model import RowUtility
 
-COMPARED = 60
+COMPARED = 100
+AT_ONCE = 4000
 BEST_ENDS = 20
-# Columns of a beginning; the hours of each row follow. FREE_S is when it can end at the earliest.
-HAS, COST, NAME, ENDED, FREE_S, HOURS = range(6)
+# Columns of a beginning; the hours of each row follow. FREE_S is when it can end at the earliest,
+# FOCUS_S when its last focus run can have ended at the latest, RUN_S how long its last run is.
+HAS, COST, NAME, ENDED, FREE_S, FOCUS_S, RUN_S, HOURS = range(8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,27 +57,31 @@ class Beginnings:
         self.onward = programme.onward(prices)
         self.nothing = np.zeros((1, HOURS + programme.rows))
         self.nothing[:, HAS] = self.completion.most(self.nothing[:, HOURS:])
+        placer = programme.placer
+        self.nothing[:, FOCUS_S] = placer.first_focus_s - placer.start_s
         first = self.onward.value[0, 2 * programme.lanes]
         self.bound = float(self.nothing[0, HAS] + first)
 
     def prove(self, wanted: float, alive: int) -> Proof:
         """Whether no schedule is worth more than `wanted`, or than little more if more than
         `alive` beginnings would have to be followed at a time."""
-        growth = _Growth(self.programme, self.completion, self.onward, wanted)
-        growth.arrive(0, 2 * self.programme.lanes, self.nothing)
-        for step in range(self.programme.steps):
-            growth.take(step)
+        programme = self.programme
+        growth = _Growth(programme, self.completion, self.onward, wanted)
+        growth.arrive(0, 2 * programme.lanes, self.nothing)
+        for low in range(0, programme.steps, programme.stretch):
+            high = min(low + programme.stretch, programme.steps)
+            growth.take(low, high)
             if growth.alive > 1.5 * alive:
-                growth.thin(step, alive)
+                growth.thin(high, alive)
         wanted = growth.wanted
         return Proof(wanted, max(wanted, growth.best_end), growth.nights(), growth.grown)
 
 
 class _Growth:
-    """One proof under way.
+    """One proof under way, stretch after stretch of steps: what begins in one ends behind it.
 
     Beginnings are rows of an array (beginning, column), those with the most in hand first;
-    `waiting` holds them by state, `arriving` by step and state.
+    `waiting` holds them by state, `arriving` by stretch and state.
     """
 
     def __init__(
@@ -89,122 +96,193 @@ class _Growth:
         self.parents: list[IntArray] = [np.array([-1])]
         self.added: list[IntArray] = [np.array([-1])]
         self.ends: list[tuple[float, int]] = []
+        # Whether runs may follow each other without a focus run between.
+        before, lane = programme.changes
+        self.blurs = not programme.focused[before, lane][before < programme.lanes].all()
         self.row_of_move = HOURS + programme.row[programme.moves.lane]
 
     def arrive(self, step: int, state: int, some: FloatArray) -> None:
-        """Beginnings that end in a step."""
+        """Beginnings that end in the stretch of a step."""
         self.alive += some.shape[0]
-        self.arriving.setdefault(step, {}).setdefault(state, []).append(some)
+        by_state = self.arriving.setdefault(step // self.programme.stretch, {})
+        by_state.setdefault(state, []).append(some)
 
-    def take(self, step: int) -> None:
-        """Let go, wait or grow: all that are there in a step."""
-        lanes, onward = self.programme.lanes, self.onward
-        fresh = self.arriving.pop(step, {})
-        for state in sorted({*self.waiting, *fresh}):
+    def take(self, low: int, high: int) -> None:
+        """Let go, wait or grow: all that are there in the stretch of steps from low to high."""
+        lanes = self.programme.lanes
+        steps = np.arange(low, high)
+        fresh = self.arriving.get(low // self.programme.stretch, {})
+        # The night's beginning comes first, for what it opens with may end in the same stretch.
+        for state in sorted({*self.waiting, *fresh, 2 * lanes}, reverse=True):
             parts = [self.waiting.pop(state)] if state in self.waiting else []
-            parts += fresh.get(state, [])
+            parts += fresh.pop(state, [])
             self.alive -= sum(part.shape[0] for part in parts)
-            here = parts[0]
-            if state in fresh:
-                here = self._sorted(step, parts, onward.value[step, state])
-            unfinished = lanes <= state < 2 * lanes
-            if unfinished:
-                # Too short for a run: gone on with at once, or not at all.
-                here = here[step - here[:, ENDED] < 2.0]
-            least = self.wanted - onward.value[step, state]
-            here = here[: np.searchsorted(-here[:, HAS], -least)]
-            if not here.size:
+            if not parts:
                 continue
+            here = self._sorted(low, state, parts)
+            since = steps[None, :] - here[:, ENDED, None]
+            if state >= 2 * lanes or state < lanes:
+                leave = self.onward.leave[low:high, min(state, lanes)]
+                self._grow(steps, here, since >= 0.0, leave, self.programme.ways, state)
+            if state < 2 * lanes:
+                soon = (since >= 0.0) & (since < 2.0)
+                goes_on = self.onward.goes_on[low:high, state % lanes]
+                self._grow(steps, here, soon, goes_on, self.programme.goes_on, state % lanes)
+            self._wait(high, state, here)
+        self.arriving.pop(low // self.programme.stretch, None)
+
+    def _wait(self, high: int, state: int, here: FloatArray) -> None:
+        """Keep what may still beat the wanted value behind a stretch."""
+        lanes = self.programme.lanes
+        if high >= self.programme.steps:
+            return
+        if lanes <= state < 2 * lanes:
+            # Too short for a run: gone on with at once, or not at all.
+            here = here[here[:, ENDED] >= high - 1]
+        here = here[here[:, HAS] + self.onward.value[high, state] > self.wanted]
+        if here.size:
             self.waiting[state] = here
             self.alive += here.shape[0]
-            least = self.wanted - float(here[0, HAS])
-            if not unfinished and onward.leave[step, min(state, lanes)] > least:
-                move, worth = self.programme.ways(onward, step, state)
-                cost = self.programme.cost[min(state, lanes), self.programme.moves.lane[move]]
-                self._grow(step, here, move, worth, cost)
-            if state < 2 * lanes and onward.goes_on[step, state % lanes] > least:
-                soon = here[step - here[:, ENDED] < 2.0]
-                if soon.size:
-                    move, worth = self.programme.goes_on(onward, step, state % lanes)
-                    self._grow(step, soon, move, worth, np.zeros(move.size))
 
     def thin(self, step: int, alive: int) -> None:
-        """Raise the wanted value so that about so many beginnings are left after a step."""
+        """Raise the wanted value so that about so many beginnings are left from a step on."""
         value = self.onward.value
+        if step >= self.programme.steps:
+            return
         there = [
-            (at, state, some)
-            for at, by_state in self.arriving.items()
+            (state, some, value[some[:, ENDED].astype(int), state])
+            for by_state in self.arriving.values()
             for state, parts in by_state.items()
             for some in parts
         ]
-        there += [(step, state, some) for state, some in self.waiting.items()]
-        bounds = np.concatenate([some[:, HAS] + value[at, state] for at, state, some in there])
+        there += [(state, some, value[step, state]) for state, some in self.waiting.items()]
+        bounds = np.concatenate([some[:, HAS] + ahead for _, some, ahead in there])
         self.wanted = max(self.wanted, float(np.partition(bounds, -alive)[-alive]))
+        waiting = len(there) - len(self.waiting)
         self.arriving, self.alive = {}, 0
-        for at, state, some in there:
-            left = some[some[:, HAS] + value[at, state] > self.wanted]
-            if at == step:
+        for number, (state, some, ahead) in enumerate(there):
+            left = some[some[:, HAS] + ahead > self.wanted]
+            if number >= waiting:
                 self.waiting[state] = left
                 self.alive += left.shape[0]
             elif left.size:
-                self.arrive(at, state, left)
+                self.arrive(int(left[0, ENDED]), state, left)
 
-    def _sorted(self, step: int, parts: list[FloatArray], ahead: float) -> FloatArray:
-        """Beginnings of one step and state without those that cannot beat the wanted value or
-        that another matches: at least as much of every row, no higher cost, ended as late or
-        later by the step (so that a focus run may follow) and as early or earlier by the second.
+    def _sorted(self, low: int, state: int, parts: list[FloatArray]) -> FloatArray:
+        """Beginnings of one stretch and state without those that cannot beat the wanted value or
+        that another matches: at least as much of every row, no higher cost, free as early to the
+        second, in as fresh a focus; if it may go on after a focus run, ended in the same step too.
         Only the few with most in hand are compared with the rest."""
-        here = np.concatenate(parts)
-        here = here[here[:, HAS] + ahead > self.wanted]
-        if here.shape[0] < 2:
+        here = parts[0] if len(parts) == 1 else np.concatenate(parts)
+        first = np.maximum(here[:, ENDED].astype(int), low)
+        here = here[here[:, HAS] + self.onward.value[first, state] > self.wanted]
+        if len(parts) == 1 or here.shape[0] < 2:
             return here
         here = here[np.argsort(-here[:, HAS], kind="stable")]
+        lanes = self.programme.lanes
         hours, ended = here[:, HOURS:], here[:, ENDED]
         cost = here[:, COST] + self.completion.angles(hours)
         best = min(COMPARED, here.shape[0] - 1)
         matched = (hours[None, :, :] <= hours[:best, None, :] + 1e-12).all(axis=2)
         matched &= cost[None, :] >= cost[:best, None] - 1e-12
-        matched &= ended[None, :] <= ended[:best, None]
-        # What has waited begins with the step.
-        free_s = np.maximum(here[:, FREE_S], step * self.programme.step_s)
+        # What has waited begins with the stretch.
+        free_s = np.maximum(here[:, FREE_S], low * self.programme.step_s)
         matched &= free_s[None, :] >= free_s[:best, None] - 1e-9
+        if self.blurs:
+            matched &= here[None, :, FOCUS_S] <= here[:best, None, FOCUS_S]
+        # A run that may go on: at the same time, and no nearer to its limits.
+        run_s = here[:, RUN_S]
+        alike = (ended[None, :] == ended[:best, None]) & (run_s[None, :] >= run_s[:best, None])
+        if lanes <= state < 2 * lanes:
+            alike &= run_s[None, :] == run_s[:best, None]
+        matched &= alike | ~self._may_go_on(low, state, here)
         later = np.arange(here.shape[0])[None, :] > np.arange(best)[:, None]
         return here[~(matched & later).any(axis=0)]
 
+    def _may_go_on(self, low: int, state: int, here: FloatArray) -> BoolArray:
+        """Whether a focus run and more of the same lane may still beat the wanted value."""
+        lanes = self.programme.lanes
+        if state == 2 * lanes:
+            return np.zeros(here.shape[0], dtype=bool)
+        ended = here[:, ENDED].astype(int)
+        goes_on = self.onward.goes_on[:, state % lanes]
+        soon = np.maximum(goes_on[ended], goes_on[ended + 1])
+        result: BoolArray = (ended >= low - 1) & (here[:, HAS] + soon > self.wanted)
+        return result
+
     def _grow(
-        self, step: int, here: FloatArray, move: IntArray, worth: FloatArray, cost: FloatArray
+        self,
+        steps: IntArray,
+        here: FloatArray,
+        may: BoolArray,
+        most: FloatArray,
+        ways: Callable[[Onward, IntArray, int], Ways],
+        state: int,
     ) -> None:
-        """Add each move to each beginning, if that may still beat the wanted value."""
-        moves, states = self.programme.moves, 2 * self.programme.lanes + 1
-        pick, way = np.nonzero(here[:, HAS][:, None] + worth[None, :] > self.wanted)
-        if not pick.size:
+        """Add each move to each beginning in each step, if that may still beat the wanted value.
+
+        `may` (beginning, step): whether it can; `most` (step,): what the best move is worth.
+        """
+        may = may & (here[:, HAS, None] + most[None, :] > self.wanted)
+        who, when = np.nonzero(may)
+        if not who.size:
             return
-        move = move[way]
-        new = here[pick]
-        new[np.arange(pick.size), self.row_of_move[move]] += moves.hours[step, move]
-        new[:, COST] += cost[way]
+        used = np.flatnonzero(may.any(axis=0))
+        found = ways(self.onward, steps[used], state)
+        place = np.searchsorted(used, when)
+        has = here[who, HAS]
+        for begin in range(0, who.size, AT_ONCE):
+            some = slice(begin, begin + AT_ONCE)
+            pick, way = np.nonzero(has[some, None] + found.worth[place[some]] > self.wanted)
+            pick += begin
+            self._add(here[who[pick]], steps[when[pick]], found, way)
+
+    def _add(self, new: FloatArray, step: IntArray, ways: Ways, way: IntArray) -> None:
+        """Beginnings with a move more each, those that may still beat the wanted value."""
+        programme, moves = self.programme, self.programme.moves
+        states, last = 2 * programme.lanes + 1, programme.steps - 1
+        if not way.size:
+            return
+        move, focused = ways.move[way], ways.focused[way]
+        # Any wait that is long enough is taken to have been used for a focus run.
+        rules = programme.placer
+        behind_s = (step + 1) * programme.step_s
+        focused = focused | (behind_s > new[:, FREE_S] + rules.focus_s)
+        focus_s = np.where(focused, behind_s + moves.lead_s[move], new[:, FOCUS_S])
+        parent = new[:, NAME].astype(int)
+        new[np.arange(move.size), self.row_of_move[move]] += moves.hours[step, move]
+        new[:, COST] += ways.cost[way]
         new[:, HAS] = self.completion.most(new[:, HOURS:]) - new[:, COST]
-        new[:, FREE_S] = self.programme.ends_s(step, new[:, FREE_S], move)
-        last = self.programme.steps - 1
-        at = np.minimum(np.floor((new[:, FREE_S] + 1e-9) / self.programme.step_s), last + 1.0)
-        at, to = at.astype(int), moves.state[move]
+        new[:, FREE_S] = programme.ends_s(step, new[:, FREE_S], move)
+        new[:, FOCUS_S] = focus_s
+        to = moves.state[move]
+        goes_on = moves.group[move] >= programme.going_on[0]
+        run_s = moves.run_s[move] + np.where(goes_on, new[:, RUN_S] + rules.focus_s, 0.0)
+        new[:, RUN_S] = run_s
+        short = goes_on & (run_s < rules.shortest_s - 1e-6)
+        to = np.where(short, programme.lanes + moves.lane[move], to)
+        closed_s = new[:, FREE_S] - rules.problem.overheads.download_s
+        fits = run_s <= rules.longest_s + 1e-6
+        fits &= focused | (closed_s <= focus_s + rules.focus_every_s + 1e-6)
+        at = np.minimum(np.floor((new[:, FREE_S] + 1e-9) / programme.step_s), last + 1.0)
+        at = at.astype(int)
         ahead = self.onward.value[np.minimum(at, last), to]
-        keep = np.flatnonzero((new[:, HAS] + ahead > self.wanted) & (at <= last))
+        keep = np.flatnonzero(fits & (new[:, HAS] + ahead > self.wanted) & (at <= last))
         if not keep.size:
             return
-        self.parents.append(new[keep, NAME].astype(int))
+        self.parents.append(parent[keep])
         self.added.append(move[keep])
         new, at, to = new[keep], at[keep], to[keep]
         new[:, NAME] = self.grown + np.arange(keep.size)
         new[:, ENDED] = at
         self.grown += keep.size
-        self._note_ends(new[(to < self.programme.lanes) & (new[:, HAS] > self.wanted)])
-        key = at * states + to
+        self._note_ends(new[(to < programme.lanes) & (new[:, HAS] > self.wanted)])
+        key = at // programme.stretch * states + to
         order = np.argsort(key, kind="stable")
-        new, key = new[order], key[order]
+        new, key, at, to = new[order], key[order], at[order], to[order]
         cuts = [0, *(np.flatnonzero(np.diff(key)) + 1).tolist(), key.size]
         for low, high in zip(cuts[:-1], cuts[1:], strict=True):
-            self.arrive(*divmod(int(key[low]), states), new[low:high])
+            self.arrive(int(at[low]), int(to[low]), new[low:high])
 
     def _note_ends(self, new: FloatArray) -> None:
         """Nights that may end so."""

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from nightplan.planning.schedule.problem import HOUR_S, FloatArray, IntArray
+from nightplan.planning.schedule.problem import HOUR_S, BoolArray, FloatArray, IntArray
 from nightplan.planning.schedule.solving.cells import barred_changes, change_costs
 from nightplan.planning.schedule.solving.path_programme import NEVER, NightPath, Prices
 from nightplan.planning.schedule.solving.placement import Placer
@@ -46,6 +46,7 @@ class Moves:
     hours: FloatArray
     lead_s: FloatArray
     length_s: FloatArray
+    run_s: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +61,17 @@ class Onward:
     leave: FloatArray
     goes_on: FloatArray
     toll: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Ways:
+    """Moves that may come next (way,): what each is worth with all that is to come, array (step,
+    way), what the change costs, and whether a focus run is part of it."""
+
+    move: IntArray
+    worth: FloatArray
+    cost: FloatArray
+    focused: BoolArray
 
 
 class ClockSteps:
@@ -101,6 +113,7 @@ class ClockSteps:
         if np.unique(leads).size > MOST_LEADS:
             leads = exact - np.minimum(exact, turns - TURN_STEP_S * np.floor(turns / TURN_STEP_S))
             leads = np.floor(1e6 * leads) / 1e6
+        self.focused = np.array(placer.lead_focus, dtype=bool).reshape(len(placer.lanes) + 1, -1)[pick]
         self.cost = change_costs(placer)[pick]
         barred = barred_changes(placer, self.borders_s, False)[:, pick[0], pick[1]]
         # A mount goes to the far side only for a target that has crossed.
@@ -113,22 +126,22 @@ class ClockSteps:
         row = np.append(self.row, -1)
         # Going on with the same row (after a flip, a pause, in another train) is no new start.
         self.anew = row[:, None] != self.row[None, :]
-        # A run that the rig goes on with may be short, whatever follows.
-        resumed = np.zeros(leads.shape, dtype=bool)
+        # How long the run has lasted that the rig may go on with.
+        credit_s = np.zeros(leads.shape)
         if placer.resumed is not None:
-            resumed[-1, self.lane_name == placer.resumed] = True
+            credit_s[-1, self.lane_name == placer.resumed] = placer.credit_s
         keys = sorted(
             {
-                (int(lane), float(leads[b, lane]), bool(resumed[b, lane]))
+                (int(lane), float(leads[b, lane]), float(credit_s[b, lane]))
                 for b, lane in zip(*np.nonzero(~self.barred.all(axis=0)), strict=True)
             }
         )
-        self.groups = [(lane, lead, rest, False) for lane, lead, rest in keys]
+        self.groups = list(keys)
         index = {key: number for number, key in enumerate(keys)}
         self.group_of = np.array(
             [
                 [
-                    index.get((lane, float(leads[b, lane]), bool(resumed[b, lane])), -1)
+                    index.get((lane, float(leads[b, lane]), float(credit_s[b, lane])), -1)
                     for lane in range(self.lanes)
                 ]
                 for b in range(self.lanes + 1)
@@ -136,25 +149,25 @@ class ClockSteps:
         ).reshape(self.lanes + 1, self.lanes)
         # Blocks that only a focus run parts from the one before.
         self.going_on = len(keys) + np.arange(self.lanes)
-        self.groups += [(lane, placer.focus_s, True, True) for lane in range(self.lanes)]
+        self.groups += [(lane, placer.focus_s, np.inf) for lane in range(self.lanes)]
 
     def _fill(self) -> None:
         placer = self.placer
         rules = placer.problem.overheads
         parts: list[tuple[Any, ...]] = []
         hours: list[FloatArray] = []
-        for number, (lane, lead, short, _) in enumerate(self.groups):
+        for number, (lane, lead, credit_s) in enumerate(self.groups):
             name = int(self.lane_name[lane])
             cycle, sub = placer.cycle_s[name], placer.sub_s[name]
             by_focus = max(1, placer.fitting(name, rules.focus_every_s + cycle - sub))
             widest = max(high - low for low, high in placer.spans[name])
-            most = min(by_focus, placer.fitting(name, widest + 1e-6))
+            most = min(by_focus, placer.fitting(name, min(widest, placer.longest_s) + 1e-6))
             if most < 1:
                 continue
             count = np.arange(1, most + 1)
             length = np.array([placer.run_s(name, int(n)) for n in count])
             steps = np.floor((lead + length + 1e-9) / self.step_s).astype(int)
-            enough = short | (length >= placer.shortest_s - 1e-6)
+            enough = length >= placer.shortest_s - credit_s - 1e-6
             # Too short a block at the border of a span is no use.
             state = np.where(enough, lane, self.lanes + lane)
             parts.append(
@@ -166,13 +179,14 @@ class ClockSteps:
                     state,
                     np.full(most, lead),
                     length,
+                    length + (credit_s if np.isfinite(credit_s) else 0.0),
                 )
             )
             hours.append(self._hours(name, lead, length))
-        group, lane_of, count, steps, state, lead_s, length_s = (
+        group, lane_of, count, steps, state, lead_s, length_s, run_s = (
             (np.concatenate(column) for column in zip(*parts, strict=True))
             if parts
-            else (np.zeros(0, dtype=int) for _ in range(7))
+            else (np.zeros(0, dtype=int) for _ in range(8))
         )
         table = np.concatenate(hours, axis=1) if hours else np.zeros((self.steps, 0))
         table[np.arange(self.steps)[:, None] + steps[None, :] >= self.steps] = NEVER
@@ -183,14 +197,22 @@ class ClockSteps:
         for lane, name in enumerate(self.lane_name):
             own = np.array(placer.spans[name]) - placer.start_s
             self.lane_spans[lane] = own[np.minimum(np.arange(longest), len(own) - 1)]
-        self.moves = Moves(group, lane_of, count, steps, state, table, lead_s, length_s)
+        self.moves = Moves(group, lane_of, count, steps, state, table, lead_s, length_s, run_s)
         self.first_of_group = np.flatnonzero(np.diff(group, prepend=-1))
+        self.group_size = np.diff(self.first_of_group, append=group.size)
+        there = group[self.first_of_group]
+        self.opens_only = ~np.isin(there, self.group_of[:-1]) & ~np.isin(there, self.going_on)
         place = np.full(len(self.groups) + 1, -1)
         place[group[self.first_of_group]] = np.arange(self.first_of_group.size)
         before, lane = np.nonzero(place[self.group_of] >= 0)
         self.changes = before, lane
         self.change_column = place[self.group_of[before, lane]]
         self.change_barred = self.barred[:, before, lane]
+        opens = int(np.searchsorted(before, self.lanes))
+        self.changes_from = [
+            (part, np.flatnonzero(np.diff(before[part], prepend=-1)))
+            for part in (slice(0, opens), slice(opens, before.size))
+        ]
         self.going_on_lanes = np.flatnonzero(place[self.going_on] >= 0)
         self.going_on_column = place[self.going_on[self.going_on_lanes]]
         number = np.full((self.lanes + 1, self.lanes), -1)
@@ -200,6 +222,9 @@ class ClockSteps:
             mine = np.flatnonzero(self.group_of[one, lane_of] == group)
             self.moves_from.append((mine, number[one, lane_of[mine]]))
         self.moves_on = [np.flatnonzero(group == self.going_on[k]) for k in range(self.lanes)]
+        # Nothing that begins in a stretch so short ends in it, but for what opens the night.
+        later = np.isin(group, self.group_of[:-1]) | np.isin(group, self.going_on)
+        self.stretch = max(1, int(steps[later].min(initial=self.steps)))
 
     def _hours(self, name: int, lead: float, length: FloatArray) -> FloatArray:
         """Most equivalent hours of blocks of 1, 2 ... subs whose lead begins in each step."""
@@ -234,8 +259,8 @@ class ClockSteps:
         result[~fits] = NEVER
         return result
 
-    def ends_s(self, step: int, free_s: FloatArray, move: IntArray) -> FloatArray:
-        """First moment at which moves can end that begin in a step, once the rig is free.
+    def ends_s(self, step: IntArray, free_s: FloatArray, move: IntArray) -> FloatArray:
+        """First moment at which moves can end that begin in their step, once the rig is free.
 
         Seconds since the night's beginning, arrays (move,); infinite where a move cannot be.
         """
@@ -269,42 +294,59 @@ class ClockSteps:
         hour = prices.hour[self.row][moves.lane]
         bend = (prices.curve / self.goal_h**2)[self.row][moves.lane]
         toll = self.tolls(prices)
-        before, lane = self.changes
-        taken = toll[before, lane]
-        first_of_before = np.flatnonzero(np.diff(before, prepend=-1))
-        there = before[first_of_before]
         width = 2 * lanes + 1
         value = np.full((self.steps, width), NEVER)
         leave = np.full((self.steps, lanes + 1), NEVER)
         goes_on = np.full((self.steps + 1, lanes), NEVER)
+        best = np.full((self.steps, self.first_of_group.size), NEVER)
         gain = np.empty(moves.hours.shape)
-        resting = np.zeros(lanes + 1)
+        resting = np.zeros(lanes)
         flat = value.reshape(-1)
         arrive = moves.steps * width + moves.state
-        chunk = max(1, int(moves.steps.min()))
         high = self.steps
         while high > 0:
-            low = max(0, high - chunk)
-            part = gain[low:high]
-            self._gain(part, low, high, hour, bend)
+            low = max(0, high - self.stretch)
+            here = slice(low, high)
+            self._gain(gain[here], low, high, hour, bend)
             index = np.arange(low, high)[:, None] * width + arrive[None, :]
             ahead = flat.take(index, mode="clip")
-            ahead += part
-            ahead = np.maximum.reduceat(ahead, self.first_of_group, axis=1)
-            way = ahead[:, self.change_column] - taken
-            way[self.change_barred[low:high]] = NEVER
-            leave[low:high, there] = np.maximum.reduceat(way, first_of_before, axis=1)
-            goes_on[low:high, self.going_on_lanes] = ahead[:, self.going_on_column]
+            ahead += gain[here]
+            best[here] = np.maximum.reduceat(ahead, self.first_of_group, axis=1)
+            self._leave(leave, best, here, toll, opening=False)
+            goes_on[here, self.going_on_lanes] = best[here, self.going_on_column]
             # Idle until a later step; a focus run follows at once, or within a step.
-            rest = np.maximum(leave[low:high], resting)
+            rest = np.maximum(leave[here, :lanes], resting)
             rest = np.maximum.accumulate(rest[::-1], axis=0)[::-1]
             resting = rest[0]
-            soon = np.maximum(goes_on[low:high], goes_on[low + 1 : high + 1])
-            value[low:high, :lanes] = np.maximum(rest[:, :lanes], soon)
-            value[low:high, lanes : 2 * lanes] = soon
-            value[low:high, 2 * lanes] = rest[:, lanes]
+            soon = np.maximum(goes_on[here], goes_on[low + 1 : high + 1])
+            value[here, :lanes] = np.maximum(rest, soon)
+            value[here, lanes : 2 * lanes] = soon
             high = low
+        # The night may open with runs shorter than a stretch: all at once, for they feed no other.
+        whole = slice(0, self.steps)
+        for column, first in enumerate(self.first_of_group):
+            if self.opens_only[column]:
+                mine = slice(first, first + int(self.group_size[column]))
+                index = np.arange(self.steps)[:, None] * width + arrive[None, mine]
+                best[:, column] = (gain[:, mine] + flat.take(index, mode="clip")).max(axis=1)
+        self._leave(leave, best, whole, toll, opening=True)
+        rest = np.maximum.accumulate(np.maximum(leave[::-1, lanes], 0.0))[::-1]
+        value[:, 2 * lanes] = rest
         return Onward(prices, value, gain, leave, goes_on, toll)
+
+    def _leave(
+        self, leave: FloatArray, best: FloatArray, here: slice, toll: FloatArray, opening: bool
+    ) -> None:
+        """The most from beginning another run in some steps; from the night's beginning, or from
+        each lane."""
+        mine, first = self.changes_from[opening]
+        if not first.size:
+            return
+        before, lane = (part[mine] for part in self.changes)
+        way = best[here].take(self.change_column[mine], axis=1)
+        way -= toll[before, lane]
+        np.copyto(way, NEVER, where=self.change_barred[here, mine])
+        leave[here, before[first]] = np.maximum.reduceat(way, first, axis=1)
 
     def _gain(
         self, out: FloatArray, low: int, high: int, hour: FloatArray, bend: FloatArray
@@ -318,24 +360,25 @@ class ClockSteps:
             np.multiply(hours, hour, out=out)
         np.copyto(out, NEVER, where=self.never[low:high])
 
-    def ways(self, onward: Onward, step: int, state: int) -> tuple[IntArray, FloatArray]:
-        """Moves that may begin in a step from a state, and what each is worth with all to come."""
-        before = self.lanes if state == 2 * self.lanes else state
+    def ways(self, onward: Onward, steps: IntArray, state: int) -> Ways:
+        """Moves that may follow a state."""
+        before = min(state, self.lanes) if state < 2 * self.lanes else self.lanes
         move, change = self.moves_from[before]
-        open_now = ~self.change_barred[step, change]
-        move, change = move[open_now], change[open_now]
-        lane = self.changes[1][change]
-        return move, self._ahead(onward, step, move) - onward.toll[before, lane]
+        lane = self.moves.lane[move]
+        worth = self._ahead(onward, steps, move) - onward.toll[before, lane]
+        worth[self.change_barred[steps[:, None], change[None, :]]] = NEVER
+        return Ways(move, worth, self.cost[before, lane], self.focused[before, lane])
 
-    def goes_on(self, onward: Onward, step: int, lane: int) -> tuple[IntArray, FloatArray]:
-        """Blocks that go on with a lane's run after a focus run, and what each is worth."""
+    def goes_on(self, onward: Onward, steps: IntArray, lane: int) -> Ways:
+        """Blocks that go on with a lane's run after a focus run."""
         move = self.moves_on[lane]
-        return move, self._ahead(onward, step, move)
+        every = np.ones(move.size, dtype=bool)
+        return Ways(move, self._ahead(onward, steps, move), np.zeros(move.size), every)
 
-    def _ahead(self, onward: Onward, step: int, move: IntArray) -> FloatArray:
+    def _ahead(self, onward: Onward, steps: IntArray, move: IntArray) -> FloatArray:
         moves = self.moves
-        arrive = (step + moves.steps[move]) * (2 * self.lanes + 1) + moves.state[move]
-        result: FloatArray = onward.gain[step, move]
+        arrive = (steps[:, None] + moves.steps[move]) * (2 * self.lanes + 1) + moves.state[move]
+        result: FloatArray = onward.gain[steps[:, None], move]
         result += onward.value.reshape(-1).take(arrive, mode="clip")
         return result
 
@@ -354,11 +397,11 @@ class ClockSteps:
             before = lanes if state == 2 * lanes else state
             move, on = -1, False
             if may_end and onward.leave[step, before] >= here - slack:
-                some, worth = self.ways(onward, step, state)
-                move = int(some[worth.argmax()])
+                some = self.ways(onward, np.array([step]), state)
+                move = int(some.move[some.worth[0].argmax()])
             elif since < 2 and onward.goes_on[step, state % lanes] >= here - slack:
-                some, worth = self.goes_on(onward, step, state % lanes)
-                move, on = int(some[worth.argmax()]), True
+                some = self.goes_on(onward, np.array([step]), state % lanes)
+                move, on = int(some.move[some.worth[0].argmax()]), True
             if move < 0:
                 step, since = step + 1, since + 1
                 continue

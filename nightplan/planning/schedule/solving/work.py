@@ -34,8 +34,8 @@ ROUND = 30
 PASSES = 40
 CLOSE, NEAR = 2e-4, 8e-4
 FEW_LANES = 17
-COARSE_S, CLOSED, CLOSE_STEPS = 60.0, 0.7, 5e-5
-FEW_ALIVE = 1000
+COARSE_S, COARSER, CLOSED, CLOSE_STEPS = 60.0, 3.0, 0.7, 5e-5
+FEW_ALIVE, AGAIN, TRIED = 5000, 3, 3
 LONG_STEP, SHORT_STEP = 1e-3, 3e-4
 GROWN_S = (1200.0, 2400.0, 3600.0, 5400.0)
 
@@ -131,7 +131,7 @@ class Work:
         fine ones, each time with part of the gap to close, as many as there may be."""
         effort, lanes = self.effort, cells.programme.lane_name
         goal_h = self.utility.goal_h
-        programme = ClockSteps(self.placer, goal_h, max(COARSE_S, effort.step_s), lanes)
+        programme = ClockSteps(self.placer, goal_h, max(COARSE_S, COARSER * effort.step_s), lanes)
         search = BoundSearch(programme, self.utility, lambda: effort.spare(0.8))
         branch = search.root(replace(root.prices, block=np.zeros(programme.rows)))
         search.lower(branch, effort.iterations, tolerance=CLOSE_STEPS)
@@ -142,16 +142,18 @@ class Work:
         programme = ClockSteps(self.placer, goal_h, effort.step_s, lanes)
         beginnings = Beginnings(programme, self.utility, branch.prices)
         self.bound = min(self.bound, beginnings.bound)
-        grown = 0
-        for closed, alive in ((0.0, min(FEW_ALIVE, effort.alive)), (CLOSED, effort.alive)):
+        grown, closed = 0, 0.0
+        for alive in (min(FEW_ALIVE, effort.alive), *[effort.alive] * AGAIN):
             wanted = self.known + max(closed * (self.bound - self.known), self._good_enough())
             proof = beginnings.prove(wanted, alive)
             grown += proof.grown
             self.bound = min(self.bound, proof.bound)
             self._try(proof.nights, branch)
             # Once the best night of these steps is found only finer ones could tell more.
-            if self.enough() or proof.bound > proof.wanted:
+            thinned = closed > 0.0 and proof.wanted > wanted
+            if self.enough() or thinned or proof.bound > proof.wanted:
                 break
+            closed = CLOSED
         self.method += f", {grown} beginnings"
 
     def _good_enough(self) -> float:
@@ -159,7 +161,7 @@ class Work:
         return 0.9 * self.effort.gap * abs(self.bound)
 
     def _try(self, nights: tuple[Night, ...], branch: Branch) -> None:
-        """Place nights that the proof ended with, and climb from the best."""
+        """Place nights that the proof ended with, and climb from the best few."""
         candidates: list[Candidate] = []
         for night in nights:
             lanes: list[int] = []
@@ -171,9 +173,10 @@ class Work:
                     lanes.append(lane)
                     counts.append(count)
             candidates.append((lanes, counts, [-np.inf] * len(lanes)))
-        found = self.search.best_of(candidates)
-        if found is not None:
-            self._keep(self.search.improve(found, self._likely(branch), self.effort.climb))
+        orders = [order for order in self.search.ranked(candidates) if order.lanes not in self.tried]
+        for order in orders[:TRIED]:
+            self.tried.add(order.lanes)
+            self._keep(self._climb(order, self._likely(branch), SHORT_STEP))
 
     def climb_plainly(self) -> None:
         """Without help from the bound: climb from nothing by every lane."""
