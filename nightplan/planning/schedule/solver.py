@@ -15,7 +15,7 @@ import numpy as np
 
 from nightplan.planning.schedule.blocks import Schedule
 from nightplan.planning.schedule.check import violations
-from nightplan.planning.schedule.problem import Problem
+from nightplan.planning.schedule.problem import HOUR_S, Problem
 from nightplan.planning.schedule.reasons import reasons
 from nightplan.planning.schedule.schedule import Objective, empty_schedule, evaluate
 from nightplan.planning.schedule.solving.limits import binding_limits
@@ -137,14 +137,28 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
         cell, fine, rounds, climb = 300.0, 0, 0.0, 10_000
     if more >= (2.0 if tasks <= 45 else 6.0):
         fine, rounds = 3, max(rounds, 1.0)
+    step_s, alive = _counted(problem)
     return Effort(
         cell_s=cell,
-        fine=fine,
+        fine=0 if step_s else fine,
         climb=round(climb * more),
         rounds=round(rounds * more),
         shaken=round(0.25 * climb * more) if tasks <= 45 or more >= 6.0 else 0,
+        step_s=step_s,
+        alive=round(alive * more),
         time_limit_s=LAST_RESORT * time_limit_s,
     )
+
+
+def _counted(problem: Problem) -> tuple[float, int]:
+    """Steps in which a small night's bound counts whole subs, seconds, and beginnings alive."""
+    tasks = len(problem.tasks)
+    size = tasks * max(0.0, problem.end_s - problem.start_s) / HOUR_S
+    if tasks <= 8 and size <= 150.0:
+        return 15.0, 40_000
+    if size <= 100.0:
+        return 15.0, 10_000
+    return (30.0, 5_000) if size <= 120.0 else (0.0, 0)
 
 
 def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> Solution:
