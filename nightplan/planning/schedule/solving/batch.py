@@ -61,6 +61,7 @@ class BatchPlacer:
         self.cost = change_costs(placer)
         self.sub, self.cycle = np.array(placer.sub_s), np.array(placer.cycle_s)
         self.period = placer.dither_every * self.cycle + placer.dither_s
+        self.most_by_focus = np.array([placer.most_by_focus(k) for k in range(self.lanes)])
         self.row = np.array(placer.row, dtype=int)
         self.target = utility.target[self.row] if self.lanes else self.row
         self._spans()
@@ -226,6 +227,15 @@ class BatchPlacer:
             left = left[~good]
             left = left[open_spans[left].any(axis=1)]
 
+    def _spared(
+        self, lane: IntArray, number: FloatArray, left: FloatArray, parted: BoolArray
+    ) -> FloatArray:
+        """As `Placer._spared` where a focus run follows."""
+        whole = number - number % self.placer.dither_every
+        most = self.most_by_focus[lane]
+        same = np.ceil((left - whole) / most) == np.ceil((left - number) / most)
+        return np.where(parted & (whole > 0.0) & same, whole, number)
+
     def _fill(
         self,
         lane: IntArray,
@@ -247,6 +257,7 @@ class BatchPlacer:
             by_focus = self._fitting(lane, due)
             by_focus[(by_focus < 1.0) & (focus >= at)] = 1.0
             number = np.minimum(np.minimum(left, by_time), by_focus)
+            number = self._spared(lane, number, left, by_focus < np.minimum(left, by_time))
             dithers = np.maximum(0.0, np.floor((number - 1.0) / placer.dither_every))
             end = at + number * cycle + dithers * placer.dither_s
             some = number > 0.0

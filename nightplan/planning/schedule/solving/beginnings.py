@@ -10,6 +10,7 @@ is raised until few enough are: less is proven then, but never nothing.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -67,7 +68,7 @@ class Beginnings:
         `alive` beginnings would have to be followed at a time."""
         programme = self.programme
         growth = _Growth(programme, self.completion, self.onward, wanted)
-        growth.arrive(0, 2 * programme.lanes, self.nothing)
+        growth.begin(self.nothing)
         for low in range(0, programme.steps, programme.stretch):
             high = min(low + programme.stretch, programme.steps)
             growth.take(low, high)
@@ -101,6 +102,11 @@ class _Growth:
         self.blurs = not programme.focused[before, lane][before < programme.lanes].all()
         self.row_of_move = HOURS + programme.row[programme.moves.lane]
 
+    def begin(self, nothing: FloatArray) -> None:
+        """The night's beginning, which may also be its end."""
+        self.best_end = float(self.completion.now(nothing[:, HOURS:])[0])
+        self.arrive(0, 2 * self.programme.lanes, nothing)
+
     def arrive(self, step: int, state: int, some: FloatArray) -> None:
         """Beginnings that end in the stretch of a step."""
         self.alive += some.shape[0]
@@ -109,27 +115,32 @@ class _Growth:
 
     def take(self, low: int, high: int) -> None:
         """Let go, wait or grow: all that are there in the stretch of steps from low to high."""
-        lanes = self.programme.lanes
-        steps = np.arange(low, high)
-        fresh = self.arriving.get(low // self.programme.stretch, {})
+        number = low // self.programme.stretch
+        fresh = self.arriving.setdefault(number, {})
         # The night's beginning comes first, for what it opens with may end in the same stretch.
-        for state in sorted({*self.waiting, *fresh, 2 * lanes}, reverse=True):
-            parts = [self.waiting.pop(state)] if state in self.waiting else []
-            parts += fresh.pop(state, [])
-            self.alive -= sum(part.shape[0] for part in parts)
-            if not parts:
-                continue
-            here = self._sorted(low, state, parts)
-            since = steps[None, :] - here[:, ENDED, None]
-            if state >= 2 * lanes or state < lanes:
-                leave = self.onward.leave[low:high, min(state, lanes)]
-                self._grow(steps, here, since >= 0.0, leave, self.programme.ways, state)
-            if state < 2 * lanes:
-                soon = (since >= 0.0) & (since < 2.0)
-                goes_on = self.onward.goes_on[low:high, state % lanes]
-                self._grow(steps, here, soon, goes_on, self.programme.goes_on, state % lanes)
-            self._wait(high, state, here)
-        self.arriving.pop(low // self.programme.stretch, None)
+        self._visit(low, high, 2 * self.programme.lanes, fresh)
+        for state in sorted({*self.waiting, *fresh} - {2 * self.programme.lanes}):
+            self._visit(low, high, state, fresh)
+        del self.arriving[number]
+
+    def _visit(self, low: int, high: int, state: int, fresh: dict[int, list[FloatArray]]) -> None:
+        lanes = self.programme.lanes
+        parts = [self.waiting.pop(state)] if state in self.waiting else []
+        parts += fresh.pop(state, [])
+        self.alive -= sum(part.shape[0] for part in parts)
+        if not parts:
+            return
+        here = self._sorted(low, state, parts)
+        steps = np.arange(low, high)
+        since = steps[None, :] - here[:, ENDED, None]
+        if state == 2 * lanes or state < lanes:
+            leave = self.onward.leave[low:high, min(state, lanes)]
+            self._grow(steps, here, since >= 0.0, leave, self.programme.ways, state)
+        if state < 2 * lanes:
+            soon = (since >= 0.0) & (since < 2.0)
+            goes_on = self.onward.goes_on[low:high, state % lanes]
+            self._grow(steps, here, soon, goes_on, self.programme.goes_on, state % lanes)
+        self._wait(high, state, here)
 
     def _wait(self, high: int, state: int, here: FloatArray) -> None:
         """Keep what may still beat the wanted value behind a stretch."""
@@ -149,6 +160,7 @@ class _Growth:
         value = self.onward.value
         if step >= self.programme.steps:
             return
+        self.alive = 0
         there = [
             (state, some, value[some[:, ENDED].astype(int), state])
             for by_state in self.arriving.values()
@@ -159,7 +171,7 @@ class _Growth:
         bounds = np.concatenate([some[:, HAS] + ahead for _, some, ahead in there])
         self.wanted = max(self.wanted, float(np.partition(bounds, -alive)[-alive]))
         waiting = len(there) - len(self.waiting)
-        self.arriving, self.alive = {}, 0
+        self.arriving = {}
         for number, (state, some, ahead) in enumerate(there):
             left = some[some[:, HAS] + ahead > self.wanted]
             if number >= waiting:
@@ -253,7 +265,7 @@ class _Growth:
         new[np.arange(move.size), self.row_of_move[move]] += moves.hours[step, move]
         new[:, COST] += ways.cost[way]
         new[:, HAS] = self.completion.most(new[:, HOURS:]) - new[:, COST]
-        new[:, FREE_S] = programme.ends_s(step, new[:, FREE_S], move)
+        new[:, FREE_S] = programme.ends_s(step, new[:, FREE_S], move, ways.after_s[way])
         new[:, FOCUS_S] = focus_s
         to = moves.state[move]
         goes_on = moves.group[move] >= programme.going_on[0]
@@ -281,7 +293,7 @@ class _Growth:
         order = np.argsort(key, kind="stable")
         new, key, at, to = new[order], key[order], at[order], to[order]
         cuts = [0, *(np.flatnonzero(np.diff(key)) + 1).tolist(), key.size]
-        for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+        for low, high in itertools.pairwise(cuts):
             self.arrive(int(at[low]), int(to[low]), new[low:high])
 
     def _note_ends(self, new: FloatArray) -> None:
@@ -299,8 +311,9 @@ class _Growth:
         moves, lane_name = self.programme.moves, self.programme.lane_name
         parent, added = np.concatenate(self.parents), np.concatenate(self.added)
         nights = []
-        for value, name in sorted(self.ends, reverse=True)[:BEST_ENDS]:
+        for value, last in sorted(self.ends, reverse=True)[:BEST_ENDS]:
             blocks: list[tuple[int, int]] = []
+            name = last
             while name > 0:
                 move = added[name]
                 blocks.append((int(lane_name[moves.lane[move]]), int(moves.count[move])))

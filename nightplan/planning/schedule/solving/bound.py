@@ -13,10 +13,11 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 
-from nightplan.planning.schedule.problem import FloatArray
+from nightplan.planning.schedule.problem import BoolArray, FloatArray
 from nightplan.planning.schedule.solving.master import Master
 from nightplan.planning.schedule.solving.path_programme import NightPath, PathProgramme, Prices
 from nightplan.planning.schedule.solving.utility_model import RowUtility
@@ -82,14 +83,27 @@ class Tree:
         self._closed = max(self._closed, value)
 
 
+class Programme(Protocol):
+    """What prices paths through the night; `open_rows` (row,) bool leaves rows out."""
+
+    open_rows: BoolArray
+    borders_s: FloatArray
+
+    def best(self, prices: Prices) -> NightPath:
+        """The best path; no schedule is worth more at these prices."""
+
+
+P = TypeVar("P", bound=Programme)
+
+
 @dataclass(eq=False)
-class BoundSearch:
+class BoundSearch(Generic[P]):
     """Lowers the bound; collects the paths that it meets as seeds of schedules.
 
     `iterations` counts the paths priced so far.
     """
 
-    programme: PathProgramme
+    programme: P
     utility: RowUtility
     spare: Callable[[], bool]
     paths: list[NightPath] = field(default_factory=list)
@@ -125,7 +139,7 @@ class BoundSearch:
         prices = prices or self.first_prices()
         return Branch(none, np.full(none.size, np.inf), np.inf, prices, none, none)
 
-    def drop(self, root: Branch, known: float) -> float:
+    def drop(self: BoundSearch[PathProgramme], root: Branch, known: float) -> float:
         """Drop arcs that no schedule better than `known` needs; the share of arcs left."""
         free = np.full(self.utility.goal_h.size, np.nan)
         flat = replace(root.prices, block=np.zeros(free.size))

@@ -66,12 +66,14 @@ class Onward:
 @dataclass(frozen=True, eq=False)
 class Ways:
     """Moves that may come next (way,): what each is worth with all that is to come, array (step,
-    way), what the change costs, and whether a focus run is part of it."""
+    way), what the change costs, whether a focus run is part of it, and the moment before which it
+    must not begin (seconds since the night's beginning)."""
 
     move: IntArray
     worth: FloatArray
     cost: FloatArray
     focused: BoolArray
+    after_s: FloatArray
 
 
 class ClockSteps:
@@ -97,7 +99,9 @@ class ClockSteps:
         self.lanes = self.lane_name.size
         self.row = np.array(placer.row, dtype=int)[self.lane_name]
         self.steps = int((placer.end_s - placer.start_s + 1e-6) / step_s) + 1
-        self.borders_s = placer.start_s + step_s * np.arange(self.steps)
+        self.borders_s = np.float64(placer.start_s) + step_s * np.arange(
+            self.steps, dtype=np.float64
+        )
         self._leads()
         self._fill()
 
@@ -113,7 +117,9 @@ class ClockSteps:
         if np.unique(leads).size > MOST_LEADS:
             leads = exact - np.minimum(exact, turns - TURN_STEP_S * np.floor(turns / TURN_STEP_S))
             leads = np.floor(1e6 * leads) / 1e6
-        self.focused = np.array(placer.lead_focus, dtype=bool).reshape(len(placer.lanes) + 1, -1)[pick]
+        self.focused = np.array(placer.lead_focus, dtype=bool).reshape(len(placer.lanes) + 1, -1)[
+            pick
+        ]
         self.cost = change_costs(placer)[pick]
         barred = barred_changes(placer, self.borders_s, False)[:, pick[0], pick[1]]
         # A mount goes to the far side only for a target that has crossed.
@@ -121,6 +127,7 @@ class ClockSteps:
         anew = pointing[:, None] != pointing[None, :-1]
         crossing = after[None, :-1] & (exact > 0.0) & (anew | ~after[:, None])
         transit_s = np.array(placer.transit_s)[self.lane_name]
+        self.after_s = np.where(crossing, transit_s[None, :] - placer.start_s, -np.inf)
         late = self.borders_s[:, None] + self.step_s <= transit_s[None, :]
         self.barred = barred | (crossing[None] & late[:, None, :])
         row = np.append(self.row, -1)
@@ -153,15 +160,15 @@ class ClockSteps:
 
     def _fill(self) -> None:
         placer = self.placer
-        rules = placer.problem.overheads
         parts: list[tuple[Any, ...]] = []
         hours: list[FloatArray] = []
-        for number, (lane, lead, credit_s) in enumerate(self.groups):
-            name = int(self.lane_name[lane])
-            cycle, sub = placer.cycle_s[name], placer.sub_s[name]
-            by_focus = max(1, placer.fitting(name, rules.focus_every_s + cycle - sub))
+        for of_group, (one_lane, lead, credit_s) in enumerate(self.groups):
+            name = int(self.lane_name[one_lane])
             widest = max(high - low for low, high in placer.spans[name])
-            most = min(by_focus, placer.fitting(name, min(widest, placer.longest_s) + 1e-6))
+            most = min(
+                placer.most_by_focus(name),
+                placer.fitting(name, min(widest, placer.longest_s) + 1e-6),
+            )
             if most < 1:
                 continue
             count = np.arange(1, most + 1)
@@ -169,11 +176,11 @@ class ClockSteps:
             steps = np.floor((lead + length + 1e-9) / self.step_s).astype(int)
             enough = length >= placer.shortest_s - credit_s - 1e-6
             # Too short a block at the border of a span is no use.
-            state = np.where(enough, lane, self.lanes + lane)
+            state = np.where(enough, one_lane, self.lanes + one_lane)
             parts.append(
                 (
-                    np.full(most, number),
-                    np.full(most, lane),
+                    np.full(most, of_group),
+                    np.full(most, one_lane),
                     count,
                     np.maximum(steps, 1),
                     state,
@@ -194,9 +201,9 @@ class ClockSteps:
         # Spans of each lane since the night's beginning, (lane, span, low and high).
         longest = max((len(placer.spans[name]) for name in self.lane_name), default=0)
         self.lane_spans = np.zeros((self.lanes, longest, 2))
-        for lane, name in enumerate(self.lane_name):
+        for one_lane, name in enumerate(self.lane_name):
             own = np.array(placer.spans[name]) - placer.start_s
-            self.lane_spans[lane] = own[np.minimum(np.arange(longest), len(own) - 1)]
+            self.lane_spans[one_lane] = own[np.minimum(np.arange(longest), len(own) - 1)]
         self.moves = Moves(group, lane_of, count, steps, state, table, lead_s, length_s, run_s)
         self.first_of_group = np.flatnonzero(np.diff(group, prepend=-1))
         self.group_size = np.diff(self.first_of_group, append=group.size)
@@ -259,13 +266,17 @@ class ClockSteps:
         result[~fits] = NEVER
         return result
 
-    def ends_s(self, step: IntArray, free_s: FloatArray, move: IntArray) -> FloatArray:
-        """First moment at which moves can end that begin in their step, once the rig is free.
+    def ends_s(
+        self, step: IntArray, free_s: FloatArray, move: IntArray, after_s: FloatArray
+    ) -> FloatArray:
+        """First moment at which moves can end that begin in their step, the rig being free.
 
-        Seconds since the night's beginning, arrays (move,); infinite where a move cannot be.
+        They begin not before `after_s`. Seconds since the night's beginning, arrays (move,);
+        infinite where a move cannot be.
         """
         moves, spans = self.moves, self.lane_spans
-        start = np.maximum(free_s, step * self.step_s) + moves.lead_s[move]
+        begin = np.maximum(np.maximum(free_s, after_s), step * self.step_s)
+        start = begin + moves.lead_s[move]
         lane = moves.lane[move]
         # The first span that is not over yet.
         over = spans[lane, :, 1] <= start[:, None]
@@ -342,7 +353,7 @@ class ClockSteps:
         mine, first = self.changes_from[opening]
         if not first.size:
             return
-        before, lane = (part[mine] for part in self.changes)
+        before, lane = self.changes[0][mine], self.changes[1][mine]
         way = best[here].take(self.change_column[mine], axis=1)
         way -= toll[before, lane]
         np.copyto(way, NEVER, where=self.change_barred[here, mine])
@@ -367,13 +378,15 @@ class ClockSteps:
         lane = self.moves.lane[move]
         worth = self._ahead(onward, steps, move) - onward.toll[before, lane]
         worth[self.change_barred[steps[:, None], change[None, :]]] = NEVER
-        return Ways(move, worth, self.cost[before, lane], self.focused[before, lane])
+        changed = before, lane
+        return Ways(move, worth, self.cost[changed], self.focused[changed], self.after_s[changed])
 
     def goes_on(self, onward: Onward, steps: IntArray, lane: int) -> Ways:
         """Blocks that go on with a lane's run after a focus run."""
         move = self.moves_on[lane]
         every = np.ones(move.size, dtype=bool)
-        return Ways(move, self._ahead(onward, steps, move), np.zeros(move.size), every)
+        none = np.zeros(move.size)
+        return Ways(move, self._ahead(onward, steps, move), none, every, none - np.inf)
 
     def _ahead(self, onward: Onward, steps: IntArray, move: IntArray) -> FloatArray:
         moves = self.moves

@@ -65,6 +65,10 @@ class LocalSearch:
         self.least = [least_subs(self.placer, lane) for lane in range(len(self.placer.lanes))]
         if self.placer.resumed is not None:
             self.least[self.placer.resumed] = 1
+        # Subs that one focus run holds for, and of those the whole rounds of dither.
+        every = self.placer.dither_every
+        most = [self.placer.most_by_focus(lane) for lane in range(len(self.placer.lanes))]
+        self.held = [sorted({count, max(1, count - count % every)}) for count in most]
 
     def ranked(self, candidates: list[Candidate]) -> list[Order]:
         """Candidates as placed, best first, one for each order of lanes."""
@@ -272,9 +276,27 @@ class LocalSearch:
                         add({i: step, j: -math.ceil(back - 1e-9)})
                         if back > int(back) > 0:
                             add({i: step, j: -int(back)})
-            for wait in (300.0, 900.0, 2700.0):
+            # So much less that a focus run can go; its time and theirs to another run.
+            for held in self.held[lanes[i]]:
+                less = counts[i] - (counts[i] - 1) // held * held
+                if less < counts[i]:
+                    add({i: -less})
+                    spared = self.placer.run_s(lanes[i], less) + self.placer.focus_s
+                    for j in range(len(lanes)):
+                        if i != j:
+                            add({i: -less, j: int(spared / cycle[lanes[j]])})
+            start = order.start_s[i]
+            longest = self.placer.lasts_s(lanes[i], counts[i])
+            ends = [high for _, high in self.placer.spans[lanes[i]] if high > start + longest]
+            # Later by a while, or so late that the run just ends in time.
+            for later in (
+                start + 300.0,
+                start + 900.0,
+                start + 2700.0,
+                *(e - longest for e in ends),
+            ):
                 new = waits.copy()
-                new[i] = order.start_s[i] + wait
+                new[i] = later
                 found.append((lanes, counts, new))
             if np.isfinite(waits[i]):
                 new = waits.copy()

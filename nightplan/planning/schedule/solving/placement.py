@@ -168,6 +168,15 @@ class Placer:
         rest = seconds - groups * period
         return groups * self.dither_every + max(0, int((rest + EPS_S) // cycle))
 
+    def lasts_s(self, lane: int, count: int) -> float:
+        """Length of a run that begins in fresh focus, with the focus runs that part it, seconds."""
+        return self._fill(lane, 0.0, 0.0, count, 1e9)[1]
+
+    def most_by_focus(self, lane: int) -> int:
+        """Subs of a lane that one focus run holds for."""
+        held = self.focus_every_s + self.cycle_s[lane] - self.sub_s[lane]
+        return max(1, self.fitting(lane, held))
+
     def run_s(self, lane: int, count: int) -> float:
         """Length of a block, seconds."""
         return count * self.cycle_s[lane] + max(0, (count - 1) // self.dither_every) * self.dither_s
@@ -242,6 +251,8 @@ class Placer:
             number = min(left, by_time, by_focus)
             if number < 1:
                 break
+            if number == by_focus < min(left, by_time):
+                number = self._spared(lane, number, left)
             pieces.append((at, number))
             end = at + self.run_s(lane, number)
             left -= number
@@ -252,6 +263,14 @@ class Placer:
                 break
             at = focus = following
         return tuple(pieces), end, focus
+
+    def _spared(self, lane: int, number: int, left: int) -> int:
+        """Subs before a focus run: whole rounds of dither, for its last dither is spared, if as
+        few focus runs will do."""
+        whole = number - number % self.dither_every
+        most = self.most_by_focus(lane)
+        same = -(-(left - whole) // most) == -(-(left - number) // most)
+        return whole if whole and same else number
 
     def place(self, runs: list[Run] | tuple[Run, ...]) -> list[PlacedRun]:
         """Place runs in order, each as early as the rules allow; one that cannot be is left out."""

@@ -10,7 +10,7 @@ import numpy as np
 from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
 from nightplan.planning.schedule.solving.batch import BatchPlacer
 from nightplan.planning.schedule.solving.beginnings import Beginnings, Night
-from nightplan.planning.schedule.solving.bound import BoundSearch, Branch, Tree
+from nightplan.planning.schedule.solving.bound import BoundSearch, Branch, P, Tree
 from nightplan.planning.schedule.solving.cell_arcs import Reach
 from nightplan.planning.schedule.solving.cells import build_cells
 from nightplan.planning.schedule.solving.clock_steps import ClockSteps
@@ -50,8 +50,8 @@ class Effort:
     most `seeds` are climbed from, none after `climb` orders were valued, nor does one climb take
     more; `shaken` orders are valued while the best one is shaken. `gap` is the share of the bound
     that is good enough. With `step_s` the bound counts whole subs in steps of that length (0: no),
-    and up to `alive` beginnings of the night are followed at a time. The clock (`time_limit_s`) only ends a solve that a slow machine would
-    drag out.
+    and up to `alive` beginnings of the night are followed at a time. The clock (`time_limit_s`)
+    only ends a solve that a slow machine would drag out.
     """
 
     cell_s: float = 180.0
@@ -126,7 +126,7 @@ class Work:
             self._branch(bounds, root)
         return max(self.bound, self.known)
 
-    def _count_subs(self, cells: BoundSearch, root: Branch) -> None:
+    def _count_subs(self, cells: BoundSearch[PathProgramme], root: Branch) -> None:
         """The bound over whole subs: prices from coarse steps, then beginnings of the night in
         fine ones, each time with part of the gap to close, as many as there may be."""
         effort, lanes = self.effort, cells.programme.lane_name
@@ -173,7 +173,9 @@ class Work:
                     lanes.append(lane)
                     counts.append(count)
             candidates.append((lanes, counts, [-np.inf] * len(lanes)))
-        orders = [order for order in self.search.ranked(candidates) if order.lanes not in self.tried]
+        orders = [
+            order for order in self.search.ranked(candidates) if order.lanes not in self.tried
+        ]
         for order in orders[:TRIED]:
             self.tried.add(order.lanes)
             self._keep(self._climb(order, self._likely(branch), SHORT_STEP))
@@ -184,7 +186,7 @@ class Work:
         empty = Order(self.utility.constant(), (), (), ())
         self._keep(self._climb(empty, every, 0.0))
 
-    def _lowered(self) -> tuple[BoundSearch, Branch]:
+    def _lowered(self) -> tuple[BoundSearch[PathProgramme], Branch]:
         """The bound as low as prices make it, over cells as fine as they can be."""
         effort = self.effort
         bounds = self._begin(effort.cell_s, None)
@@ -237,7 +239,7 @@ class Work:
         best = max(grown, key=lambda order: order.objective)
         self._keep(self._climb(self._climb(best, likely, LONG_STEP), likely, SHORT_STEP))
 
-    def _capped(self, bounds: BoundSearch, root: Branch) -> bool:
+    def _capped(self, bounds: BoundSearch[PathProgramme], root: Branch) -> bool:
         """Tell the bound's utility what the bound itself rules out; whether that was much."""
         if self.problem.balance != "even":
             return False
@@ -246,7 +248,7 @@ class Work:
         root.converged = False
         return bool(np.any(self.utility.cap < 0.99 * before.cap))
 
-    def _branch(self, bounds: BoundSearch, root: Branch) -> None:
+    def _branch(self, bounds: BoundSearch[PathProgramme], root: Branch) -> None:
         tree = Tree(root)
         going = True
         for _ in range(self.effort.rounds):
@@ -261,7 +263,7 @@ class Work:
                 bounds.drop(root, self.known)
         self.method += f", {tree.splits} branches"
 
-    def _begin(self, cell_s: float, reach: Reach | None) -> BoundSearch:
+    def _begin(self, cell_s: float, reach: Reach | None) -> BoundSearch[PathProgramme]:
         # Classes of leads cost as much as they tighten; of many lanes only once few are left.
         lanes = len(self.placer.lanes) if reach is None else len(reach.alone)
         classes = 3 if lanes <= 45 else 2 if lanes <= 80 else 1
@@ -282,7 +284,7 @@ class Work:
                 return finer
         return 1
 
-    def _seed(self, bounds: BoundSearch, branch: Branch, seeds: int) -> None:
+    def _seed(self, bounds: BoundSearch[P], branch: Branch, seeds: int) -> None:
         """Climb from the best of the bound's new paths by long steps, from what that brings by
         shorter ones, best first."""
         borders = bounds.programme.borders_s
