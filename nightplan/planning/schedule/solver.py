@@ -158,7 +158,7 @@ def _counted(problem: Problem) -> tuple[float, int]:
         return 15.0, 40_000
     if size <= 100.0:
         return 15.0, 10_000
-    return (30.0, 5_000) if size <= 120.0 else (0.0, 0)
+    return (30.0, 2_000) if size <= 120.0 else (0.0, 0)
 
 
 def _solve_one(problem: Problem, time_limit_s: float, effort: Effort | None) -> Solution:

@@ -35,7 +35,7 @@ PASSES = 40
 CLOSE, NEAR = 2e-4, 8e-4
 FEW_LANES = 17
 COARSE_S, COARSER, CLOSED, CLOSE_STEPS = 60.0, 3.0, 0.7, 5e-5
-FEW_ALIVE, AGAIN, TRIED = 5000, 3, 3
+FEW_ALIVE, AGAIN, TRIED, MOST_PRICED = 5000, 3, 3, 30
 LONG_STEP, SHORT_STEP = 1e-3, 3e-4
 GROWN_S = (1200.0, 2400.0, 3600.0, 5400.0)
 
@@ -134,7 +134,7 @@ class Work:
         programme = ClockSteps(self.placer, goal_h, max(COARSE_S, COARSER * effort.step_s), lanes)
         search = BoundSearch(programme, self.utility, lambda: effort.spare(0.8))
         branch = search.root(replace(root.prices, block=np.zeros(programme.rows)))
-        search.lower(branch, effort.iterations, tolerance=CLOSE_STEPS)
+        search.lower(branch, min(effort.iterations, MOST_PRICED), tolerance=CLOSE_STEPS)
         self.bound = min(self.bound, branch.value)
         self._seed(search, branch, 2)
         if self.enough():
