@@ -9,7 +9,8 @@ here that brings at least as much, and what the steps hide is half a step a bloc
 cells hide as much of every border and know nothing of whole subs.
 
 A run that focus runs part is a chain of blocks. One that is too short to be a run may only be
-gone on with; the longest run, and how long the pieces of a chain are together, are let go.
+gone on with. How long the blocks of a chain are together, and when the clock asks for a focus run
+between others, is known to `beginnings` only.
 """
 
 from __future__ import annotations
