@@ -196,6 +196,7 @@ class LocalSearch:
             self._moves,
             lambda current: self._replacements(current, insertable),
             lambda current: self._insertions(current, insertable),
+            self._spared,
         ]
         level = 0
         end = self.valued + allowance
@@ -276,32 +277,41 @@ class LocalSearch:
                         add({i: step, j: -math.ceil(back - 1e-9)})
                         if back > int(back) > 0:
                             add({i: step, j: -int(back)})
-            # So much less that a focus run can go; its time and theirs to another run.
-            for held in self.held[lanes[i]]:
-                less = counts[i] - (counts[i] - 1) // held * held
-                if less < counts[i]:
-                    add({i: -less})
-                    spared = self.placer.run_s(lanes[i], less) + self.placer.focus_s
-                    for j in range(len(lanes)):
-                        if i != j:
-                            add({i: -less, j: int(spared / cycle[lanes[j]])})
-            start = order.start_s[i]
-            longest = self.placer.lasts_s(lanes[i], counts[i])
-            ends = [high for _, high in self.placer.spans[lanes[i]] if high > start + longest]
-            # Later by a while, or so late that the run just ends in time.
-            for later in (
-                start + 300.0,
-                start + 900.0,
-                start + 2700.0,
-                *(e - longest for e in ends),
-            ):
+            for wait in (300.0, 900.0, 2700.0):
                 new = waits.copy()
-                new[i] = later
+                new[i] = order.start_s[i] + wait
                 found.append((lanes, counts, new))
             if np.isfinite(waits[i]):
                 new = waits.copy()
                 new[i] = -np.inf
                 found.append((lanes, counts, new))
+        return found
+
+    def _spared(self, order: Order) -> list[Candidate]:
+        """Runs so much shorter that a focus run can go, its time and theirs to another run; and
+        so late that they just end in time."""
+        lanes, counts, waits = list(order.lanes), list(order.counts), list(order.waits_s)
+        placer, found = self.placer, []
+        for i, lane in enumerate(lanes):
+            for held in self.held[lane]:
+                kept = (counts[i] - 1) // held * held
+                if kept < self.least[lane]:
+                    continue
+                spared = placer.run_s(lane, counts[i] - kept) + placer.focus_s
+                shorter = counts.copy()
+                shorter[i] = kept
+                found.append((lanes, shorter, waits))
+                for j, other in enumerate(lanes):
+                    if i != j:
+                        given = shorter.copy()
+                        given[j] += int(spared / placer.cycle_s[other])
+                        found.append((lanes, given, waits))
+            longest = placer.lasts_s(lane, counts[i])
+            for _, high in placer.spans[lane]:
+                if high > order.start_s[i] + longest:
+                    later = waits.copy()
+                    later[i] = high - longest
+                    found.append((lanes, counts, later))
         return found
 
     def _moves(self, order: Order) -> list[Candidate]:
