@@ -62,6 +62,7 @@ class Solution:
 
 HURRY_S = 2.5
 LAST_RESORT = 8.0
+SHAKEN = 1.0
 LOOSE_PERCENT = 2.0
 JOINED_SHARE = 0.003
 """What a plan may lose of its gain so that it does not centre one target twice running."""
@@ -143,7 +144,7 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
         fine=0 if step_s else fine,
         climb=round(climb * more),
         rounds=round(rounds * more),
-        shaken=round(0.25 * climb * more) if tasks <= 45 or more >= 6.0 else 0,
+        shaken=round(SHAKEN * climb * more),
         step_s=step_s,
         alive=round(alive * more),
         time_limit_s=LAST_RESORT * time_limit_s,
@@ -155,7 +156,7 @@ def _counted(problem: Problem) -> tuple[float, int]:
     tasks = len(problem.tasks)
     size = tasks * max(0.0, problem.end_s - problem.start_s) / HOUR_S
     if tasks <= 8 and size <= 150.0:
-        return 15.0, 40_000
+        return 15.0, 40_000 if len(problem.pointings) == 1 else 15_000
     if size <= 100.0:
         return 15.0, 10_000
     return (30.0, 2_000) if size <= 120.0 else (0.0, 0)

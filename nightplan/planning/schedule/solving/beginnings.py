@@ -5,7 +5,9 @@ nights passes for a night between them. A beginning knows what it has brought of
 bound is the utility of that, the most that further hours can add beyond their price, and the best
 way onward at these prices. Beginnings that cannot beat the wanted value are left; if all of them
 end, no schedule beats it, or the best end is the bound. Where too many are alive the wanted value
-is raised until few enough are: less is proven then, but never nothing.
+is raised until few enough are: less is proven then, but never nothing. To find good nights, not to
+prove that there are none better, only the leading beginnings of each time are kept and the wanted
+value stays.
 """
 
 from __future__ import annotations
@@ -23,8 +25,9 @@ from nightplan.planning.schedule.solving.path_programme import Prices
 from nightplan.planning.schedule.solving.utility_model import RowUtility
 
 COMPARED = 100
+TOO_MANY = 1.5
 AT_ONCE = 4000
-BEST_ENDS = 20
+BEST_ENDS = 300
 # Columns of a beginning; the hours of each row follow. FREE_S is when it can end at the earliest,
 # FOCUS_S when its last focus run can have ended at the latest, RUN_S how long its last run is.
 HAS, COST, NAME, ENDED, FREE_S, FOCUS_S, RUN_S, HOURS = range(8)
@@ -66,16 +69,25 @@ class Beginnings:
     def prove(self, wanted: float, alive: int) -> Proof:
         """Whether no schedule is worth more than `wanted`, or than little more if more than
         `alive` beginnings would have to be followed at a time."""
+        growth = self._grown(wanted, alive, raises=True)
+        wanted = growth.wanted
+        return Proof(wanted, max(wanted, growth.best_end), growth.nights(), growth.grown)
+
+    def find(self, wanted: float, alive: int) -> tuple[Night, ...]:
+        """Nights worth more than `wanted`, if the `alive` leading beginnings of each time hold
+        any; nothing is proven."""
+        return self._grown(wanted, alive, raises=False).nights()
+
+    def _grown(self, wanted: float, alive: int, *, raises: bool) -> _Growth:
         programme = self.programme
         growth = _Growth(programme, self.completion, self.onward, wanted)
         growth.begin(self.nothing)
         for low in range(0, programme.steps, programme.stretch):
             high = min(low + programme.stretch, programme.steps)
             growth.take(low, high)
-            if growth.alive > 1.5 * alive:
-                growth.thin(high, alive)
-        wanted = growth.wanted
-        return Proof(wanted, max(wanted, growth.best_end), growth.nights(), growth.grown)
+            if growth.alive > TOO_MANY * alive:
+                growth.thin(high, alive, raises)
+        return growth
 
 
 class _Growth:
@@ -155,8 +167,9 @@ class _Growth:
             self.waiting[state] = here
             self.alive += here.shape[0]
 
-    def thin(self, step: int, alive: int) -> None:
-        """Raise the wanted value so that about so many beginnings are left from a step on."""
+    def thin(self, step: int, alive: int, raises: bool) -> None:
+        """Leave about so many beginnings from a step on, by their bounds; whether what is wanted
+        `raises` to the least of those."""
         value = self.onward.value
         if step >= self.programme.steps:
             return
@@ -169,11 +182,13 @@ class _Growth:
         ]
         there += [(state, some, value[step, state]) for state, some in self.waiting.items()]
         bounds = np.concatenate([some[:, HAS] + ahead for _, some, ahead in there])
-        self.wanted = max(self.wanted, float(np.partition(bounds, -alive)[-alive]))
+        least = max(self.wanted, float(np.partition(bounds, -alive)[-alive]))
+        if raises:
+            self.wanted = least
         waiting = len(there) - len(self.waiting)
         self.arriving = {}
         for number, (state, some, ahead) in enumerate(there):
-            left = some[some[:, HAS] + ahead > self.wanted]
+            left = some[some[:, HAS] + ahead > least]
             if number >= waiting:
                 self.waiting[state] = left
                 self.alive += left.shape[0]

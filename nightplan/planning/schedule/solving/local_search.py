@@ -9,7 +9,7 @@ is taken, so the outcome does not depend on the machine's speed.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
@@ -53,6 +53,21 @@ def least_subs(placer: Placer, lane: int) -> int:
     while placer.run_s(lane, count) < placer.shortest_s - 1e-6:
         count += 1
     return count
+
+
+def merged(runs: Iterable[tuple[int, int, float]]) -> Candidate:
+    """Runs (lane, count, wait), those of one lane side by side made one."""
+    lanes: list[int] = []
+    counts: list[int] = []
+    waits: list[float] = []
+    for lane, count, wait in runs:
+        if lanes and lanes[-1] == lane:
+            counts[-1] += count
+        else:
+            lanes.append(lane)
+            counts.append(count)
+            waits.append(wait)
+    return lanes, counts, waits
 
 
 class LocalSearch:
@@ -198,6 +213,15 @@ class LocalSearch:
             lambda current: self._insertions(current, insertable),
             self._spared,
         ]
+        return self._climbed(order, kinds, allowance, gain)
+
+    def _climbed(
+        self,
+        order: Order,
+        kinds: Sequence[Callable[[Order], list[Candidate]]],
+        allowance: int,
+        gain: float,
+    ) -> Order:
         level = 0
         end = self.valued + allowance
         while level < len(kinds) and self.valued < end and self.spare():
@@ -211,47 +235,46 @@ class LocalSearch:
     def shake(
         self, order: Order, likely: IntArray, allowance: int, seed: int, gain: float = GAIN
     ) -> Order:
-        """Drop some runs, climb again by steps of `gain`, keep what is better; and so on, until
-        so many candidates were valued. Always the same from the same seed."""
+        """Drop or reorder some runs, climb again by steps of `gain`, keep what is better; and so
+        on, until so many candidates were valued. Always the same from the same seed."""
         random = np.random.default_rng(seed)
         end = self.valued + allowance
         while self.valued < end and self.spare() and len(order.lanes) > 1:
-            length = int(random.integers(1, min(4, len(order.lanes))))
-            out = random.choice(len(order.lanes), length, replace=False)
-            rest = [i for i in range(len(order.lanes)) if i not in out]
-            kicked: Candidate = (
-                [order.lanes[i] for i in rest],
-                [order.counts[i] for i in rest],
-                [-np.inf] * len(rest),
-            )
-            found = self.best_of([kicked])
+            found = self.best_of([self._kicked(order, random)])
             if found is not None and found.lanes:
                 found = self.improve(found, likely, end - self.valued, gain)
                 if found.objective > order.objective + GAIN:
                     order = found
         return order
 
+    def _kicked(self, order: Order, random: np.random.Generator) -> Candidate:
+        """The order without one to three runs from anywhere, or without a stretch of up to four,
+        or with a stretch of up to six in another order; nothing waits."""
+        runs = len(order.lanes)
+        kind = int(random.integers(3))
+        if kind == 0:
+            length = int(random.integers(1, min(4, runs)))
+            out = random.choice(runs, length, replace=False)
+            places = [i for i in range(runs) if i not in out]
+        else:
+            length = int(random.integers(kind, min(3 + 2 * kind, runs + kind - 1)))
+            begin = int(random.integers(0, runs - length + 1))
+            stretch = begin + random.permutation(length)
+            places = [*range(begin), *range(begin + length, runs)]
+            if kind == 2:
+                places[begin:begin] = [int(i) for i in stretch]
+        return merged((order.lanes[i], order.counts[i], -np.inf) for i in places)
+
     def joined(self, order: Order, loss: float) -> Order:
         """Runs of one lane side by side made one, counts and waits climbed anew; the order itself
         where that loses more than `loss`. Centring a target anew for a better beat of focus runs
         gains next to nothing, and nobody at the mount would do it."""
-        lanes: list[int] = []
-        counts: list[int] = []
-        waits: list[float] = []
-        for lane, count, wait in zip(order.lanes, order.counts, order.waits_s, strict=True):
-            if lanes and lanes[-1] == lane:
-                counts[-1] += count
-            else:
-                lanes.append(lane)
-                counts.append(count)
-                waits.append(wait)
-        if len(lanes) == len(order.lanes):
+        joined = merged(zip(order.lanes, order.counts, order.waits_s, strict=True))
+        if len(joined[0]) == len(order.lanes):
             return order
-        best = self.best_of([(lanes, counts, waits)])
-        found = best
-        while found is not None and self.spare():
-            best = found
-            found = self._better(best, self._counts(best), GAIN)
+        best = self.best_of([joined])
+        if best is not None:
+            best = self._climbed(best, [self._counts, self._spared], 10**9, GAIN)
         return order if best is None or best.objective < order.objective - loss else best
 
     def _counts(self, order: Order) -> list[Candidate]:
@@ -292,6 +315,7 @@ class LocalSearch:
         so late that they just end in time."""
         lanes, counts, waits = list(order.lanes), list(order.counts), list(order.waits_s)
         placer, found = self.placer, []
+        placed = placer.place(order.runs)
         for i, lane in enumerate(lanes):
             for held in self.held[lane]:
                 kept = (counts[i] - 1) // held * held
@@ -306,12 +330,16 @@ class LocalSearch:
                         given = shorter.copy()
                         given[j] += int(spared / placer.cycle_s[other])
                         found.append((lanes, given, waits))
-            longest = placer.lasts_s(lane, counts[i])
-            for _, high in placer.spans[lane]:
-                if high > order.start_s[i] + longest:
-                    later = waits.copy()
-                    later[i] = high - longest
-                    found.append((lanes, counts, later))
+            # As it lies now, and as it would lie begun in fresh focus.
+            lengths = {placer.lasts_s(lane, counts[i])}
+            if len(placed) == len(lanes):
+                lengths.add(placed[i].end_s - placed[i].start_s)
+            for length in sorted(lengths):
+                for _, high in placer.spans[lane]:
+                    if high > order.start_s[i] + length:
+                        later = waits.copy()
+                        later[i] = high - length
+                        found.append((lanes, counts, later))
         return found
 
     def _moves(self, order: Order) -> list[Candidate]:
@@ -319,14 +347,7 @@ class LocalSearch:
         found: list[Candidate] = []
 
         def add(new: list[tuple[int, int, float]]) -> None:
-            merged: list[tuple[int, int, float]] = []
-            for lane, count, wait in new:
-                if merged and merged[-1][0] == lane:
-                    merged[-1] = (lane, merged[-1][1] + count, merged[-1][2])
-                else:
-                    merged.append((lane, count, wait))
-            lanes, counts, waits = zip(*merged, strict=True) if merged else ((), (), ())
-            found.append((list(lanes), list(counts), list(waits)))
+            found.append(merged(new))
 
         n = len(items)
         free = [(lane, count, -np.inf) for lane, count, _ in items]

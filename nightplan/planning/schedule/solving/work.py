@@ -20,6 +20,7 @@ from nightplan.planning.schedule.solving.local_search import (
     LocalSearch,
     Order,
     least_subs,
+    merged,
 )
 from nightplan.planning.schedule.solving.path_programme import NightPath, PathProgramme
 from nightplan.planning.schedule.solving.placement import Placer, Run
@@ -35,7 +36,8 @@ PASSES = 40
 CLOSE, NEAR = 2e-4, 8e-4
 FEW_LANES = 17
 COARSE_S, COARSER, CLOSED, CLOSE_STEPS = 60.0, 3.0, 0.7, 5e-5
-FEW_ALIVE, AGAIN, TRIED, MOST_PRICED = 5000, 3, 3, 30
+SUNK, LEADING = 0.02, 300
+FEW_ALIVE, AGAIN, TRIED, MOST_PRICED = 5000, 3, 8, 30
 LONG_STEP, SHORT_STEP = 1e-3, 3e-4
 GROWN_S = (1200.0, 2400.0, 3600.0, 5400.0)
 
@@ -127,8 +129,9 @@ class Work:
         return max(self.bound, self.known)
 
     def _count_subs(self, cells: BoundSearch[PathProgramme], root: Branch) -> None:
-        """The bound over whole subs: prices from coarse steps, then beginnings of the night in
-        fine ones, each time with part of the gap to close, as many as there may be."""
+        """The bound over whole subs: prices from coarse steps, of whose leading beginnings some may
+        end well; then beginnings of the night in fine ones, each time with part of the gap to
+        close, as many as there may be."""
         effort, lanes = self.effort, cells.programme.lane_name
         goal_h = self.utility.goal_h
         programme = ClockSteps(self.placer, goal_h, max(COARSE_S, COARSER * effort.step_s), lanes)
@@ -137,6 +140,11 @@ class Work:
         search.lower(branch, min(effort.iterations, MOST_PRICED), tolerance=CLOSE_STEPS)
         self.bound = min(self.bound, branch.value)
         self._seed(search, branch, 2)
+        if self.enough():
+            return
+        coarse = Beginnings(programme, self.utility, branch.prices)
+        self._try(coarse.find(self.known - SUNK * abs(self.bound), LEADING), branch)
+        self._polish(branch, 0)
         if self.enough():
             return
         programme = ClockSteps(self.placer, goal_h, effort.step_s, lanes)
@@ -162,22 +170,10 @@ class Work:
 
     def _try(self, nights: tuple[Night, ...], branch: Branch) -> None:
         """Place nights that the proof ended with, and climb from the best few."""
-        candidates: list[Candidate] = []
-        for night in nights:
-            lanes: list[int] = []
-            counts: list[int] = []
-            for lane, count in night.blocks:
-                if lanes and lanes[-1] == lane:
-                    counts[-1] += count
-                else:
-                    lanes.append(lane)
-                    counts.append(count)
-            candidates.append((lanes, counts, [-np.inf] * len(lanes)))
-        orders = [
-            order for order in self.search.ranked(candidates) if order.lanes not in self.tried
+        candidates = [
+            merged((lane, count, -np.inf) for lane, count in night.blocks) for night in nights
         ]
-        for order in orders[:TRIED]:
-            self.tried.add(order.lanes)
+        for order in self.search.ranked(candidates)[:TRIED]:
             self._keep(self._climb(order, self._likely(branch), SHORT_STEP))
 
     def climb_plainly(self) -> None:
