@@ -62,7 +62,7 @@ class Solution:
 
 HURRY_S = 2.5
 LAST_RESORT = 8.0
-SHAKEN = 1.0
+SHAKEN = 20_000
 LOOSE_PERCENT = 2.0
 JOINED_SHARE = 0.003
 """What a plan may lose of its gain so that it does not centre one target twice running."""
@@ -144,7 +144,7 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
         fine=0 if step_s else fine,
         climb=round(climb * more),
         rounds=round(rounds * more),
-        shaken=round(SHAKEN * climb * more),
+        shaken=round(SHAKEN * more),
         step_s=step_s,
         alive=round(alive * more),
         time_limit_s=LAST_RESORT * time_limit_s,

@@ -36,7 +36,7 @@ PASSES = 40
 CLOSE, NEAR = 2e-4, 8e-4
 FEW_LANES = 17
 COARSE_S, COARSER, CLOSED, CLOSE_STEPS = 60.0, 3.0, 0.7, 5e-5
-SUNK, LEADING = 0.02, 300
+SUNK, LEADING, POLISHED = 0.02, 300, 6
 FEW_ALIVE, AGAIN, TRIED, MOST_PRICED = 5000, 3, 8, 30
 LONG_STEP, SHORT_STEP = 1e-3, 3e-4
 GROWN_S = (1200.0, 2400.0, 3600.0, 5400.0)
@@ -329,7 +329,7 @@ class Work:
             begun = climber.again(self.best)
             self._keep(self.search.again(climber.shake(begun, likely, shaken, self.shakes, gain)))
             self.shakes += 1
-        self._keep(self.search.improve(self.best, likely, self.effort.climb))
+        self._keep(self.search.improve(self.best, likely, POLISHED * self.effort.climb))
 
     def _candidate(self, path: NightPath, borders: FloatArray) -> Candidate:
         lanes = [lane for lane, _, _ in path.arcs]
