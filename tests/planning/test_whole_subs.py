@@ -118,7 +118,7 @@ def test_a_path_of_whole_subs_is_above_every_schedule(
     assert told == pytest.approx(path.value, abs=1e-8)
 
 
-@settings(max_examples=45, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     rules=st.sampled_from(RULES),

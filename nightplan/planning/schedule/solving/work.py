@@ -169,7 +169,7 @@ class Work:
         return 0.9 * self.effort.gap * abs(self.bound)
 
     def _try(self, nights: tuple[Night, ...], branch: Branch) -> None:
-        """Place nights that the proof ended with, and climb from the best few."""
+        """Place nights that beginnings grew into, and climb from the best few."""
         candidates = [
             merged((lane, count, -np.inf) for lane, count in night.blocks) for night in nights
         ]
