@@ -154,9 +154,13 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
 def _counted(problem: Problem) -> tuple[float, int]:
     """Steps in which a small night's bound counts whole subs, seconds, and beginnings alive."""
     tasks = len(problem.tasks)
-    size = tasks * max(0.0, problem.end_s - problem.start_s) / HOUR_S
+    window_h = max(0.0, problem.end_s - problem.start_s) / HOUR_S
+    size = tasks * window_h
     if tasks <= 8 and size <= 150.0:
-        return 15.0, 40_000 if len(problem.pointings) == 1 else 15_000
+        if len(problem.pointings) > 1:
+            return 15.0, 15_000
+        # A short window's beginnings soon end.
+        return 15.0, round(40_000 * min(4.0, max(1.0, 8.0 / max(window_h, 1.0))))
     if size <= 100.0:
         return 15.0, 10_000
     return (30.0, 2_000) if size <= 120.0 else (0.0, 0)
