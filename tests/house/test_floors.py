@@ -51,7 +51,10 @@ PLANNING = [
     "choosing",
     "calibration",
     "season",
+    "value",
     "schedule",
+    "ahead",
+    "tonights_plan",
     "campaign",
 ]
 

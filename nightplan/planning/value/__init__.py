@@ -1,0 +1,1 @@
+"""What equivalent hours are worth: curves per row of progress."""
