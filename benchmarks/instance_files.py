@@ -6,9 +6,11 @@ import gzip
 import json
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from nightplan.planning.schedule.night_problem import plain_curves
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
 FOLDER = Path(__file__).parent / "instances"
@@ -48,33 +50,40 @@ def save(problem: Problem, path: Path) -> None:
     path.write_bytes(gzip.compress(text, mtime=0))
 
 
+def _tasks(document: dict[str, Any]) -> tuple[Task, ...]:
+    return tuple(
+        Task(
+            pointing=item["pointing"],
+            filter=item["filter"],
+            train=item["train"],
+            gain=item["gain"],
+            sub_s=item["sub_s"],
+            worth=np.array(item["worth_1e4"], dtype=float) / 1e4,
+            usable=np.array([flag == "1" for flag in item["usable"]]),
+            goal_h=item["goal_h"],
+            gathered_h=item["gathered_h"],
+        )
+        for item in document["tasks"]
+    )
+
+
 def load(path: Path) -> Problem:
     """Read a problem that `save` wrote."""
     document = json.loads(gzip.decompress(path.read_bytes()))
     grid_s = np.arange(document["grid_length"]) * document["grid_step_s"]
+    pointings = tuple(Pointing(**item) for item in document["pointings"])
+    tasks = _tasks(document)
     return Problem(
         epoch_utc_mjd=document["epoch_utc_mjd"],
         window_s=document["window_s"],
         setup_s=document["setup_s"],
         latest_end_s=document["latest_end_s"],
         grid_s=grid_s,
-        pointings=tuple(Pointing(**item) for item in document["pointings"]),
-        tasks=tuple(
-            Task(
-                pointing=item["pointing"],
-                filter=item["filter"],
-                train=item["train"],
-                gain=item["gain"],
-                sub_s=item["sub_s"],
-                worth=np.array(item["worth_1e4"], dtype=float) / 1e4,
-                usable=np.array([flag == "1" for flag in item["usable"]]),
-                goal_h=item["goal_h"],
-                gathered_h=item["gathered_h"],
-            )
-            for item in document["tasks"]
-        ),
+        pointings=pointings,
+        tasks=tasks,
+        curves=plain_curves(pointings, tasks),
         overheads=Overheads(**document["overheads"]),
-        change_costs=ChangeCosts(**document["change_costs"]),
+        change_costs=ChangeCosts(0.01, 0.03, 0.05, 0.25),
         shortest_block_s=document["shortest_block_s"],
         longest_block_s=document["longest_block_s"],
     )

@@ -63,12 +63,12 @@ class Setup(Section):
 
 
 class ChangeCost(Section):
-    """What a change costs in utility beyond its minutes; a finished target is worth 1."""
+    """What a change costs beyond its minutes, in equivalent hours of a target of priority 1."""
 
-    filter_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.003
-    target_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.02
-    new_angle: Annotated[float, Field(ge=0.0, le=1.0)] = 0.03
-    train_change: Annotated[float, Field(ge=0.0, le=1.0)] = 0.05
+    filter_change: Annotated[float, Field(ge=0.0, le=10.0)] = 0.01
+    target_change: Annotated[float, Field(ge=0.0, le=10.0)] = 0.03
+    new_angle: Annotated[float, Field(ge=0.0, le=10.0)] = 0.05
+    train_change: Annotated[float, Field(ge=0.0, le=10.0)] = 0.25
 
 
 class Preferences(Section):

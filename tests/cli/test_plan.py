@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from nightplan.model.starter import starter_text
@@ -73,12 +74,13 @@ def check_invariants(plan: dict[str, Any]) -> None:
 
 
 def check_objective(plan: dict[str, Any]) -> None:
-    # shared formula of the interface: priority x mean over filters of p(2 - p), less change cost
+    # The published formula: each row's value curve at the hours reached, less the change cost.
     total = 0.0
-    for target in {row["target"] for row in plan["progress"]}:
-        rows = [row for row in plan["progress"] if row["target"] == target]
-        shares = [min(1.0, (r["gathered_h"] + r["tonight_h"]) / r["goal_h"]) for r in rows]
-        total += rows[0]["priority"] * sum(p * (2.0 - p) for p in shares) / len(shares)
+    for row in plan["progress"]:
+        hours, value = np.array(row["value_curve"]).T
+        assert hours[0] == row["gathered_h"]
+        assert value[0] == 0.0
+        total += float(np.interp(row["gathered_h"] + row["tonight_h"], hours, value))
     assert plan["objective"] == pytest.approx(total - plan["change_cost"], abs=1e-6)
     assert plan["bound"] >= plan["objective"] - 1e-9
     gap = 100.0 * (plan["bound"] - plan["objective"]) / plan["bound"]

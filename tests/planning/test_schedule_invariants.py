@@ -15,6 +15,7 @@ from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.problem import Overheads
 from nightplan.planning.schedule.schedule import block_hours, evaluate, ledger_min
 from nightplan.planning.schedule.solver import Effort, solve
+from nightplan.planning.value.curve import ValueCurve
 
 QUICK = {
     "cell_s": 300.0,
@@ -183,8 +184,8 @@ def test_worth_is_integrated_over_open_shutter_only(invented_night):
     assert block_hours(problem, block) == pytest.approx(total / 3600.0, rel=1e-6)
 
 
-def test_utility_by_hand(invented_night):
-    """p(2 - p) of two filters, one half way and one untouched, priority 2, one filter change."""
+def test_the_objective_by_hand(invented_night):
+    """Two curves, one row half an hour along, the other untouched, one new angle."""
     problem = invented_night(targets=1, filters=2, hours=4.0, seed=1, shortest_min=0.0)
     flat = tuple(
         replace(
@@ -197,7 +198,8 @@ def test_utility_by_hand(invented_night):
         for task in problem.tasks
     )
     pointing = replace(problem.pointings[0], transit_s=1e9, priority=2.0, new_angle=True)
-    problem = replace(problem, tasks=flat, pointings=(pointing,))
+    curves = (ValueCurve((0.0, 0.25, 2.0), (0.0, 0.5, 1.2)), ValueCurve((0.0, 1.0), (0.0, 9.0)))
+    problem = replace(problem, tasks=flat, pointings=(pointing,), curves=curves)
     length = problem.run_s(0, 6)
     block = Block(0, 0, 300.0, 300.0 + length, 6, 300.0, 1)
     schedule = Schedule(
@@ -206,8 +208,8 @@ def test_utility_by_hand(invented_night):
     )
     assert violations(problem, schedule) == []
     result = evaluate(problem, schedule)
-    # p = 6 x 300 s / 1 h = 0.5; 2 x (0.75 + 0) / 2 = 0.75, less 0.004 for the new angle.
-    assert result.value == pytest.approx(0.746)
+    # 6 x 300 s = 0.5 h: 0.5 + 0.25 x 0.4 = 0.6, less 0.004 for the new angle.
+    assert result.value == pytest.approx(0.596)
     assert result.change_cost == pytest.approx(0.004)
 
 

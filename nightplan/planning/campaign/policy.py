@@ -20,12 +20,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.schedule.problem import Balance
-from nightplan.planning.schedule.schedule import EVEN_REST
+from nightplan.model.preferences import Balance
 
 Floats = NDArray[np.float64]
 
 ADVANTAGE_POWER = 1.0
+EVEN_REST = 0.01
+"""Weight of the mean beside the least complete filter when strict balance is asked for."""
 DONE = 1.0 - 1e-9
 """Share of a goal from which it counts as reached."""
 

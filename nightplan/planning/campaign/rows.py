@@ -119,7 +119,7 @@ def _fill_changes(
         Pointing(str(number), 1, 0.0, 0.0, 0.0, angle_deg, 0.0)
         for number, angle_deg in enumerate(image_up_angle_deg)
     )
-    problem = Problem(0.0, 0.0, 0.0, 0.0, grid, places, tasks, rules)
+    problem = Problem(0.0, 0.0, 0.0, 0.0, grid, places, tasks, (), rules)
     for after, row in enumerate(mine):
         for before, other in enumerate(mine):
             if before != after:

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.model.preferences import Balance
 from nightplan.planning.campaign.policy import DONE, Rows, night_work, utility
-from nightplan.planning.schedule.problem import Balance
 
 Floats = NDArray[np.float64]
 

@@ -26,6 +26,7 @@ from nightplan.planning.tonight.visibility import (
     sky_tracks,
     time_grid,
 )
+from nightplan.planning.value.plain_curve import plain_curve
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from nightplan.planning.returning.earlier_nights import EarlierNights
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.setup_timeline import SetupTimeline
+    from nightplan.planning.value.curve import ValueCurve
 
 DAY_S = 86400.0
 GRID_MIN = 1.0
@@ -165,6 +167,7 @@ def night_problem(
     if end.utc_mjd < window[1] - 1e-6:
         limits["latest_end"] = end.reason
     costs = preferences.change_cost
+    ordered = tuple(task for index in range(len(fields)) for task in tasks[index])
     problem = Problem(
         epoch_utc_mjd=window[0],
         window_s=(window[1] - window[0]) * DAY_S,
@@ -172,7 +175,8 @@ def night_problem(
         latest_end_s=max(0.0, (end.utc_mjd - window[0]) * DAY_S),
         grid_s=(utc_mjd - window[0]) * DAY_S,
         pointings=tuple(pointings),
-        tasks=tuple(task for index in range(len(fields)) for task in tasks[index]),
+        tasks=ordered,
+        curves=plain_curves(pointings, ordered),
         overheads=overheads(config, night, *trains),
         change_costs=ChangeCosts(
             filter_change=costs.filter_change,
@@ -182,12 +186,22 @@ def night_problem(
         ),
         shortest_block_s=preferences.shortest_block_min * 60.0,
         longest_block_s=preferences.longest_block_min * 60.0,
-        balance=preferences.balance,
         altitude_deg=tracks.altitude_deg,
         moon_altitude_deg=tracks.moon_altitude_deg,
         limits=limits,
     )
     return NightProblem(problem, wanted)
+
+
+def plain_curves(pointings: Sequence[Pointing], tasks: Sequence[Task]) -> tuple[ValueCurve, ...]:
+    """One curve for each row of progress, from goals and priorities alone."""
+    curves: dict[tuple[str, int, str], ValueCurve] = {}
+    for task in tasks:
+        pointing = pointings[task.pointing]
+        key = (pointing.target, pointing.panel, task.filter)
+        if key not in curves:
+            curves[key] = plain_curve(pointing.priority, task.goal_h, task.gathered_h)
+    return tuple(curves.values())
 
 
 def overheads(config: Config, night: Night, *trains: str) -> Overheads:

@@ -10,17 +10,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.planning.schedule.blocks import Block, Event, EventKind, Schedule
+from nightplan.planning.value.curve import ValueCurve
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[Any]
-Balance = Literal["diminishing", "even", "plain"]
 
 HOUR_S = 3600.0
 TIME_TOLERANCE_S = 1e-6
@@ -126,7 +126,7 @@ class Overheads:
 
 @dataclass(frozen=True)
 class ChangeCosts:
-    """Utility that a change costs beyond its minutes; a finished target is worth 1.
+    """Value that a change costs beyond its minutes, in equivalent hours of priority 1.
 
     `new_angle` is charged once a night for each target whose camera angle is new.
     """
@@ -169,13 +169,11 @@ class Problem:
     grid_s : array (time,)
         Sampling of `Task.worth` and `Task.usable`, strictly rising.
     pointings, tasks : tuples
-        Every filter that a target wants has a task, usable tonight or not: the mean over a
-        target's filters counts them all.
+        Every filter that a target wants has a task, usable tonight or not.
+    curves : tuple of ValueCurve
+        What equivalent hours of each row are worth, in the order of `row_keys`.
     shortest_block_s, longest_block_s : float
         Bounds on a run: blocks of one task that only focus runs part.
-    balance : str
-        ``diminishing`` as stated; ``even`` puts each target's least complete filter first;
-        ``plain`` counts equivalent hours.
     now_s : float
         Nothing is scheduled before it.
     kept, kept_events : tuples of Block and Event
@@ -197,11 +195,11 @@ class Problem:
     grid_s: FloatArray
     pointings: tuple[Pointing, ...]
     tasks: tuple[Task, ...]
+    curves: tuple[ValueCurve, ...]
     overheads: Overheads = field(default_factory=Overheads)
     change_costs: ChangeCosts = field(default_factory=ChangeCosts)
     shortest_block_s: float = 0.0
     longest_block_s: float = math.inf
-    balance: Balance = "diminishing"
     now_s: float = 0.0
     kept: tuple[Block, ...] = ()
     kept_events: tuple[Event, ...] = ()

@@ -9,9 +9,9 @@ import numpy as np
 
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.problem import HOUR_S, Problem
+from nightplan.planning.value.curve import ValueCurve
 
 __all__ = [
-    "EVEN_REST",
     "LEDGER_KINDS",
     "Block",
     "Event",
@@ -25,7 +25,6 @@ __all__ = [
     "ledger_min",
     "progress",
     "share_of_goal",
-    "utility",
 ]
 
 LEDGER_KINDS = (
@@ -53,6 +52,7 @@ class Progress:
     gathered_h: float
     tonight_h: float
     tonight_clock_h: float
+    curve: ValueCurve
 
     @property
     def share(self) -> float:
@@ -62,7 +62,7 @@ class Progress:
 
 @dataclass(frozen=True)
 class Objective:
-    """What a schedule is worth: utility of the progress, less what changes cost."""
+    """What a schedule is worth: value of the progress, less what changes cost."""
 
     value: float
     utility: float
@@ -113,36 +113,10 @@ def progress(problem: Problem, schedule: Schedule) -> tuple[Progress, ...]:
                 gathered_h=task.gathered_h,
                 tonight_h=float(tonight[row]),
                 tonight_clock_h=float(clock[row]),
+                curve=problem.curves[row],
             )
         )
     return tuple(rows)
-
-
-EVEN_REST = 0.01
-"""Weight of the mean beside the least complete filter when strict balance is asked for."""
-
-
-def utility(problem: Problem, rows: tuple[Progress, ...]) -> float:
-    """Utility of the progress, by `problem.balance`.
-
-    diminishing: sum over targets of priority x mean over rows of p(2 - p).
-    even: sum over targets of priority x (0.99 least p + 0.01 mean p).
-    plain: sum over rows of priority x tonight's equivalent hours, up to the goal.
-    """
-    total = 0.0
-    for target in problem.targets:
-        own = [row for row in rows if row.target == target]
-        shares = np.array([row.share for row in own])
-        priority = own[0].priority
-        if problem.balance == "diminishing":
-            total += priority * float(np.mean(shares * (2.0 - shares)))
-        elif problem.balance == "even":
-            total += priority * float((1.0 - EVEN_REST) * shares.min() + EVEN_REST * shares.mean())
-        else:
-            total += priority * sum(
-                max(0.0, min(row.tonight_h, row.goal_h - row.gathered_h)) for row in own
-            )
-    return total
 
 
 def count_changes(problem: Problem, blocks: tuple[Block, ...]) -> dict[str, int]:
@@ -161,7 +135,7 @@ def count_changes(problem: Problem, blocks: tuple[Block, ...]) -> dict[str, int]
 
 
 def evaluate(problem: Problem, schedule: Schedule) -> Objective:
-    """The true objective of a schedule: utility less the cost of changes, part by part."""
+    """The objective of a schedule: value less the cost of changes, part by part."""
     rows = progress(problem, schedule)
     changes = count_changes(problem, schedule.blocks)
     costs = problem.change_costs
@@ -171,7 +145,7 @@ def evaluate(problem: Problem, schedule: Schedule) -> Objective:
         "new_angle": changes["new_angle"] * costs.new_angle,
         "train_change": changes["train_change"] * costs.train_change,
     }
-    gained = utility(problem, rows)
+    gained = sum(float(row.curve.gain(row.tonight_h)) for row in rows)
     cost = sum(parts.values())
     return Objective(gained - cost, gained, cost, parts, changes, rows)
 

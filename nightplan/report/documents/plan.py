@@ -52,6 +52,7 @@ class ProgressRow(Document):
     gathered_h: float
     tonight_h: float
     tonight_clock_h: float
+    value_curve: list[tuple[float, float]]
 
 
 class SetupStepRow(Document):
@@ -230,6 +231,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
                     gathered_h=row.gathered_h,
                     tonight_h=row.tonight_h,
                     tonight_clock_h=row.tonight_clock_h,
+                    value_curve=list(zip(row.curve.hours_h, row.curve.value, strict=True)),
                 )
                 for row in solution.evaluation.progress
             ],

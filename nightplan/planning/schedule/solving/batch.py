@@ -145,8 +145,8 @@ class BatchPlacer:
             free_s=np.full(size, placer.start_s),
             focus_s=np.full(size, placer.first_focus_s),
             cost=np.zeros(size),
-            hours=np.zeros((size, utility.goal_h.size)),
-            used=np.zeros((size, utility.priority.size), dtype=bool),
+            hours=np.zeros((size, utility.most_h.size)),
+            used=np.zeros((size, utility.angle_cost.size), dtype=bool),
         )
         got = Values(
             objective=np.zeros(size),
@@ -170,7 +170,7 @@ class BatchPlacer:
         for values in (got.lanes, got.counts, got.start_s):
             np.copyto(values, values[0], where=alike)
         cost = rigs.cost + rigs.used @ utility.angle_cost
-        got.objective[:] = utility.totals(rigs.hours) - cost - utility.sunk_cost
+        got.objective[:] = utility.totals(rigs.hours) - cost
         return got
 
     def _place(

@@ -112,39 +112,30 @@ class BoundSearch(Generic[P]):
     def __post_init__(self) -> None:
         self.master = Master(self.utility)
 
-    def renew(self, utility: RowUtility) -> None:
-        """Go on with a utility of which more is known, with all paths found so far."""
-        self.utility, paths = utility, self.master.paths[1:]
-        self.master = Master(utility)
-        for _, path in paths:
-            self.master.add(path)
-
     def first_prices(self, hours: FloatArray | None = None) -> Prices:
         """A guess: each row's slope at what a known plan brings (`hours`, array (row,)), or a bit
         over half of its slope at what is there."""
         u = self.utility
-        safe = np.where(u.goal_h > 0.0, u.goal_h, 1.0)
-        none = np.zeros(u.goal_h.size)
-        if u.balance == "plain":
-            return Prices(0.9 * u.weight, none, none, none)
-        slope = 2.0 * u.weight * u.room / safe
+        none = np.zeros(u.most_h.size)
+        slope = u.slopes[:, 0]
         if hours is None or not hours.any():
             return Prices(0.6 * slope, none, none, none)
-        left = 2.0 * u.weight * np.maximum(0.0, u.room - hours / safe) / safe
+        piece = (u.at_h[:, 1:-1] <= hours[:, None]).sum(axis=1)
+        left = u.slopes[np.arange(none.size), piece]
         return Prices(np.where(hours > 0.0, left, 0.8 * slope), none, none, none)
 
     def root(self, prices: Prices | None = None) -> Branch:
         """All schedules, nothing known of them yet."""
-        none = np.zeros(self.utility.goal_h.size)
+        none = np.zeros(self.utility.most_h.size)
         prices = prices or self.first_prices()
         return Branch(none, np.full(none.size, np.inf), np.inf, prices, none, none)
 
     def drop(self: BoundSearch[PathProgramme], root: Branch, known: float) -> float:
         """Drop arcs that no schedule better than `known` needs; the share of arcs left."""
-        free = np.full(self.utility.goal_h.size, np.nan)
+        free = np.full(self.utility.most_h.size, np.nan)
         flat = replace(root.prices, block=np.zeros(free.size))
         rest = self.utility.constant()
-        rest += self.utility.conjugate(flat.hour, flat.bonus, flat.curve, free)
+        rest += self.utility.conjugate(flat.hour, flat.bonus, free)
         self.programme.open_rows = np.ones(free.size, dtype=bool)
         return self.programme.drop(flat, known - rest - 1e-9)
 
@@ -173,7 +164,7 @@ class BoundSearch(Generic[P]):
                 -trial.block * branch.least,
                 -trial.block * np.where(np.isfinite(branch.most), branch.most, 0.0),
             )
-            new = constant + utility.conjugate(trial.hour, trial.bonus, trial.curve, taken)
+            new = constant + utility.conjugate(trial.hour, trial.bonus, taken)
             new += path.value
             new += float(limits.sum())
             if new < value:
@@ -195,8 +186,7 @@ class BoundSearch(Generic[P]):
     def _allowed(self, branch: Branch, prices: Prices) -> Prices:
         """A row without an upper limit cannot have a fine on its blocks."""
         block = np.where(np.isfinite(branch.most), prices.block, np.maximum(0.0, prices.block))
-        curve = np.clip(prices.curve, 0.0, self.utility.weight) * self.utility.bends
-        return Prices(prices.hour, prices.bonus, block, curve)
+        return Prices(prices.hour, prices.bonus, block, np.zeros(block.size))
 
     def grow(self, tree: Tree, known: float, passes: int, gap: float) -> bool:
         """Work on the worst branches for so many passes; whether anything is left to do.
@@ -232,7 +222,7 @@ class BoundSearch(Generic[P]):
         # A row taken up by part is split at none or some.
         part = np.minimum(branch.taken, 1.0 - branch.taken)
         score = loose + np.where(branch.blocks < 1.0 - WHOLE, part, 0.0)
-        score = np.where(loose > WHOLE, score * (self.utility.weight + 1e-12), 0.0)
+        score = np.where(loose > WHOLE, score * (self.utility.value[:, -1] + 1e-12), 0.0)
         row = int(score.argmax())
         if score[row] <= 0.0:
             return []

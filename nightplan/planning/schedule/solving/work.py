@@ -28,7 +28,6 @@ from nightplan.planning.schedule.solving.utility_model import RowUtility
 
 WHOLE_SUBS = "whole_subs"
 LEAD_S = 1200.0
-GUIDE = 12.0
 SMALLEST_CELL_S = 60.0
 MOST_ARCS = 600_000
 ROUND = 30
@@ -87,10 +86,6 @@ class Work:
     ) -> None:
         self.problem, self.placer, self.utility, self.effort = problem, placer, utility, effort
         self.search = LocalSearch(BatchPlacer(placer, utility), effort.spare)
-        self.guided: LocalSearch | None = None
-        if problem.balance == "even":
-            guide = replace(utility, guide=GUIDE)
-            self.guided = LocalSearch(BatchPlacer(placer, guide), effort.spare)
         self.best: Order | None = None
         self.tried: set[tuple[int, ...]] = set()
         self.shakes = 0
@@ -133,7 +128,7 @@ class Work:
         end well; then beginnings of the night in fine ones, each time with part of the gap to
         close, as many as there may be."""
         effort, lanes = self.effort, cells.programme.lane_name
-        goal_h = self.utility.goal_h
+        goal_h = np.ones(self.utility.most_h.size)
         programme = ClockSteps(self.placer, goal_h, max(COARSE_S, COARSER * effort.step_s), lanes)
         search = BoundSearch(programme, self.utility, lambda: effort.spare(0.8))
         branch = search.root(replace(root.prices, block=np.zeros(programme.rows)))
@@ -193,7 +188,7 @@ class Work:
         for begun in range(0, effort.iterations, PASSES):
             bounds.lower(root, min(PASSES, effort.iterations - begun), tolerance=near)
             self.bound = root.value
-            settled = root.converged and not self._capped(bounds, root)
+            settled = root.converged
             last = settled or begun + PASSES >= effort.iterations or not effort.spare(0.5)
             if last:
                 self._seed(bounds, root, effort.seeds)
@@ -226,7 +221,7 @@ class Work:
             lanes, counts, waits = (list(part) for part in zip(*in_force, strict=True))
             self._keep(self.search.best_of([(lanes, counts, waits)]))
             return
-        climber = self.guided or self.search
+        climber = self.search
         grown = [climber.grow(block_s) for block_s in GROWN_S]
         rows = {self.placer.row[lane] for order in grown for lane in order.lanes}
         likely = np.flatnonzero(np.isin(self.placer.row, list(rows)))
@@ -234,15 +229,6 @@ class Work:
             self._keep(self.search.again(order))
         best = max(grown, key=lambda order: order.objective)
         self._keep(self._climb(self._climb(best, likely, LONG_STEP), likely, SHORT_STEP))
-
-    def _capped(self, bounds: BoundSearch[PathProgramme], root: Branch) -> bool:
-        """Tell the bound's utility what the bound itself rules out; whether that was much."""
-        if self.problem.balance != "even":
-            return False
-        before, self.utility = self.utility, self.utility.capped(self.bound)
-        bounds.renew(self.utility)
-        root.converged = False
-        return bool(np.any(self.utility.cap < 0.99 * before.cap))
 
     def _branch(self, bounds: BoundSearch[PathProgramme], root: Branch) -> None:
         tree = Tree(root)
@@ -268,7 +254,7 @@ class Work:
         # A flip as one arc is dear where arcs are many, and then tells little.
         flips = lanes <= 80
         cells = build_cells(self.placer, min(cell_s, self.most_cell_s), classes, reach, flips)
-        programme = PathProgramme(self.placer, cells, self.utility.goal_h)
+        programme = PathProgramme(self.placer, cells, np.ones(self.utility.most_h.size))
         return BoundSearch(programme, self.utility, lambda: self.effort.spare(0.8))
 
     def _cut(self, programme: PathProgramme) -> int:
@@ -286,10 +272,8 @@ class Work:
         borders = bounds.programme.borders_s
         candidates = [self._candidate(path, borders) for path in bounds.paths]
         bounds.paths.clear()
-        likely, climber = self._likely(branch), self.guided or self.search
+        likely, climber = self._likely(branch), self.search
         ranked = [order for order in climber.ranked(candidates) if order.lanes not in self.tried]
-        if self.guided is not None and self.best is None:
-            ranked.append(Order(0.0, (), (), ()))
         climbed: list[Order] = []
         begun, most = climber.valued, self.effort.climb
         for order in ranked[:seeds]:
@@ -305,17 +289,12 @@ class Work:
 
     def _likely(self, branch: Branch) -> IntArray:
         """Lanes worth putting in: those that the bound's mix takes up."""
-        if self.guided is not None:
-            return np.arange(len(self.placer.lanes))
         return np.flatnonzero(branch.taken[self.placer.row] > 1e-4)
 
     def _climb(self, order: Order, likely: IntArray, step: float) -> Order:
         """Climb by steps of at least a share of the bound, by the guide first if there is one."""
         scale = self.bound if np.isfinite(self.bound) else order.objective
         gain = max(GAIN, step * abs(scale))
-        if self.guided is not None:
-            order = self.guided.improve(order, likely, self.effort.climb, gain)
-            order = self.search.again(order)
         return self.search.improve(order, likely, self.effort.climb, gain)
 
     def _polish(self, branch: Branch, shaken: int) -> None:
@@ -324,7 +303,7 @@ class Work:
             return
         likely = self._likely(branch)
         if shaken:
-            climber = self.guided or self.search
+            climber = self.search
             gain = max(GAIN, SHORT_STEP * abs(self.bound))
             begun = climber.again(self.best)
             self._keep(self.search.again(climber.shake(begun, likely, shaken, self.shakes, gain)))
