@@ -1,8 +1,9 @@
 """What the cards of an exposure say, in this program's words.
 
 DATE-OBS, EXPTIME, OBJECT and the celestial cards are of the FITS standard 4.0; FILTER, IMAGETYP,
-FOCALLEN, XPIXSZ, XBINNING, GAIN, CCD-TEMP, OBJCTRA, OBJCTDEC, RA, DEC and ROWORDER are common
-practice, no source. Every reader gives none for a card that is missing or makes no sense.
+FOCALLEN, XPIXSZ, XBINNING, GAIN, CCD-TEMP, OBJCTRA, OBJCTDEC, RA, DEC, ROWORDER, ROTATANG and
+PIERSIDE are common practice, no source. Every reader gives none for a card that is missing or
+makes no sense.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ Cards = Mapping[str, Value]
 
 EARLIEST_YEAR, LATEST_YEAR = 1980, 2199
 LONGEST_EXPOSURE_S = 86_400.0
+MOST_READING_DEG = 1440.0
 _EARLIEST_MJD, _LATEST_MJD = (
     mjd_from_datetime(datetime.datetime(year, 1, 1, tzinfo=datetime.UTC))
     for year in (EARLIEST_YEAR, LATEST_YEAR + 1)
@@ -160,6 +162,19 @@ def pointing_deg(cards: Cards) -> tuple[float, float] | None:
 def rows_top_down(cards: Cards) -> bool:
     """Whether the header says that the rows run from the top down."""
     return _first_text(cards, "ROWORDER").upper().replace("_", "-") == "TOP-DOWN"
+
+
+def rotator_deg(cards: Cards) -> float | None:
+    """The rotator's own reading, deg; cards that hold an angle on the sky are not meant."""
+    value = _first_number(cards, "ROTATANG", "ROTATOR", "ROTANG", "ROTANGLE", "ROTMECH")
+    return value if value is not None and abs(value) <= MOST_READING_DEG else None
+
+
+def pier_side(cards: Cards) -> Literal["east", "west"] | None:
+    """Side of the pier that the tube is on."""
+    word = re.sub(r"[^a-z]", "", _first_text(cards, "PIERSIDE", "SIDEPIER").casefold())
+    word = word.removeprefix("pier")
+    return {"east": "east", "e": "east", "west": "west", "w": "west"}.get(word)  # type: ignore[return-value]
 
 
 def number(value: object) -> float | None:

@@ -149,17 +149,19 @@ def add_rotator_solution(connection: sqlite3.Connection, solution: RotatorSoluti
 
 
 def find_rotator_solutions(
-    connection: sqlite3.Connection, evening: datetime.date, train: str
+    connection: sqlite3.Connection, evening: datetime.date | None, train: str
 ) -> list[RotatorSolution]:
-    """Solutions of one evening and train, newest first."""
+    """Solutions of one train and one evening, or every one, newest first."""
     rows = connection.execute(
-        "SELECT rotator_solution.* FROM rotator_solution JOIN night ON night.id = night_id "
-        "WHERE evening = ? AND train = ? ORDER BY recorded_utc DESC, rotator_solution.id DESC",
-        (evening.isoformat(), train),
+        "SELECT night.evening, rotator_solution.* FROM rotator_solution "
+        "JOIN night ON night.id = night_id "
+        "WHERE (:evening IS NULL OR evening = :evening) AND train = :train "
+        "ORDER BY evening DESC, recorded_utc DESC, rotator_solution.id DESC",
+        {"evening": None if evening is None else evening.isoformat(), "train": train},
     )
     return [
         RotatorSolution(
-            evening=evening,
+            evening=datetime.date.fromisoformat(row["evening"]),
             train=train,
             reading_deg=row["reading_deg"],
             position_angle_deg=row["position_angle_deg"],

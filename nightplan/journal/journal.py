@@ -235,8 +235,8 @@ class Journal:
         with transaction(connection, self.path):
             framing_rows.add_rotator_solution(connection, solution)
 
-    def rotator_solutions(self, evening: datetime.date, train: str) -> list[RotatorSolution]:
-        """Solutions of one evening and train, newest first."""
+    def rotator_solutions(self, evening: datetime.date | None, train: str) -> list[RotatorSolution]:
+        """Solutions of one train and one evening (none: every one), newest first."""
         return framing_rows.find_rotator_solutions(self._connection, evening, train)
 
     def known_identities(self) -> set[str]:

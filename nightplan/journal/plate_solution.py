@@ -6,11 +6,15 @@ import math
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from nightplan.errors import FileError
 from nightplan.journal.fits_cards import (
     number,
+    pier_side,
+    rotator_deg,
     rows_top_down,
+    start_utc_mjd,
 )
 from nightplan.journal.fits_header import Value, read_fits_header
 from nightplan.sky.wcs_angle import orientation_at, terms_from_cards
@@ -24,7 +28,8 @@ class PlateSolution:
 
     `mirrored` is the parity of the FITS axes; `optics_mirrored` that of the light, which differs
     where the header says that rows run from the top down. The field is given as full sides in
-    its tangent plane, radians.
+    its tangent plane, radians. What the header says of the moment (UTC MJD), the rotator's reading
+    and the side of the pier is none where it says nothing.
     """
 
     file: str
@@ -36,6 +41,9 @@ class PlateSolution:
     width_px: int
     height_px: int
     scale_arcsec_px: float
+    utc_mjd: float | None = None
+    rotator_deg: float | None = None
+    pier: Literal["east", "west"] | None = None
 
     @property
     def width_plane(self) -> float:
@@ -87,6 +95,9 @@ def solution_from_cards(
         width_px=width,
         height_px=height,
         scale_arcsec_px=found.scale_arcsec_px,
+        utc_mjd=start_utc_mjd(cards),
+        rotator_deg=rotator_deg(cards),
+        pier=pier_side(cards),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -85,7 +86,7 @@ class AngleAdvice(Answer):
         """The JSON document of `nightplan angle`."""
         from nightplan.report.documents.angle import angle_document
 
-        return angle_document(self.advice, self._question.pier)
+        return angle_document(self.advice)
 
     def __str__(self) -> str:
         from nightplan.report.texts.angle_text import angle_text
@@ -108,7 +109,8 @@ class AngleAdvice(Answer):
 def angle(
     config: Config,
     *,
-    solution: AnySolution | None = None,
+    solution: AnySolution | Sequence[AnySolution] | None = None,
+    image_up: Quantity | str | None = None,
     position_angle: Quantity | str | None = None,
     rotator: Quantity | str | None = None,
     target_angle: Quantity | str | None = None,
@@ -128,13 +130,17 @@ def angle(
     Parameters
     ----------
     config : Config
-    solution : path, astropy Header or WCS, optional
-        A solved FITS file, its header as text, or either as astropy read it.
+    solution : path, astropy Header or WCS, or a list of them, optional
+        A solved FITS file, its header as text, or either as astropy read it. Of several the
+        newest by its header is now, and the others tell the sense of rotation.
+    image_up : Quantity, optional
+        Instead of a solution: the direction of image up now, 0 to below 360 deg (what a plate
+        solver prints as rotation).
     position_angle : Quantity, optional
-        Instead of a solution: the angle now, 0 to below 180 deg.
+        Instead of both: the long side's line now, 0 to below 180 deg.
     rotator : Quantity, optional
-        The rotator's reading now. With the sense configured and a solution of the evening in the
-        journal it suffices alone.
+        The rotator's reading now, where the solution's header has none. With the sense configured
+        and a solution in the journal it suffices alone.
     target_angle : Quantity, optional
         The position angle wanted.
     target : name, SkyCoord, FixedTarget or Target, optional
@@ -160,39 +166,56 @@ def angle(
     """
     from astropy import units as u
 
-    from nightplan.library.angle_question import AngleQuestion, answer_angle
-    from nightplan.planning.framing.camera_angle import check_position_angle
+    from nightplan.library.angle_question import (
+        AngleQuestion,
+        Sighting,
+        answer_angle,
+        newest_first,
+    )
+    from nightplan.planning.framing.camera_angle import check_image_up, check_position_angle
 
-    if solution is None and position_angle is None and rotator is None:
+    given = (solution, image_up, position_angle).count(None)
+    if given == 3 and rotator is None:
         raise InputError("library", "position_angle", None, "an angle, or a solution")
-    if solution is not None and position_angle is not None:
-        raise InputError("library", "position_angle", str(position_angle), "not with a solution")
+    if given < 2:
+        raise InputError(
+            "library", "solution", "given", "one of solution, image_up and position_angle"
+        )
 
     def line(key: str, value: Quantity | str | None) -> float | None:
         return None if value is None else check_position_angle(value_in(key, value, u.deg))
 
-    second_solution, second_angle, second_reading = None, None, None
+    several = solution if isinstance(solution, (list, tuple)) else [solution]
+    read = newest_first([_read(config, one) for one in several if one is not None])
+    others = [Sighting(one) for one in read[1:]]
     if second is not None:
         where, reading = second
-        second_reading = value_in("second", reading, u.deg)
-        if isinstance(where, u.Quantity):
-            second_angle = line("second", where)
-        else:
-            second_solution = _read(config, where)
+        typed = isinstance(where, u.Quantity)
+        others.insert(
+            0,
+            Sighting(
+                solution=None if typed else _read(config, where),
+                position_angle_deg=line("second", where) if typed else None,
+                rotator_deg=value_in("second", reading, u.deg),
+                pier=second_pier,
+            ),
+        )
     question = AngleQuestion(
         evening=evening_of(config.site, evening),
-        solution=None if solution is None else _read(config, solution),
-        position_angle_deg=line("position_angle", position_angle),
-        rotator_deg=None if rotator is None else value_in("rotator", rotator, u.deg),
+        now=Sighting(
+            solution=read[0] if read else None,
+            image_up_deg=None
+            if image_up is None
+            else check_image_up(value_in("image_up", image_up, u.deg), "library", "image_up"),
+            position_angle_deg=line("position_angle", position_angle),
+            rotator_deg=None if rotator is None else value_in("rotator", rotator, u.deg),
+            pier=pier,
+        ),
+        others=tuple(others),
         target_angle_deg=line("target_angle", target_angle),
         target=None if target is None else targets_of(config, [target])[0].name,
         panel=panel,
         train=train,
-        pier=pier,
-        second_solution=second_solution,
-        second_position_angle_deg=second_angle,
-        second_rotator_deg=second_reading,
-        second_pier=second_pier,
         same_way_up=same_way_up,
         source="library",
     )

@@ -279,3 +279,83 @@ def test_text_for_people(config_file, tmp_path):
     text = CliRunner().invoke(command, wanted, catch_exceptions=False).stdout
     assert "anticlockwise" in text
     assert max(len(line) for line in text.splitlines()) <= 80
+
+
+def test_image_up_is_what_a_solver_prints(angle):
+    """Up 121° is the line 31° on a landscape sensor: to 120° it is -91 = +89 by the line, so
+    from up 121 the turn is the shorter 31 -> 120, +89."""
+    found = angle("--image-up", 121, "--target-angle", 120)
+    assert found["image_up_angle_deg"] == pytest.approx(121.0)
+    assert found["position_angle_now_deg"] == pytest.approx(31.0)
+    assert found["move_deg"] == pytest.approx(89.0)
+    assert angle("--image-up", -59, "--target-angle", 31)["image_up_angle_deg"] == 301.0
+
+
+def test_figure_in_the_wrong_option_is_questioned(angle):
+    """A solver prints 107.3 for image up; the line is 17.3°, and 17.3° clockwise comes to 0°.
+    Typed as a line it asks for 72.7° anticlockwise instead: the notice names the other."""
+    wrong = angle("--position-angle", 107.3, "--target-angle", 0)
+    assert wrong["hand_turn"] == "turn the camera 72.7° anticlockwise, seen from behind it"
+    (notice,) = [one for one in wrong["notices"] if "--image-up" in one]
+    assert "17.3° clockwise" in notice
+    right = angle("--image-up", 107.3, "--target-angle", 0)
+    assert right["hand_turn"] == "turn the camera 17.3° clockwise, seen from behind it"
+    assert right["notices"] == []
+
+
+def test_portrait_sensor_has_one_reading(angle):
+    found = angle(
+        "--position-angle", 70, "--target-angle", 0,
+        replace={"width_px = 6000\nheight_px = 4000": "width_px = 4000\nheight_px = 6000"},
+    )  # fmt: skip
+    assert found["notices"] == []
+
+
+def test_reading_and_pier_from_header_cards(angle, tmp_path):
+    cards = {"ROTATANG": 50.0, "PIERSIDE": "EAST", "DATE-OBS": "2027-10-06T22:00:00"}
+    file = solved(tmp_path / "a.fits", 100.0, cards=cards)
+    found = angle("--solution", file, "--target-angle", 30, sense=1)
+    assert (found["rotator_deg"], found["pier"]) == (50.0, "east")
+    assert found["rotator_target_deg"] == pytest.approx(70.0, abs=1e-3)
+    assert angle("--solution", file, "--rotator", 60, "--pier", "west")["rotator_deg"] == 60.0
+    assert angle("--solution", file, "--rotator", 60, "--pier", "west")["pier"] == "west"
+
+
+def test_reading_of_a_header_that_the_rotator_cannot_show(angle, tmp_path):
+    file = solved(tmp_path / "a.fits", 100.0, cards={"ROTATANG": 300.0})
+    limits = {"maximum_deg = 360\nthickness": "maximum_deg = 180\nthickness"}
+    found = angle("--solution", file, "--target-angle", 30, replace=limits)
+    assert found["rotator_deg"] is None
+    assert any("left out" in one for one in found["notices"])
+
+
+def test_several_solutions_tell_the_sense_and_are_kept(angle, tmp_path, config_file):
+    """The newest by DATE-OBS is now, in whatever order they are given."""
+    cards = [
+        {"ROTATANG": reading, "PIERSIDE": "West", "DATE-OBS": f"2027-10-06T{hour}:00:00"}
+        for reading, hour in ((80.0, 22), (50.0, 21))
+    ]
+    now = solved(tmp_path / "now.fits", 70.0, cards=cards[0])
+    before = solved(tmp_path / "before.fits", 100.0, cards=cards[1])
+    for order in ((now, before), (before, now)):
+        found = angle("--solution", order[0], "--solution", order[1], "--target-angle", 30)
+        assert found["image_up_angle_deg"] == pytest.approx(70.0, abs=1e-3)
+        assert (found["sense"], found["sense_source"]) == (-1, "fitted")
+    angle("--solution", now, "--solution", before, "--record")
+    with Journal.open(config_file.parent) as journal:
+        kept = journal.rotator_solutions(None, "flattener")
+    assert [one.reading_deg for one in kept] == [80.0, 50.0]
+
+
+def test_offset_of_an_earlier_night_is_the_first_guess(config_file, tmp_path, angle):
+    file = solved(tmp_path / "a.fits", 100.0)
+    angle("--solution", file, "--rotator", 50, "--pier", "east", "--record", sense=1)
+    text = ["--config", str(config_file), "--date", "2027-10-13", "--json", "--rotator", "55"]
+    said = CliRunner().invoke(command, [*text, "--target-angle", "30"], catch_exceptions=False)
+    found = json.loads(said.stdout)
+    assert found["position_angle_now_deg"] == pytest.approx(15.0, abs=1e-3)
+    assert found["rotator_target_deg"] == pytest.approx(70.0, abs=1e-3)
+    assert "2027-10-06" in " ".join(found["notices"])
+    assert found["offset_log"] == [
+        {"date": "2027-10-06", "pier": "east", "rotator_offset_deg": pytest.approx(50.0)}
+    ]

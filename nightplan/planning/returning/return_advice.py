@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -69,6 +70,15 @@ class Sense:
 
 
 @dataclass(frozen=True)
+class NightOffset:
+    """The offset between rotator and sky that one stored solution gives; as `Advice.offset_deg`."""
+
+    evening: datetime.date
+    pier: str | None
+    offset_deg: float
+
+
+@dataclass(frozen=True)
 class Advice:
     """What to do; see `nightplan.report.documents.angle` for each value."""
 
@@ -79,7 +89,9 @@ class Advice:
     move_deg: float | None
     sense: Sense | None
     reading_deg: float | None
+    pier: law.Pier | None
     offset_deg: float | None
+    offset_log: tuple[NightOffset, ...]
     rotator: law.RotatorMove
     hand: law.HandTurn | None
     shared_area: float | None
@@ -109,6 +121,14 @@ def now_from_angle(position_angle_deg: float, mirrored: bool) -> CameraNow:
     return CameraNow(position_angle_deg, None, mirrored, mirrored)
 
 
+def now_from_image_up(
+    image_up_angle_deg: float, mirrored: bool, width_px: int, height_px: int
+) -> CameraNow:
+    """The camera by a typed direction of image up, of a sensor of that size."""
+    line = law.position_angle_deg(image_up_angle_deg, width_px, height_px)
+    return CameraNow(line, image_up_angle_deg, mirrored, mirrored)
+
+
 def now_from_offset(
     earlier: RotatorSolution,
     reading_deg: float,
@@ -116,7 +136,7 @@ def now_from_offset(
     pier: law.Pier | None,
     optics: TrainOptics,
 ) -> CameraNow:
-    """The camera by the rotator's reading alone, from an earlier solution of the same evening."""
+    """The camera by the rotator's reading alone, from an earlier solution."""
     if earlier.image_up_angle_deg is None:
         offset = law.offset_deg(earlier.position_angle_deg, earlier.reading_deg, sense, 180.0)
         line = law.sky_deg(offset, reading_deg, sense, 180.0)
@@ -187,7 +207,7 @@ def find_sense(
     reading_deg: float | None,
     pier: law.Pier | None,
     others: Sequence[RotatorSolution],
-    told: RotatorSolution | None,
+    told: Sequence[RotatorSolution],
 ) -> tuple[Sense | None, list[str]]:
     """The effective sense: as configured, else fitted from a second solution of this evening.
 
@@ -197,25 +217,28 @@ def find_sense(
         The rotator's `sense`; reversed by a mirrored train.
     others : sequence of RotatorSolution
         Earlier solutions of the evening; the first that tells the sense is used.
-    told : RotatorSolution or None
-        A second solution that the user gave; it must tell the sense.
+    told : sequence of RotatorSolution
+        More solutions that the user gave, looked at before the others; one of them must tell the
+        sense where it is not configured.
 
     Raises
     ------
     InputError
-        `told` is too near, or fits neither sense, or is of the other parity.
+        Of `told` each is too near, or fits neither sense, or is of the other parity.
     """
     notices: list[str] = []
     fitted: Sense | None = None
-    for other in ([told] if told is not None else []) + list(others):
+    from_told = False
+    fault: InputError | None = None
+    for number, other in enumerate((*told, *others)):
         if reading_deg is None or fitted is not None:
             break
         try:
             fit = _fit(now, reading_deg, pier, other)
-        except InputError:
-            if other is told:
-                raise
+        except InputError as error:
+            fault = error if number < len(told) else fault
             continue
+        from_told = number < len(told)
         fitted = Sense(fit.effective_sense, "fitted")
         if fit.flipped:
             notices.append(
@@ -223,12 +246,14 @@ def find_sense(
                 "on the other side of the pier."
             )
     if configured is None:
+        if fitted is None and fault is not None:
+            raise fault
         if fitted is not None:
             plain = law.effective_sense(fitted.effective, now.optics_mirrored)
             notices.append(f"Put sense = {plain} under [rotator] in the configuration.")
         return fitted, notices
     sense = Sense(law.effective_sense(configured, now.optics_mirrored), "configuration")
-    if told is not None and fitted is not None and fitted.effective != sense.effective:
+    if from_told and fitted is not None and fitted.effective != sense.effective:
         notices.append(
             "The two solutions say the opposite of the configured sense; the solutions are used."
         )
@@ -265,12 +290,15 @@ def advise(
     *,
     reading_deg: float | None,
     sense: Sense | None,
+    pier: law.Pier | None = None,
+    log: Sequence[RotatorSolution] = (),
     same_way_up: bool = False,
     notices: Sequence[str] = (),
 ) -> Advice:
     """Work out the move, the rotator's target, the turn by hand, and how good tonight's field is.
 
-    `same_way_up` asks for the stored image up, not its 180° twin.
+    `same_way_up` asks for the stored image up, not its 180° twin; `log` holds the train's stored
+    solutions, newest first.
 
     Raises
     ------
@@ -305,7 +333,9 @@ def advise(
         move_deg=move,
         sense=sense,
         reading_deg=reading_deg,
+        pier=pier,
         offset_deg=_offset(now, reading_deg, sense),
+        offset_log=() if sense is None else _night_offsets(log, sense),
         rotator=rotator,
         hand=hand,
         shared_area=share,
@@ -361,6 +391,19 @@ def _offset(now: CameraNow, reading_deg: float | None, sense: Sense | None) -> f
     if now.image_up_angle_deg is None:
         return law.offset_deg(now.position_angle_deg, reading_deg, sense.effective, 180.0)
     return law.offset_deg(now.image_up_angle_deg, reading_deg, sense.effective)
+
+
+def _night_offsets(log: Sequence[RotatorSolution], sense: Sense) -> tuple[NightOffset, ...]:
+    """The newest offset of each evening in the log."""
+    newest: dict[datetime.date, NightOffset] = {}
+    for one in log:
+        if one.image_up_angle_deg is None:
+            sky, period = one.position_angle_deg, 180.0
+        else:
+            sky, period = one.image_up_angle_deg, 360.0
+        offset = law.offset_deg(sky, one.reading_deg, sense.effective, period)
+        newest.setdefault(one.evening, NightOffset(one.evening, one.pier, offset))
+    return tuple(newest.values())
 
 
 def _match(

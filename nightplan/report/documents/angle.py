@@ -20,6 +20,15 @@ class CropPart(Document):
     share: float
 
 
+class LoggedOffset(Document):
+    """What an earlier evening's stored solution gives as the rotator's offset."""
+
+    date: str
+    pier: str | None
+    pier_reason: str | None = None
+    rotator_offset_deg: float
+
+
 class AngleDocument(Document):
     """The camera's angle now, the way to the wanted one, and how good tonight's field is.
 
@@ -52,6 +61,7 @@ class AngleDocument(Document):
     sense_source_reason: str | None = None
     rotator_offset_deg: float | None
     rotator_offset_deg_reason: str | None = None
+    offset_log: list[LoggedOffset]
     rotator_target_deg: float | None
     rotator_target_deg_reason: str | None = None
     rotator_move_deg: float | None
@@ -77,8 +87,9 @@ class AngleDocument(Document):
     notices: list[str]
 
 
-def angle_document(advice: Advice, pier: str | None) -> AngleDocument:
+def angle_document(advice: Advice) -> AngleDocument:
     """Put the advice into its document."""
+    pier = advice.pier
     now, wanted, move = advice.now, advice.wanted, advice.rotator
     up = now.image_up_angle_deg
     no_target = "no_target_angle" if wanted is None else None
@@ -119,6 +130,15 @@ def angle_document(advice: Advice, pier: str | None) -> AngleDocument:
         "rotator_offset_deg_reason": None
         if advice.offset_deg is not None
         else no_reading or no_sense,
+        "offset_log": [
+            LoggedOffset(
+                date=one.evening.isoformat(),
+                pier=one.pier,
+                pier_reason="not_given" if one.pier is None else None,
+                rotator_offset_deg=round(one.offset_deg, DIGITS),
+            )
+            for one in advice.offset_log
+        ],
         "rotator_target_deg": _rounded(move.target_deg),
         "rotator_target_deg_reason": move.reason,
         "rotator_move_deg": _rounded(move.move_deg),

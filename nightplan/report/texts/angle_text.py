@@ -36,10 +36,23 @@ def angle_text(document: AngleDocument) -> str:
             f"Rotator tonight: sky = {document.rotator_offset_deg:.2f}° {sign} reading "
             f"(sense {document.sense_source})"
         )
+    lines += _log(document)
     if document.move_deg is not None:
         lines += ["", *_move(document), "", *_quality(document)]
     lines += [paragraph(notice) for notice in document.notices]
     return "\n".join(lines)
+
+
+def _log(document: AngleDocument) -> list[str]:
+    """Offsets of the last evenings, which say how far the next first guess can be trusted."""
+    if not document.offset_log:
+        return []
+    rows = ", ".join(
+        f"{one.rotator_offset_deg:.1f}° on {one.date}"
+        + (f" ({one.pier} of the pier)" if one.pier else "")
+        for one in document.offset_log[:4]
+    )
+    return [paragraph(f"Offsets kept: {rows}")]
 
 
 def _move(document: AngleDocument) -> list[str]:
