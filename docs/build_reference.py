@@ -101,8 +101,11 @@ def commands_page() -> str:
         "civil date at the site's noon before the night; by default the night that holds now) and "
         "`--json` (one document on standard output, see [documents](documents.md)).\n",
         "Exit status: 0 done, also where the answer is that nothing can be done; 2 bad input, "
-        "with one line on standard error that names file, key, value and accepted range; 130 "
-        "stopped by hand.\n",
+        "with one line on standard error that names file, key, value and accepted range; 70 a "
+        "fault in the program itself, in one line too (`--debug`, before or behind the command, "
+        "writes a report file with the trace and names it; it holds nothing of your files); 130 "
+        "stopped by hand (Ctrl-C), 143 by the system (SIGTERM). A reader that leaves, as in "
+        "`nightplan plan | head`, is no fault: 0.\n",
     ]
     # With the settings of a real call, for click keeps the help option of the first call it meets.
     wide = {"terminal_width": 88, "max_content_width": 88}

@@ -1,5 +1,29 @@
-"""Lets `python -m nightplan` stand in for the installed script."""
+"""Lets `python -m nightplan` stand in for the installed script, and begins for both."""
 
-from nightplan.cli.main import main
+from __future__ import annotations
 
-main()
+import sys
+
+
+def main() -> None:
+    """Run the command line; the entry point of the installed script."""
+    from nightplan.cli.stopping import StoppedError, ignore_signals, stop_on_signals
+
+    status = 0
+    try:
+        # Before click and the commands are loaded: Ctrl-C may come while they are.
+        stop_on_signals()
+        from nightplan.cli.main import run
+        from nightplan.cli.streams import prepare_streams
+
+        prepare_streams()
+        status = run(sys.argv[1:])
+    except StoppedError as stop:
+        status = stop.exit_status
+        print("nightplan: stopped", file=sys.stderr)
+    ignore_signals()
+    sys.exit(status)
+
+
+if __name__ == "__main__":
+    main()

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from nightplan.shown import one_line, piece, value_words
+
 
 class NightplanError(Exception):
-    """Base of every error that a user can cause and mend; its text is one line."""
+    """Base of every error that a user can cause and mend; its text is one line, safe to show."""
 
     def __init__(self, message: str) -> None:
-        super().__init__(" ".join(message.split()))
+        super().__init__(one_line(message))
 
 
 class InputError(NightplanError):
@@ -32,7 +34,10 @@ class InputError(NightplanError):
         self.key = key
         self.value = value
         self.accepted = accepted
-        super().__init__(f"{source}: {key} = {value!r}: accepted is {accepted}")
+        super().__init__(
+            f"{piece(source)}: {piece(key)} = {value_words(value)}: "
+            f"accepted is {piece(accepted, 600)}"
+        )
 
 
 class ConfigError(InputError):
@@ -46,8 +51,8 @@ class UnknownKeyError(NightplanError):
         self.source = source
         self.key = key
         self.nearest = tuple(nearest)
-        hint = f"; the nearest valid key is {nearest[0]}" if nearest else ""
-        super().__init__(f"{source}: {key} = {value!r}: no such key{hint}")
+        hint = f"; the nearest valid key is {piece(nearest[0])}" if nearest else ""
+        super().__init__(f"{piece(source)}: {piece(key)} = {value_words(value)}: no such key{hint}")
 
 
 class TargetError(NightplanError):
@@ -60,8 +65,8 @@ class TargetError(NightplanError):
         what = "fits several targets" if ambiguous else "is not in the catalogue"
         hint = ""
         if self.suggestions:
-            hint = f"; {'one of' if ambiguous else 'near it'}: {', '.join(self.suggestions)}"
-        super().__init__(f"target {query!r} {what}{hint}")
+            hint = f"; {'one of' if ambiguous else 'near it'}: {piece(', '.join(self.suggestions))}"
+        super().__init__(f"target {value_words(query)} {what}{hint}")
 
 
 class FileError(NightplanError):
@@ -69,4 +74,17 @@ class FileError(NightplanError):
 
     def __init__(self, path: object, problem: str) -> None:
         self.path = str(path)
-        super().__init__(f"{path}: {problem}")
+        self.problem = problem
+        super().__init__(f"{piece(path)}: {piece(problem, 600)}")
+
+
+class NumericError(NightplanError):
+    """Values that are each within their range together leave what can be computed with."""
+
+    def __init__(self, problem: str, place: str) -> None:
+        self.problem = problem
+        self.place = place
+        super().__init__(
+            f"numbers leave what can be computed with ({problem}, in {place}): a value of the "
+            "configuration or of the call is far from any real rig, site or target"
+        )

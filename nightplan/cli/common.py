@@ -107,17 +107,12 @@ def doing(words: str) -> Iterator[Callable[[str], None]]:
 
 @contextmanager
 def counting(words: str) -> Iterator[Callable[[int, int], None] | None]:
-    """A bar for what is done one by one, to a terminal only; yields ``show(number, count)``."""
+    """Count what is done one by one, to a terminal only; yields ``show(number, count)``."""
     if not sys.stderr.isatty():
         yield None
         return
-    with click.progressbar(length=1, label=words, file=sys.stderr) as bar:
-
-        def show(number: int, count: int) -> None:
-            bar.length = max(count, 1)
-            bar.update(number - bar.pos)
-
-        yield show
+    with doing(words) as say:
+        yield lambda number, count: say(f"{words}: {number} of {count}")
 
 
 def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str]) -> None:

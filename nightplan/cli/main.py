@@ -1,14 +1,22 @@
-"""The `nightplan` command: finds the sub-command, turns errors into one line and exit status 2."""
+"""The `nightplan` command: finds the sub-command, turns errors into one line and an exit status."""
 
 from __future__ import annotations
 
 import importlib
-import os
 import sys
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
 
 import click
 
-from nightplan.errors import NightplanError
+from nightplan.cli.last_resort import EXIT_STATUS, fault_line
+from nightplan.errors import FileError, NightplanError
+from nightplan.files import reason_of
+from nightplan.numeric_guard import guarded_numbers
+from nightplan.shown import one_line
+
+DEBUG = "--debug"
 
 COMMANDS = {
     "start": "write a commented configuration file to begin with",
@@ -26,6 +34,17 @@ COMMANDS = {
 }
 
 
+def _guarded(callback: Callable[..., Any]) -> Callable[..., Any]:
+    """The work of a command with its numbers guarded; --help does not call it."""
+
+    @wraps(callback)
+    def call(*args: Any, **kwargs: Any) -> Any:
+        with guarded_numbers():
+            return callback(*args, **kwargs)
+
+    return call
+
+
 class LateGroup(click.Group):
     """A group whose commands are imported when they are asked for."""
 
@@ -37,6 +56,8 @@ class LateGroup(click.Group):
             return None
         module = importlib.import_module(f"nightplan.cli.{cmd_name}")
         command: click.Command = module.command
+        if command.callback is not None and not hasattr(command.callback, "__wrapped__"):
+            command.callback = _guarded(command.callback)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -56,45 +77,62 @@ class LateGroup(click.Group):
 
 
 @click.group(cls=LateGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--debug", is_flag=True, help="Write a report file if the program itself fails.")
 @click.version_option(package_name="nightplan")
-def group() -> None:
+def group(debug: bool) -> None:
     """Plan a night of deep-sky imaging before dusk, without a network.
 
     Begin with `nightplan start`, edit the file it writes, then ask for `nightplan plan`.
-    Exit status: 0 done, 2 bad input.
+    Exit status: 0 done, 2 bad input, 70 a fault in the program itself.
     """
 
 
-def main() -> None:
-    """Run the command line; the entry point of the installed script."""
+def run(words: list[str]) -> int:
+    """Run the command line given as `words`; prints errors and returns the exit status."""
+    # Taken out here, so that it may stand behind the command as well.
+    debug = DEBUG in words
+    words = [word for word in words if word != DEBUG]
     try:
-        group.main(standalone_mode=False)
+        try:
+            return _status_of(words)
+        except Exception as error:
+            # Every kind of error that is foreseen was answered inside; this is the last resort.
+            click.echo(f"nightplan: {one_line(fault_line(error, debug, words))}", err=True)
+            return EXIT_STATUS
+        finally:
+            sys.stdout.flush()
+    except FileError as error:
+        # Standard output fails when it is flushed, as on a full disk.
+        click.echo(f"nightplan: {error}", err=True)
+        return 2
+
+
+def _status_of(words: list[str]) -> int:
+    try:
+        group.main(words, prog_name="nightplan", standalone_mode=False)
     except NightplanError as error:
         click.echo(f"nightplan: {error}", err=True)
-        sys.exit(2)
+        return 2
     except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
-    except click.Abort:
-        click.echo("nightplan: stopped", err=True)
-        sys.exit(130)
+        return stop.exit_code
     except click.BadParameter as error:
         param = error.param
         if param is None or isinstance(error, click.MissingParameter):
             error.show()
         else:
             name = param.opts[0] if isinstance(param, click.Option) else param.human_readable_name
-            click.echo(f"nightplan: command line: {name}: {error.message}", err=True)
-        sys.exit(error.exit_code)
+            line = one_line(f"command line: {name}: {error.message}")
+            click.echo(f"nightplan: {line}", err=True)
+        return error.exit_code
     except click.ClickException as error:
         error.show()
-        sys.exit(error.exit_code)
-    except BrokenPipeError:
-        # The reader of a pipe left; point stdout elsewhere so that its flush at exit is quiet.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        return error.exit_code
     except OSError as error:
-        # Files have errors of their own; what is left is standard output, as on a full disk.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        reason = (error.strerror or str(error)).lower()
-        click.echo(f"nightplan: standard output: cannot be written: {reason}", err=True)
-        sys.exit(2)
+        # Files that are read and written have errors of their own; this is a path whose folder
+        # cannot be entered, a loop of links, or a name that is too long.
+        if error.filename is None:
+            raise
+        trouble = FileError(error.filename, f"cannot be used: {reason_of(error)}")
+        click.echo(f"nightplan: {trouble}", err=True)
+        return 2
+    return 0

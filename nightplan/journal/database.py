@@ -21,6 +21,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from nightplan.errors import FileError
+from nightplan.files import reason_of
 from nightplan.journal.migrations import STEPS, check_version, migrate
 
 BUSY_TIMEOUT_S = 15.0
@@ -83,9 +84,7 @@ def open_readonly(path: Path) -> sqlite3.Connection:
     except sqlite3.Error as error:
         raise _explained(path, error) from error
     except OSError as error:
-        raise FileError(
-            path, f"cannot be read: {(error.strerror or str(error)).lower()}"
-        ) from error
+        raise FileError(path, f"cannot be read: {reason_of(error)}") from error
     connection.row_factory = sqlite3.Row
     return connection
 

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import IO
 
 from nightplan.errors import FileError
+from nightplan.files import reason_of
 
 BLOCK = 2880
 CARD = 80
@@ -61,9 +62,7 @@ def read_fits_header(path: Path) -> FitsHeader:
     except (gzip.BadGzipFile, zlib.error, EOFError) as error:
         raise FileError(path, f"is cut short or badly packed: {error}") from error
     except OSError as error:
-        raise FileError(
-            path, f"cannot be read: {(error.strerror or str(error)).lower()}"
-        ) from error
+        raise FileError(path, f"cannot be read: {reason_of(error)}") from error
 
 
 @contextmanager

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from nightplan.errors import FileError, InputError, NightplanError
+from nightplan.files import reason_of
 from nightplan.journal.filter_match import match_filter
 from nightplan.journal.fits_cards import (
     exposure_s,
@@ -128,7 +129,7 @@ def fits_files(folder: Path) -> tuple[list[Path], list[tuple[str, str]]]:
     others: list[Path] = []
 
     def note(error: OSError) -> None:
-        reason = (error.strerror or str(error)).lower()
+        reason = reason_of(error)
         closed.append((str(error.filename), f"the folder cannot be read: {reason}"))
 
     for place, _, names in os.walk(folder, onerror=note):

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from nightplan.errors import FileError
+from nightplan.files import reason_of
 from nightplan.journal.fits_cards import (
     number,
     pier_side,
@@ -108,9 +109,7 @@ def _cards(path: Path) -> dict[str, Value]:
         with open(path, "rb") as stream:
             start = stream.read(9)
     except OSError as error:
-        raise FileError(
-            path, f"cannot be read: {(error.strerror or str(error)).lower()}"
-        ) from error
+        raise FileError(path, f"cannot be read: {reason_of(error)}") from error
     if start[:2] == b"\x1f\x8b" or start.startswith(b"SIMPLE  ="):
         try:
             return dict(read_fits_header(path).cards)

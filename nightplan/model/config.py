@@ -87,6 +87,9 @@ class _Missing:
 
 MISSING = _Missing()
 
+MOST_BYTES = 2**20
+"""Largest configuration file that is read; the starter file has 2 % of it."""
+
 
 def load_config(path: str | os.PathLike[str]) -> Config:
     """Read and check a configuration file.
@@ -100,9 +103,15 @@ def load_config(path: str | os.PathLike[str]) -> Config:
     UnknownKeyError
         A key is not known; the nearest valid key is named.
     """
-    if not Path(path).exists():
-        raise FileError(path, "no such file; `nightplan start` writes one to begin with")
-    return parse_config(read_text(path), path)
+    try:
+        text = read_text(path, MOST_BYTES)
+    except FileError as error:
+        if isinstance(error.__cause__, FileNotFoundError):
+            raise FileError(
+                path, "no such file; `nightplan start` writes one to begin with"
+            ) from error
+        raise
+    return parse_config(text, path)
 
 
 def parse_config(text: str, source: str | os.PathLike[str] = "nightplan.toml") -> Config:

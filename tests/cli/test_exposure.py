@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from nightplan.cli.main import main
+from nightplan.cli.main import run as run_words
 
 # The keys of shared/design/interface.md, copied here.
 FILTERS = ("L", "R", "G", "B", "Ha", "OIII", "SII")
@@ -29,19 +28,11 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(
-    config_file: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Run:
+def run(config_file: Path, capsys: pytest.CaptureFixture[str]) -> Run:
     """Run the command in this process; gives exit status, standard output and error."""
 
     def call(*args: str) -> tuple[int, str, str]:
-        command = ["nightplan", "exposure", *args, "--config", str(config_file)]
-        monkeypatch.setattr(sys, "argv", command)
-        status = 0
-        try:
-            main()
-        except SystemExit as stop:
-            status = int(stop.code or 0)
+        status = run_words(["exposure", *args, "--config", str(config_file)])
         said = capsys.readouterr()
         return status, said.out, said.err
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import gzip
 import json
 import math
-import sys
 import warnings
 from collections.abc import Callable
 from pathlib import Path
@@ -13,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from nightplan.cli.main import main
+from nightplan.cli.main import run as run_words
 from nightplan.model.starter import starter_text
 from nightplan.sky.angles import separation_deg
 
@@ -26,12 +25,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     (tmp_path / "nightplan.toml").write_text(starter_text())
 
     def call(*args: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["nightplan", "frame", *args])
-        status = 0
-        try:
-            main()
-        except SystemExit as stop:
-            status = int(stop.code or 0)
+        status = run_words(["frame", *args])
         shown = capsys.readouterr()
         return status, shown.out, shown.err
 

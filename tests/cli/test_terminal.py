@@ -40,7 +40,7 @@ def test_words_are_wiped_when_the_next_begin(monkeypatch):
 
 @pytest.mark.parametrize(("words", "told"), WORKING, ids=lambda value: str(value[0]))
 def test_a_terminal_is_told_and_a_pipe_is_not(config_file, words, told):
-    code = "from nightplan.cli.main import main; main()"
+    code = "from nightplan.__main__ import main; main()"
     command = [sys.executable, "-c", code, *words]
     command += ["--config", str(config_file), "--date", "2027-10-06"]
     ours, theirs = pty.openpty()

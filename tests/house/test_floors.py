@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).parents[2] / "nightplan"
 
 # A floor imports from itself and from floors below it, never from one above.
 FLOORS = [
-    {"errors", "files"},
+    {"errors", "files", "numeric_guard", "shown"},
     {"sky", "light", "plane"},
     {"model"},
     {"journal"},
