@@ -98,7 +98,7 @@ def v_brightness(geometry: SkyGeometry, dark: DarkSky, air: Extinction) -> SkyBr
         dark_nl=dark_v_nl(altitude, dark.total_nl, k),
         moonlight_nl=moonlight_v_nl(phase, moon, altitude, separation, k),
         moonlight_used_nl=moonlight_used_v_nl(
-            phase, moon, geometry.moon_distance_km, altitude, separation, k
+            phase, moon, geometry.moon_distance_km, altitude, separation, air
         ),
         twilight_nl=twilight_v_nl(
             geometry.sun_altitude_deg, altitude, geometry.sun_separation_deg, k
@@ -132,7 +132,8 @@ def _band(passband: Passband, dark: DarkSky, air: Extinction, geometry: SkyGeome
     rayleigh_ratio, mie_ratio = scattering_ratios(nm, air)
     incident = weight * moon_spectrum().density_at(nm) * v_zero_per_nl()
     # the factorised layer is 1 − 10^(−0.4 k X) of the passband's mean k, so its amplitude is exact
-    down = np.exp(-_LN_MAG * k * moon_air_path(geometry.moon_altitude_deg)[:, None])
+    path_down = moon_air_path(geometry.moon_altitude_deg[:, None], nm, air)
+    down = np.exp(-_LN_MAG * k * path_down)
     moon = moon_illuminance_used(
         geometry.moon_phase_angle_deg, geometry.moon_altitude_deg, geometry.moon_distance_km
     )
@@ -258,7 +259,7 @@ def band_moonlight_rate(
     light = (
         phase
         * float(moon_illuminance_used(phase_angle_deg, moon_altitude_deg, moon_distance_km))
-        * 10.0 ** (-0.4 * k * float(moon_air_path(moon_altitude_deg)))
+        * 10.0 ** (-0.4 * k * moon_air_path(moon_altitude_deg, nm, air))
         * (1.0 - 10.0 ** (-0.4 * k * float(scattering_air_path(altitude_deg))))
     )
     density = moon_spectrum().density_at(nm) * v_zero_per_nl() * light

@@ -1,8 +1,9 @@
 """Moonlight scattered by the air: Krisciunas & Schaefer 1991 (PASP 103, 1033), and beyond.
 
 `moonlight_v_nl` is the paper as printed. `moonlight_used_v_nl` adds the moon's distance, the
-opposition surge and the true air path of a low moon. `moon_colour` carries both scattering terms
-to other wavelengths. The paper puts its own accuracy at 8 to 23 %.
+opposition surge and, for a moon below 30°, single scattering through a spherical atmosphere.
+`moon_colour` carries both scattering terms to other wavelengths. The paper puts its own accuracy
+at 8 to 23 %.
 """
 
 from __future__ import annotations
@@ -10,15 +11,13 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from nightplan.light.air_path import moon_air_path, scattering_air_path, smooth_step
+from nightplan.light.air_path import MOON_LIT_DEG, moon_air_path, scattering_air_path
 from nightplan.light.extinction import REFERENCE_NM, Extinction
 from nightplan.light.photometry import Floats
 
 MEAN_DISTANCE_KM = 384_400.0
 SURGE_DEG = 7.0
 SURGE_SHARE = 0.35
-HORIZON_LOW_DEG = -0.85
-HORIZON_HIGH_DEG = 13.0
 NEAREST_DEG = 0.25
 _TWICE = 0.4
 
@@ -88,18 +87,15 @@ def moon_illuminance_used(
     moon_altitude_deg: npt.ArrayLike,
     moon_distance_km: npt.ArrayLike,
 ) -> Floats:
-    """I* above the air with distance and surge, faded out at the horizon; shapes broadcast.
+    """I* above the air with distance and surge, shapes broadcast.
 
-    (384,400 km / d)² × eq. 20 × surge. The fade, from 13° airless altitude to 0.85° below
-    the horizon where the limb sets, is ours: it keeps the V sky below 0.1 mag a minute wherever
-    the moon rises at most 0.22° a minute, for the price of 0.5 mag of moonlight at 7°. A moon
-    that has set gives nothing; its real twilight is left out (a full moon just below the horizon
-    still adds some tens of nL, by comparison with the sun's).
+    (384,400 km / d)² × eq. 20 × surge; zero for a moon below `MOON_LIT_DEG`, whose light no longer
+    reaches the air overhead.
     """
     distance = MEAN_DISTANCE_KM / np.asarray(moon_distance_km, dtype=float)
-    up = smooth_step(moon_altitude_deg, HORIZON_LOW_DEG, HORIZON_HIGH_DEG)
+    lit = np.asarray(moon_altitude_deg, dtype=float) > MOON_LIT_DEG
     surge = opposition_surge(phase_angle_deg)
-    return np.asarray(moon_illuminance(phase_angle_deg) * surge * distance**2 * up)
+    return np.asarray(moon_illuminance(phase_angle_deg) * surge * distance**2 * lit)
 
 
 def moonlight_used_v_nl(
@@ -108,18 +104,20 @@ def moonlight_used_v_nl(
     moon_distance_km: npt.ArrayLike,
     altitude_deg: npt.ArrayLike,
     separation_deg: npt.ArrayLike,
-    extinction_v: float,
+    air: Extinction,
 ) -> Floats:
     """Scattered moonlight in V, nL, the better figure: eq. 15 with `moon_illuminance_used`.
 
     The moon's own path is `moon_air_path`; the target's is eq. 3 as printed. Units and shapes as
     in `moonlight_v_nl`, the moon's topocentric distance in km.
     """
+    extinction_v = air.v_mag_airmass
+    down = moon_air_path(moon_altitude_deg, REFERENCE_NM, air)
     scattered = rayleigh_scattering(separation_deg) + mie_scattering(separation_deg)
     return np.asarray(
         scattered
         * moon_illuminance_used(phase_angle_deg, moon_altitude_deg, moon_distance_km)
-        * 10.0 ** (-0.4 * extinction_v * moon_air_path(moon_altitude_deg))
+        * 10.0 ** (-0.4 * extinction_v * down)
         * (1.0 - 10.0 ** (-0.4 * extinction_v * scattering_air_path(altitude_deg)))
     )
 

@@ -90,7 +90,7 @@ def test_no_targets_and_a_moonless_night() -> None:
     )
     assert sky_rate(BANDS, empty, site_dark_sky(21.0), site_extinction(0)).shape == (0, 3, 30)
     values = dict(vars(geometry))
-    values["moon_altitude_deg"] = np.full(30, -5.0)
+    values["moon_altitude_deg"] = np.full(30, -9.0)
     values["sun_altitude_deg"] = np.full(30, -30.0)
     dark = site_dark_sky(21.0)
     values["altitude_deg"] = np.full((40, 30), 90.0)

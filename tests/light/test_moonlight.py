@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightplan.light.air_path import moon_air_path, scattering_air_path
+from nightplan.light.air_path import chapman_path, moon_air_path, scattering_air_path
 from nightplan.light.extinction import site_extinction
 from nightplan.light.moonlight import (
     moon_colour,
@@ -21,6 +21,8 @@ from nightplan.light.passband import Passband, top_hat
 from nightplan.light.photometry import nl_from_v_mag, v_mag_from_nl
 from nightplan.light.spectra import moon_spectrum
 from nightplan.sky.airmass import kasten_young
+
+AIR = site_extinction(300)
 
 
 def test_printed_equations(reference_rows) -> None:
@@ -66,24 +68,38 @@ def test_used_moon_distance_and_surge() -> None:
     assert float(opposition_surge(-7.0)) == 1.0
 
 
-def test_low_moon_path_joins_both_formulas() -> None:
-    altitude = np.linspace(-1.0, 90.0, 2000)
-    path = moon_air_path(altitude)
+def test_low_moon_path_joins_the_paper_at_thirty_degrees() -> None:
+    air = site_extinction(400)
+    altitude = np.linspace(-8.0, 90.0, 2000)
+    path = moon_air_path(altitude, 550.0, air)
     assert np.all(np.diff(path) <= 1e-9)
-    assert float(moon_air_path(20.0)) == pytest.approx(float(scattering_air_path(20.0)))
-    # At 10 degrees airless the moon is seen at 10.09 (Bennett 1982: 5.4 arcmin), half blended.
-    expected = 0.5 * (float(kasten_young(10.09)) + float(scattering_air_path(10.0)))
-    assert float(moon_air_path(10.0)) == pytest.approx(expected, rel=0.005)
-    assert 10.0 < float(moon_air_path(0.0)) < 20.0
+    assert np.abs(np.diff(path)).max() < 0.6
+    assert float(moon_air_path(45.0, 550.0, air)) == float(scattering_air_path(45.0))
+    assert float(moon_air_path(29.999, 550.0, air)) == pytest.approx(
+        float(scattering_air_path(30.0)), abs=1e-3
+    )
+
+
+def test_chapman_path_against_the_airmass_of_the_real_air() -> None:
+    """Kasten & Young 1989 hold for air with refraction: 1 % at 10 degrees, 10 % on the horizon."""
+    ground = np.zeros(1)
+    for altitude, within in ((60.0, 0.005), (10.0, 0.01), (3.0, 0.05), (0.0, 0.1)):
+        ours = float(chapman_path(ground, np.array([altitude]), 8.0)[0, 0])
+        assert ours == pytest.approx(float(kasten_young(altitude)), rel=within)
+    assert chapman_path(ground, np.array([-0.1]), 8.0)[0, 0] == np.inf
 
 
 @pytest.mark.parametrize("elevation", [0, 2635, 4200])
 def test_no_step_at_moonrise_in_any_filter(elevation: int) -> None:
-    """A rise of 0.22 degrees a minute, latitude 24 degrees or more; limit 0.1 mag a minute."""
+    """A rise of 0.22 degrees a minute, latitude 24 degrees or more; limit 0.1 mag a minute.
+
+    In full darkness no moon on the horizon is fuller than 18 degrees of phase angle, for the sun
+    is 18 degrees below it on the other side.
+    """
     from nightplan.light.background import SkyGeometry, sky_rate
     from nightplan.light.dark_sky import site_dark_sky
 
-    altitude = np.arange(-3.0, 30.0, 0.22)
+    altitude = np.arange(-10.0, 32.0, 0.22)
     times = altitude.size
     every = np.full((3, times), 60.0)
     every[1], every[2] = 30.0, 85.0
@@ -92,8 +108,8 @@ def test_no_step_at_moonrise_in_any_filter(elevation: int) -> None:
         np.full((3, times), 70.0),
         np.full((3, times), 150.0),
         altitude,
-        np.full(times, 360_000.0),
-        np.full(times, 2.0),
+        np.full(times, 370_000.0),
+        np.full(times, 18.0),
         np.full(times, -40.0),
     )
     air = site_extinction(elevation)
@@ -101,7 +117,7 @@ def test_no_step_at_moonrise_in_any_filter(elevation: int) -> None:
     rate = sky_rate(bands, geometry, site_dark_sky(22.0, "natural"), air)
     step = np.abs(np.diff(-2.5 * np.log10(rate), axis=2))
     assert step.max() < 0.1
-    below = altitude <= -0.85
+    below = altitude <= -8.0
     assert np.ptp(rate[:, :, below], axis=2).max() == 0.0
 
 
@@ -148,13 +164,13 @@ def test_oxygen_suffers_more_than_hydrogen() -> None:
 @settings(max_examples=100, deadline=None)
 def test_a_fuller_moon_is_never_fainter(phase, brighter, moon, altitude, separation) -> None:
     fuller = max(0.0, phase - brighter)
-    full = moonlight_used_v_nl(fuller, moon, 384_400.0, altitude, separation, 0.2)
-    less = moonlight_used_v_nl(phase, moon, 384_400.0, altitude, separation, 0.2)
+    full = moonlight_used_v_nl(fuller, moon, 384_400.0, altitude, separation, AIR)
+    less = moonlight_used_v_nl(phase, moon, 384_400.0, altitude, separation, AIR)
     assert float(full) >= float(less) * (1 - 1e-12)
 
 
 def test_used_and_printed_agree_for_a_high_moon_at_mean_distance() -> None:
-    used = moonlight_used_v_nl(40.0, 50.0, 384_400.0, 60.0, 70.0, 0.2)
-    printed = moonlight_v_nl(40.0, 50.0, 60.0, 70.0, 0.2)
+    used = moonlight_used_v_nl(40.0, 50.0, 384_400.0, 60.0, 70.0, AIR)
+    printed = moonlight_v_nl(40.0, 50.0, 60.0, 70.0, AIR.v_mag_airmass)
     assert float(used) == pytest.approx(float(printed), rel=1e-12)
     assert float(nl_from_v_mag(22.0)) < float(printed)
