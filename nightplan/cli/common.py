@@ -139,17 +139,3 @@ class NumberRange(click.FloatRange):
         if not math.isfinite(number):
             self.fail(f"{value} is not in the range {self._describe_range()}.", param, ctx)
         return number
-
-
-def utc_option(option: str, text: str) -> float:
-    """UTC MJD of a time given on the command line, ISO 8601 with Z or an offset."""
-    from nightplan.sky.times import mjd_from_iso
-
-    try:
-        return mjd_from_iso(text)
-    except ValueError as error:
-        accepted = (
-            "a date and time in ISO 8601 with Z or an offset, such as 2027-10-07T01:10:00Z "
-            "or 2027-10-07T02:10+01:00"
-        )
-        raise InputError("command line", option, text, accepted) from error

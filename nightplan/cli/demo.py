@@ -36,6 +36,7 @@ def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | 
         nightplan demo --plot demo.png
     """
     from nightplan.cli.plan import show
+    from nightplan.library.planned import Planned
     from nightplan.model.own_targets import catalog_for
     from nightplan.model.starter import demo_config
     from nightplan.planning.schedule.plan import make_plan
@@ -47,5 +48,6 @@ def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | 
     config = demo_config()
     night = compute_night(config.site, evening_of(config.site, evening or DEMO_EVENING))
     with doing("framing the targets and solving the night"):
-        plan = make_plan(config, night, catalog_for(config))
-    show(plan, as_json, plot)
+        catalog = catalog_for(config)
+        planned = Planned(make_plan(config, night, catalog), catalog)
+    show(planned, as_json, plot)

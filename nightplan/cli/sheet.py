@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from nightplan.cli.common import common_options, doing, emit, evening_of, load
+from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
 
 
 @click.command("sheet")
@@ -26,6 +27,10 @@ from nightplan.cli.common import common_options, doing, emit, evening_of, load
     show_default=True,
     help="Colours: bright, red light only, or black on white for paper.",
 )
+@from_option
+@keep_option
+@done_option
+@save_option
 def command(
     targets: tuple[str, ...],
     config_path: Path,
@@ -33,6 +38,10 @@ def command(
     as_json: bool,
     output: Path,
     style: str,
+    start: str | None,
+    keep: Path | None,
+    done: tuple[str, ...],
+    save: Path | None,
 ) -> None:
     """Write tonight's plan as one HTML file for a phone in the dark, or for paper.
 
@@ -42,40 +51,34 @@ def command(
     Examples:
         nightplan sheet --output tonight.html --style red
         nightplan sheet "M 31" --date 2027-10-06 --output m31.html --style print
+        nightplan sheet --keep plan.json --from now --output tonight.html --style red
     """
     from nightplan.errors import FileError
     from nightplan.files import check_ending, write_whole
-    from nightplan.library.calibration import calibration_owed
-    from nightplan.library.earlier import earlier_nights, with_stored_goals
-    from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.schedule.plan import make_plan
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.library.asking import asked_plan
     from nightplan.report.documents.sheet import SheetDocument
-    from nightplan.report.sheet.night_sheet import sheet_of_plan
 
     check_ending(output, "a sheet", (".html", ".htm"))
     if not output.resolve().parent.is_dir():
         raise FileError(output, "cannot be written: no such folder")
-    config = with_stored_goals(load(config_path))
-    night = compute_night(config.site, evening_of(config.site, evening))
-    catalog = catalog_for(config)
+    config = load(config_path)
+    day = None if evening is None else evening_of(config.site, evening)
     with doing("plan of the night") as say:
-        plan = make_plan(config, night, catalog, targets, earlier=earlier_nights(config))
-        html = sheet_of_plan(
-            plan,
-            catalog,
-            style=style,  # type: ignore[arg-type]
-            calibration_owed=calibration_owed(plan),
-            on_step=say,
+        planned = asked_plan(
+            config, day, targets, start=start, keep=keep, done=done, as_it_stands=True
         )
+        html = planned.sheet(style=style, kept_in=save or keep, on_step=say)  # type: ignore[arg-type]
+    if save is not None:
+        planned.save(save)
     write_whole(output, html)
+    plan = planned.document
     document = SheetDocument(
-        site=night.site.name,
-        date=night.evening.isoformat(),
+        site=plan.site,
+        date=plan.date,
         written=str(output),
         style=style,  # type: ignore[arg-type]
-        targets=[target.name for target in plan.targets],
-        blocks=0 if plan.solution is None else len(plan.solution.schedule.blocks),
+        targets=[row.target for row in plan.targets],
+        blocks=len(plan.blocks),
         size_bytes=len(html.encode("utf-8")),
     )
     emit(document, as_json, lambda: f"{output} is written ({style}, {len(html) // 1000} kB).")

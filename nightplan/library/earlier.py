@@ -1,54 +1,95 @@
-"""What the journal beside the configuration knows, as far as a plan needs it."""
+"""What the journal beside the configuration knows, as far as a plan needs it, read in one go."""
 
 from __future__ import annotations
 
+import datetime
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from nightplan.journal.journal import Journal
+    from nightplan.journal.records import CalibrationFrame, Sub
     from nightplan.model.config import Config
-    from nightplan.planning.returning.earlier_nights import EarlierNights
 
 
-def with_stored_goals(config: Config) -> Config:
-    """The configuration with the goals that the journal keeps, where it has none of its own."""
+@dataclass(frozen=True)
+class Remembered:
+    """A configuration with the journal's goals, and what earlier nights left.
+
+    `tonight` are the subs of the evening that was left out of `earlier`, in order of time.
+    """
+
+    config: Config
+    earlier: EarlierNights = field(default_factory=EarlierNights)
+    calibration: Sequence[CalibrationFrame] = ()
+    torn_down_utc_mjd: float | None = None
+    tonight: Sequence[Sub] = ()
+
+
+def remembered(config: Config, *, without: datetime.date | None = None) -> Remembered:
+    """Read the journal once; without one there is nothing earlier. The file is never created.
+
+    Parameters
+    ----------
+    without : date, optional
+        An evening whose subs are not counted as gathered: a re-plan counts them as shot tonight.
+    """
     from nightplan.journal.journal import Journal
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.returning.stored_goals import with_goals
 
     journal = Journal.open(config.folder)
     if journal is None:
-        return config
+        return Remembered(config)
     with journal:
-        stored = journal.goals()
-    return with_goals(config, catalog_for(config), stored) if stored else config
+        goals = journal.goals()
+        subs, used = journal.subs(), _used_angles(journal)
+        have, torn_down = journal.calibration_frames(), journal.last_tear_down()
+    gathered: dict[tuple[str, int, str, str | None], float] = {}
+    for sub in subs:
+        if sub.evening != without:
+            key = (sub.target, sub.panel, sub.filter, sub.train)
+            gathered[key] = gathered.get(key, 0.0) + sub.counted_s / 3600.0
+    return Remembered(
+        with_goals(config, catalog_for(config), goals) if goals else config,
+        EarlierNights(
+            gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
+            used_angles=used,
+            flats_angles=_flats_angles(config, have, torn_down),
+        ),
+        have,
+        torn_down,
+        [sub for sub in subs if sub.evening == without],
+    )
+
+
+def with_stored_goals(config: Config) -> Config:
+    """The configuration with the goals that the journal keeps, where it has none of its own."""
+    return remembered(config).config
 
 
 def earlier_nights(config: Config) -> EarlierNights:
-    """Read the journal; without one there is nothing earlier. The file is never created."""
-    from nightplan.journal.journal import Journal
-    from nightplan.planning.calibration.frames import angles_with_flats
-    from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
+    """What earlier nights left."""
+    return remembered(config).earlier
 
-    journal = Journal.open(config.folder)
-    if journal is None:
-        return EarlierNights()
-    with journal:
-        gathered: dict[tuple[str, int, str, str | None], float] = {}
-        for sub in journal.subs():
-            key = (sub.target, sub.panel, sub.filter, sub.train)
-            gathered[key] = gathered.get(key, 0.0) + sub.counted_s / 3600.0
-        used: dict[tuple[str, str], tuple[float, ...]] = {}
-        for framing in journal.framings():
-            name = (framing.target, framing.train)
-            used[name] = journal.used_angles(*name)
-        have, torn_down = journal.calibration_frames(), journal.last_tear_down()
+
+def _used_angles(journal: Journal) -> dict[tuple[str, str], tuple[float, ...]]:
+    pairs = {(framing.target, framing.train) for framing in journal.framings()}
+    return {pair: journal.used_angles(*pair) for pair in pairs}
+
+
+def _flats_angles(
+    config: Config, have: Sequence[CalibrationFrame], torn_down_utc_mjd: float | None
+) -> dict[str, tuple[float, ...]]:
+    from nightplan.planning.calibration.frames import angles_with_flats
+
     flats = [one for one in have if one.kind == "flat" and one.filter is not None]
-    flats_angles: dict[str, tuple[float, ...]] = {}
+    found: dict[str, tuple[float, ...]] = {}
     for train in config.train:
         filters = list(dict.fromkeys(str(one.filter) for one in flats if one.train == train))
-        flats_angles[train] = angles_with_flats(config, train, filters, have, torn_down)
-    return EarlierNights(
-        gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
-        used_angles=used,
-        flats_angles=flats_angles,
-    )
+        found[train] = angles_with_flats(config, train, filters, have, torn_down_utc_mjd)
+    return found

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from nightplan.errors import InputError
-from nightplan.library.earlier import earlier_nights, with_stored_goals
+from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, utc_mjd_of
 from nightplan.library.nights import NightTimes
 from nightplan.library.outputs import Answer, coords_of, table_of, time_of
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
+    from nightplan.planning.schedule.done import Done
     from nightplan.planning.schedule.plan import NightPlan
     from nightplan.report.documents.plan import PlanDocument
 
@@ -38,9 +39,18 @@ class Planned(Answer):
         The planner's own: framings, problem, solution.
     """
 
-    def __init__(self, plan: NightPlan, catalog: Catalog) -> None:
+    def __init__(
+        self,
+        plan: NightPlan,
+        catalog: Catalog,
+        *,
+        document: PlanDocument | None = None,
+        remembered: Remembered | None = None,
+    ) -> None:
         self.plan = plan
         self._catalog = catalog
+        self._document = document
+        self._remembered = remembered
 
     @property
     def night(self) -> NightTimes:
@@ -189,7 +199,9 @@ class Planned(Answer):
         """The JSON document of `nightplan plan`."""
         from nightplan.report.documents.plan import plan_document
 
-        return plan_document(self.plan)
+        if self._document is None:
+            self._document = plan_document(self.plan)
+        return self._document
 
     def __str__(self) -> str:
         from nightplan.report.texts.plan_text import plan_text
@@ -214,6 +226,37 @@ class Planned(Answer):
         picture = picture_of_plan(self.plan, self.document.model_dump(mode="json"))
         save_night_plot(path, picture, style, narrow=narrow)
 
+    def sheet(
+        self,
+        *,
+        style: SheetStyle = "day",
+        kept_in: str | os.PathLike[str] | None = None,
+        on_step: Callable[[str], None] | None = None,
+    ) -> str:
+        """The field sheet, one self-contained HTML document; as `nightplan sheet` writes.
+
+        Parameters
+        ----------
+        kept_in : path, optional
+            Where this plan is saved, for the command that re-plans it.
+        on_step : callable, optional
+            Told in words what is being worked on.
+        """
+        from nightplan.library.calibration import calibration_owed
+        from nightplan.report.sheet.night_sheet import sheet_of_plan
+
+        document = self.document.model_dump(mode="json")
+        journal = self._remembered or remembered(self.plan.config)
+        return sheet_of_plan(
+            self.plan,
+            self._catalog,
+            document,
+            style=style,
+            calibration_owed=calibration_owed(self.plan, document["blocks"], journal),
+            kept_in=kept_in,
+            on_step=on_step,
+        )
+
     def save_sheet(self, path: str | os.PathLike[str], *, style: SheetStyle = "day") -> None:
         """Write the field sheet, one HTML file; as `nightplan sheet`.
 
@@ -223,13 +266,20 @@ class Planned(Answer):
             The file cannot be written.
         """
         from nightplan.files import write_whole
-        from nightplan.library.calibration import calibration_owed
-        from nightplan.report.sheet.night_sheet import sheet_of_plan
 
-        html = sheet_of_plan(
-            self.plan, self._catalog, style=style, calibration_owed=calibration_owed(self.plan)
-        )
-        write_whole(path, html)
+        write_whole(path, self.sheet(style=style))
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write the plan's JSON document, whole or not at all; as `nightplan plan --save`.
+
+        Raises
+        ------
+        nightplan.errors.FileError
+            The file cannot be written.
+        """
+        from nightplan.files import write_whole
+
+        write_whole(path, self.document.to_json())
 
     def save_export(self, path: str | os.PathLike[str]) -> None:
         """Write the night as a calendar (.ics), a table (.csv) or .json.
@@ -243,11 +293,11 @@ class Planned(Answer):
 
         save_export(path, self.document.model_dump(mode="json"))
 
-    def replan(self, start: Time, done: Mapping[str, int] | None = None) -> Planned:
+    def replan(self, start: Time, done: Done | None = None) -> Planned:
         """Plan the rest of the night anew from `start`; what was shot before is kept.
 
-        `done` counts the subs really shot by filter, more or less than planned; filters that are
-        not named were shot as planned. Framings and trains stay.
+        `done` counts the subs really shot by filter, or by (target, filter), more or less than
+        planned; what is not named was shot as planned. Framings and trains stay.
 
         Raises
         ------
@@ -273,7 +323,7 @@ def plan(
     journal: bool = True,
     start: Time | None = None,
     keep: Planned | Mapping[str, Any] | None = None,
-    done: Mapping[str, int] | None = None,
+    done: Done | None = None,
 ) -> Planned:
     """Split a night over targets and filters, with its proof; as `nightplan plan`.
 
@@ -291,7 +341,7 @@ def plan(
         Plan only the night from here on.
     keep : Planned or plan document, optional
         With `start`: the plan in force; what it held before is kept.
-    done : mapping of filter to count, optional
+    done : mapping of filter, or of (target, filter), to count, optional
         With `start`: subs really shot before, more or less than `keep` held.
 
     Raises
@@ -302,7 +352,7 @@ def plan(
     nightplan.errors.TargetError
         A name is unknown or ambiguous.
     """
-    from nightplan.planning.returning.earlier_nights import EarlierNights
+    from nightplan.planning.schedule.done import check_done
     from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.schedule.plan_reading import check_plan_document
     from nightplan.planning.schedule.replan import Replan
@@ -311,24 +361,22 @@ def plan(
         raise InputError("library", "keep" if keep is not None else "done", "given", "with start")
     again = None
     if start is not None:
-        for name in done or {}:
-            if name not in config.filter:
-                raise InputError("library", "done", name, f"one of {', '.join(config.filter)}")
+        for key in done or {}:
+            if (key if isinstance(key, str) else key[1]) not in config.filter:
+                raise InputError("library", "done", key, f"one of {', '.join(config.filter)}")
+        check_done(done or {})
         in_force = keep.document.model_dump(mode="json") if isinstance(keep, Planned) else keep
         if in_force is not None:
             in_force = check_plan_document("keep", in_force)
         again = Replan(float(utc_mjd_of(start)), in_force, done, source="keep")
     catalog, rows = catalog_and_rows(config, listed(targets))
-    config = with_stored_goals(config) if journal else config
-    made = make_plan(
-        config,
-        night_of(config, evening),
-        catalog,
-        [str(catalog.name[row]) for row in rows],
-        earlier=earlier_nights(config) if journal else EarlierNights(),
-        again=again,
-    )
-    return Planned(made, catalog)
+    night = night_of(config, evening)
+    # What tonight has shot is told by the plan kept and by the counts; without them, by the files.
+    without = night.evening if keep is not None or done else None
+    memory = remembered(config, without=without) if journal else Remembered(config)
+    names = [str(catalog.name[row]) for row in rows]
+    made = make_plan(memory.config, night, catalog, names, earlier=memory.earlier, again=again)
+    return Planned(made, catalog, remembered=memory)
 
 
 def sheet(

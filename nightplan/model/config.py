@@ -75,6 +75,15 @@ class Config(Section):
         return self._path
 
     @property
+    def rig_name(self) -> str:
+        """The rig in words, by what cannot change in a night: aperture, focal length, camera."""
+        optics, camera = self.optics, self.camera
+        return (
+            f"{optics.aperture_mm:g} mm, focal length {optics.focal_length_mm:g} mm, "
+            f"{camera.width_px} × {camera.height_px} px of {camera.pixel_um:g} µm"
+        )
+
+    @property
     def folder(self) -> Path:
         """The folder of the configuration file, where the journal lies too."""
         return self._path.resolve().parent

@@ -16,9 +16,10 @@ from nightplan.errors import InputError
 from nightplan.model.own_targets import catalog_for
 from nightplan.planning.returning.earlier_nights import EarlierNights
 from nightplan.planning.schedule.check import violations
+from nightplan.planning.schedule.done import parse_done
 from nightplan.planning.schedule.plan import NightPlan, make_plan
 from nightplan.planning.schedule.plan_reading import read_plan_document
-from nightplan.planning.schedule.replan import Replan, parse_done
+from nightplan.planning.schedule.replan import Replan
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import plan_document
 from nightplan.report.texts.plan_text import plan_text

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
 from nightplan.planning.choosing.night_targets import best_targets, named_targets
@@ -13,6 +13,7 @@ from nightplan.planning.framing.framing import Framing
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
 from nightplan.planning.schedule.kept_framing import kept_framings, kept_train
 from nightplan.planning.schedule.night_problem import NightProblem, night_problem
+from nightplan.planning.schedule.plan_reading import check_same_rig
 from nightplan.planning.schedule.replan import Replan, with_past
 from nightplan.planning.schedule.solver import Solution, solve
 from nightplan.planning.schedule.trains import as_scheduled, trains_and_framings
@@ -57,6 +58,38 @@ class NightPlan:
             if framing.target == target:
                 return framing
         raise KeyError(target)
+
+
+def plan_in_force(
+    config: Config, night: Night, catalog: Catalog, kept: Mapping[str, Any], source: str
+) -> NightPlan:
+    """The frame of a plan document as it stands: its targets, train and framings, nothing solved.
+
+    Raises
+    ------
+    TargetError
+        A target is unknown now.
+    InputError
+        The plan is of another site or rig, or its train is gone.
+    """
+    check_same_rig(config, kept, source)
+    names = tuple(row["target"] for row in kept["targets"])
+    targets = named_targets(catalog, names) if names else ()
+    framings = kept_framings(config, targets, kept, source, EarlierNights())
+    empty = kept.get("blocks_reason")
+    return NightPlan(
+        config,
+        night,
+        targets,
+        kept_train(targets, kept),
+        framings,
+        setup_timeline(config, night),
+        None,
+        None,
+        None if empty is None else str(empty),
+        tuple(kept.get("notices", ())),
+        kept.get("from_utc") is not None,
+    )
 
 
 def make_plan(
@@ -104,6 +137,7 @@ def make_plan(
         )
     setup = setup_timeline(config, night)
     if again is not None and again.plan is not None:
+        check_same_rig(config, again.plan, again.source)
         framings = kept_framings(config, targets, again.plan, again.source, earlier)
         train = kept_train(targets, again.plan)
     else:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from nightplan.errors import FileError, InputError
 from nightplan.planning.schedule.blocks import EventKind
 from nightplan.sky.times import mjd_from_iso
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
 
 KINDS = get_args(EventKind)
 Check = tuple[Callable[[Any], bool], str]
@@ -104,10 +107,11 @@ def read_plan_document(source: str, text: str) -> dict[str, Any]:
 def check_plan_document(source: str, plan: Any) -> dict[str, Any]:
     """A plan document that is read already. Errors as of `read_plan_document`."""
     if not isinstance(plan, Mapping) or any(key not in plan for key in PLAN):
-        raise FileError(source, "is not a plan document; save one with: nightplan plan --json")
+        raise FileError(source, "is not a plan document; save one with: nightplan plan --save FILE")
     _check(source, "", plan, PLAN)
     plan = {"targets": [], "date": None, **plan}
     _check(source, "", plan, {"targets": ROWS, "date": TEXT_OR_NULL})
+    _check(source, "", plan, {key: TEXT for key in ("site", "rig") if key in plan})
     for name, wanted in (("blocks", BLOCK), ("events", EVENT), ("targets", {"target": TEXT})):
         for number, row in enumerate(plan[name], start=1):
             where = f"{name}.{number}"
@@ -119,6 +123,14 @@ def check_plan_document(source: str, plan: Any) -> dict[str, Any]:
             if name == "targets" and "fields" in row:
                 _check_fields(source, where, row)
     return plan
+
+
+def check_same_rig(config: Config, plan: Mapping[str, Any], source: str) -> None:
+    """Raise InputError for a plan that was made for another site or another rig."""
+    for key, own in (("site", config.site.name), ("rig", config.rig_name)):
+        if plan.get(key, own) != own:
+            accepted = f"a plan for the {key} of {config.path}: {own}"
+            raise InputError(source, key, plan[key], accepted)
 
 
 def _check_fields(source: str, where: str, row: Mapping[str, Any]) -> None:

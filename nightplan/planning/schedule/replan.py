@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from nightplan.errors import InputError
 from nightplan.planning.schedule.blocks import Schedule
+from nightplan.planning.schedule.done import Done, DoneKey, done_key, done_words
 from nightplan.planning.schedule.in_force import take_over
 from nightplan.planning.schedule.problem import Problem, RigState
 from nightplan.planning.schedule.solving.resume import resume
 from nightplan.sky.times import mjd_from_iso, utc_iso
-
-if TYPE_CHECKING:
-    from nightplan.model.config import Config
 
 DAY_S = 86400.0
 # Times in a plan document are whole seconds; a sub that ends in the second of `from` counts.
@@ -30,31 +28,16 @@ class Replan:
     from_utc_mjd : float
     plan : mapping or None
         The plan document in force (`--keep`).
-    done : mapping of filter to count
-        Subs really shot before `from`; filters that are not named were shot as planned.
+    done : mapping of filter, or of target and filter, to count
+        Subs really shot before `from`; what is not named was shot as planned.
     source : str
         What messages call the plan in force: its file.
     """
 
     from_utc_mjd: float
     plan: Mapping[str, Any] | None = None
-    done: Mapping[str, int] | None = None
+    done: Done | None = None
     source: str = "the plan in force"
-
-
-def parse_done(config: Config, items: Sequence[str]) -> dict[str, int]:
-    """Read `FILTER=COUNT` items. Raises InputError for an unknown filter or a bad count."""
-    counts: dict[str, int] = {}
-    for item in items:
-        name, _, number = item.partition("=")
-        if name not in config.filter or not (number.isascii() and number.isdigit()):
-            accepted = (
-                f"FILTER=COUNT, a filter of {', '.join(config.filter)} and a whole number from 0, "
-                f"such as {next(iter(config.filter))}=18"
-            )
-            raise InputError("command line", "--done", item, accepted)
-        counts[name] = counts.get(name, 0) + int(number)
-    return counts
 
 
 def with_past(problem: Problem, again: Replan) -> tuple[Problem, list[str]]:
@@ -97,12 +80,13 @@ def with_past(problem: Problem, again: Replan) -> tuple[Problem, list[str]]:
     return rest, [*notices, *_assumed(rest, planned, done)]
 
 
-def _assumed(rest: Problem, planned: Problem, done: Mapping[str, int]) -> list[str]:
+def _assumed(rest: Problem, planned: Problem, done: Done) -> list[str]:
     """What the counts told were taken to mean, where the plan in force does not say it."""
     told = []
     where = "between what else was shot" if rest.previous else "as if shot just before --from"
-    for name, count in done.items():
-        had, has = _by_target(planned, name), _by_target(rest, name)
+    for key, count in done.items():
+        name = done_words(key)
+        had, has = _by_target(planned, key, done), _by_target(rest, key, done)
         more = next((target for target in has if has[target] > had.get(target, 0)), None)
         if more is not None:
             beyond = f" where {had[more]} were planned" if more in had else ""
@@ -114,9 +98,11 @@ def _assumed(rest: Problem, planned: Problem, done: Mapping[str, int]) -> list[s
             shares = ", ".join(f"{target} {has.get(target, 0)} of {had[target]}" for target in had)
             told.append(f"{name}={count} is counted for the first subs planned: {shares}")
     names = dict.fromkeys(planned.tasks[block.task].filter for block in planned.kept)
-    for name in (one for one in names if one not in done):
-        had, has = _by_target(planned, name), _by_target(rest, name)
-        for target in (one for one in had if has.get(one, 0) < had[one]):
+    for name in names:
+        had, has = _by_target(planned, name, ()), _by_target(rest, name, ())
+        for target in had:
+            if name in done or (target, name) in done or has.get(target, 0) >= had[target]:
+                continue
             told.append(
                 f"beside what --done names there was no time for all that was planned: of "
                 f"{target} {name} {has.get(target, 0)} of {had[target]} subs are counted; name it "
@@ -125,10 +111,12 @@ def _assumed(rest: Problem, planned: Problem, done: Mapping[str, int]) -> list[s
     return told
 
 
-def _by_target(problem: Problem, name: str) -> dict[str, int]:
+def _by_target(problem: Problem, key: DoneKey, done: Container[DoneKey]) -> dict[str, int]:
+    """Kept subs that `key` counts, by target; with `done` empty `key` is a filter of any."""
     counts: dict[str, int] = {}
     for block in problem.kept:
-        if problem.tasks[block.task].filter == name:
+        counted = done_key(problem, block.task, done or (key,))
+        if counted == key:
             target = problem.pointings[block.pointing].target
             counts[target] = counts.get(target, 0) + block.count
     return counts

@@ -92,6 +92,7 @@ class PlanDocument(Document):
     """One night's plan."""
 
     site: str
+    rig: str
     timezone: str
     date: str
     train: str
@@ -126,6 +127,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
     night, window = plan.night, plan.night.window_utc_mjd
     base = {
         "site": night.site.name,
+        "rig": plan.config.rig_name,
         "timezone": night.site.timezone,
         "date": night.evening.isoformat(),
         "train": plan.train.train,

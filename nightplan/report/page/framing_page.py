@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import shlex
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from nightplan.report.page.page_style import (
     SHEET_STYLES,
     SheetStyle,
 )
+from nightplan.report.wording.printed_command import command, quoted
 from nightplan.report.wording.words import number, percent
 from nightplan.sky.angles import wrap_180_deg
 from nightplan.sky.tangent_plane import direction_angle_deg, project
@@ -120,8 +120,9 @@ def _data(
         "limit": limit,
         "drawn": DRAWN_STARS,
         "wanted": config.preferences.margin_arcmin,
-        "command": f"nightplan frame {shlex.quote(target.name)} --train TRAIN --angle ANGLE "
-        f"--record{_config_option(config)}",
+        "command": command(
+            "frame", config.path, target.name, "--train", "TRAIN", "--angle", "ANGLE", "--record"
+        ),
         "outlines": [_outline(polygon) for polygon in shape_of(target).polygons],
         "stars": [
             [round(float(xi[i]) * ARCMIN, 3), round(float(eta[i]) * ARCMIN, 3),
@@ -142,11 +143,6 @@ def _reach(target: Target, sweep: AngleSweep) -> float:
     return far + float(np.max(np.hypot(xi, eta)))
 
 
-def _config_option(config: Config) -> str:
-    name = config.path.name
-    return "" if name == "nightplan.toml" else f" --config {shlex.quote(name)}"
-
-
 def _outline(polygon: Any) -> list[list[float]]:
     every = max(1, len(polygon) // OUTLINE_POINTS)
     return [[round(float(v) * ARCMIN, 2) for v in point] for point in polygon[::every]]
@@ -163,7 +159,7 @@ def _train(target: Target, sweep: AngleSweep) -> dict[str, Any]:
     columns = [xi * ARCMIN, eta * ARCMIN, angle - turn]
     train: dict[str, Any] = {
         "name": sweep.train,
-        "word": shlex.quote(sweep.train),
+        "word": quoted(sweep.train),
         "along": round(sweep.half_long * ARCMIN, 3),
         "across": round(sweep.half_short * ARCMIN, 3),
         "coverage": [round(float(v), 5) for v in sweep.coverage],

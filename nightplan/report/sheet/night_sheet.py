@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from nightplan.report.plots.night_picture import roles_of
 from nightplan.report.sheet.render_sheet import SheetSite, SheetStyle, render_sheet
 from nightplan.report.sheet.sheet_charts import framing_chart, night_charts
+from nightplan.report.wording.printed_command import replan_command
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
@@ -20,9 +22,11 @@ Step = Callable[[str], None]
 def sheet_of_plan(
     plan: NightPlan,
     catalog: Catalog,
+    document: Mapping[str, Any],
     *,
     style: SheetStyle = "day",
-    calibration_owed: Sequence[Mapping[str, Any]] | None = None,
+    calibration_owed: Sequence[Mapping[str, Any]] = (),
+    kept_in: str | os.PathLike[str] | None = None,
     on_step: Step | None = None,
 ) -> str:
     """The field sheet of a plan, with framing charts and the altitude plot on it.
@@ -33,10 +37,14 @@ def sheet_of_plan(
         From `nightplan.planning.schedule.plan.make_plan`.
     catalog : Catalog
         Where neighbours on the framing charts come from.
+    document : mapping
+        The plan's document: of the plan as it was solved, or as it was kept.
     style : str
         ``"day"``, ``"red"`` or ``"print"``.
-    calibration_owed : sequence of mappings, optional
-        Rows as of `render_sheet`; else what tonight's subs will want if nothing is there yet.
+    calibration_owed : sequence of mappings
+        Rows as of `render_sheet`.
+    kept_in : path, optional
+        Where the document lies, for the command that re-plans it.
     on_step : callable, optional
         Told in words what is being worked on.
 
@@ -46,16 +54,13 @@ def sheet_of_plan(
         A self-contained HTML document.
     """
     from nightplan.model.star_catalog import STAR_CREDIT
-    from nightplan.planning.calibration.owed_tonight import calibration_night
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.report.documents.frame import frame_document
     from nightplan.report.documents.night import night_document
-    from nightplan.report.documents.plan import plan_document
     from nightplan.report.plots.plan_picture import picture_of_plan
 
     say = on_step or _silent
     config = plan.config
-    document = plan_document(plan).model_dump(mode="json")
     frames: dict[str, dict[str, Any]] = {}
     charts: dict[str, str] = {}
     for target in plan.targets:
@@ -75,13 +80,12 @@ def sheet_of_plan(
         charts[target.name] = framing_chart(config, target, answer, catalog, style)
     say("plot of the night")
     wide, narrow = night_charts(picture_of_plan(plan, document), style)
-    if calibration_owed is None:
-        calibration_owed = calibration_night(config, plan.night, document["blocks"]).rows
     return render_sheet(
         night_document(plan.night).model_dump(mode="json"),
         document,
         frames,
         site=sheet_site(config),
+        replan=replan_command(document, config.path, kept_in),
         calibration_owed=calibration_owed,
         charts=charts,
         night_chart=wide,

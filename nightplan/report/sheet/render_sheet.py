@@ -31,6 +31,7 @@ def render_sheet(
     night_chart: str | None = None,
     night_chart_narrow: str | None = None,
     chart_credit: str = "",
+    replan: str = "",
     style: SheetStyle = "day",
 ) -> str:
     """Write a night on one page of HTML.
@@ -52,6 +53,8 @@ def render_sheet(
         The night's altitude plot as SVG documents, for a page and for a phone.
     chart_credit : str
         Whose data the framing charts show; said at the foot.
+    replan : str
+        The command that plans the rest of the night anew.
     style : str
         ``"day"``, ``"red"`` (no green or blue light at all) or ``"print"`` (black on white).
 
@@ -90,6 +93,7 @@ def render_sheet(
         site=site,
         looks=looks,
         credit=chart_credit,
+        replan=replan,
     )
     chart_title = "Altitude of targets and moon through the night"
     script = page_file("sheet.js")

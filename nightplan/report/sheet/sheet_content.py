@@ -96,6 +96,7 @@ def sheet_content(
     site: SheetSite,
     looks: Mapping[str, SheetLook],
     credit: str = "",
+    replan: str = "",
 ) -> SheetContent:
     """Turn the documents of a night into the words of its sheet. See `sheet.render_sheet`."""
     zone = ZoneInfo(site.timezone)
@@ -131,7 +132,7 @@ def sheet_content(
         content.no_blocks = f"No block can be placed: {reason}."
     content.cards = _cards(plan, frames, charts, items, clock)
     content.calibration, content.calibration_time = _calibration(calibration_owed)
-    content.replan = _replan(night, plan, clock)
+    content.replan = replan
     last = _last_work(items) or plan.get("window_end_utc")
     content.cautions = cautions(
         work_ends=None if last is None else clock.full(last),
@@ -548,13 +549,6 @@ def _calibration(owed: Sequence[Document]) -> tuple[list[dict[str, str]], str]:
         )
     total = sum(float(row.get("minutes") or 0.0) for row in owed)
     return rows, duration(total) if all(row.get("minutes") for row in owed) else ""
-
-
-def _replan(night: Document, plan: Document, clock: NightClock) -> str:
-    first = plan["blocks"][0] if plan["blocks"] else None
-    done = f" --done {first['filter']}={max(1, int(first['count']) // 2)}" if first else ""
-    middle = first["end_utc"] if first else f"{night['date']}T22:00:00Z"
-    return f"nightplan plan --date {night['date']} --from {middle[:16]}Z --keep plan.json{done}"
 
 
 def _chapters(content: SheetContent) -> list[tuple[str, str]]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import replace
 
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.done import Done, done_key
 from nightplan.planning.schedule.problem import Problem, RigState
 from nightplan.planning.schedule.solving.shot import shot_before
 
@@ -18,7 +18,7 @@ def resume(
     problem: Problem,
     in_force: Schedule,
     now_s: float,
-    done: Mapping[str, int] | None = None,
+    done: Done | None = None,
     rounding_s: float = 1e-6,
 ) -> Problem:
     """The rest of the night as a problem of its own.
@@ -31,9 +31,9 @@ def resume(
         The plan that was being carried out.
     now_s : float
         Now, seconds since the window's start.
-    done : mapping of filter to count, optional
-        Subs really shot of each filter before now, where that differs from the plan; where they
-        are put is told in `nightplan.planning.schedule.solving.shot`.
+    done : mapping of filter, or of target and filter, to count, optional
+        Subs really shot before now, where that differs from the plan; where they are put is told
+        in `nightplan.planning.schedule.solving.shot`.
     rounding_s : float
         How far times of the plan may be off: a sub that ends so little after now counts as shot.
 
@@ -42,7 +42,7 @@ def resume(
     Problem
         With `kept`, `kept_events`, `state`, `now_s` and `previous` set. What is under way now is
         finished first, and counts: a sub, or a slew, filter change, flip or focus run with what
-        leads to the block behind it; unless `done` names the filter that it is for.
+        leads to the block behind it; unless `done` counts what it is for.
 
     Raises
     ------
@@ -53,7 +53,7 @@ def resume(
     now_s = min(max(now_s, 0.0), problem.window_s)
     now_s = max([now_s, *_open_sub_ends(problem, in_force, now_s, done, rounding_s)])
     coming = _block_being_led_to(in_force, now_s)
-    if coming is not None and problem.tasks[coming.task].filter in done:
+    if coming is not None and done_key(problem, coming.task, done) is not None:
         coming = None
     if coming is not None:
         now_s = coming.start_s
@@ -75,13 +75,13 @@ def _open_sub_ends(
     problem: Problem,
     in_force: Schedule,
     now_s: float,
-    done: Mapping[str, int],
+    done: Done,
     rounding_s: float,
 ) -> list[float]:
     """End of the sub, its download included, that is open now; empty if none is."""
     ends = []
     for block in in_force.blocks:
-        if problem.tasks[block.task].filter not in done:
+        if done_key(problem, block.task, done) is None:
             starts = problem.sub_starts_s(block.task, block.start_s, block.count)
             over = starts + block.sub_s + problem.overheads.download_s
             ends += [float(end) for end in over[(starts < now_s) & (over > now_s + rounding_s)]]

@@ -16,13 +16,14 @@ What limits the subs told is the time that has passed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from nightplan.errors import InputError
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.done import Done, DoneKey, done_key, done_words
 from nightplan.planning.schedule.problem import Problem
 from nightplan.sky.times import utc_iso
 
@@ -57,7 +58,7 @@ def shot_before(
     problem: Problem,
     in_force: Schedule,
     now_s: float,
-    done: Mapping[str, int],
+    done: Done,
     rounding_s: float,
 ) -> tuple[list[Block], list[Event]]:
     """Blocks and events before now, none overlapping another.
@@ -68,8 +69,8 @@ def shot_before(
         The night as it was planned, and its plan.
     now_s, rounding_s : float
         Now, and how far times of the plan may be off, seconds.
-    done : mapping of filter to count
-        Subs really shot; filters that are not named were shot as planned.
+    done : mapping of filter, or of target and filter, to count
+        Subs really shot; what is not named was shot as planned.
 
     Raises
     ------
@@ -81,7 +82,7 @@ def shot_before(
     low_s = max(0.0, first_s)
     blocks = _laid_out(problem, stretches, low_s, now_s, rounding_s)
     while blocks is None:
-        untold = [i for i, one in enumerate(stretches) if _filter(problem, one) not in done]
+        untold = [i for i, one in enumerate(stretches) if done_key(problem, one.task, done) is None]
         if not untold:
             break
         last = stretches.pop(untold[-1])
@@ -102,15 +103,15 @@ def _stretches(
     problem: Problem,
     in_force: Schedule,
     now_s: float,
-    done: Mapping[str, int],
+    done: Done,
     rounding_s: float,
 ) -> list[Stretch]:
     begun = [block for block in in_force.blocks if block.start_s < now_s]
-    names = [problem.tasks[block.task].filter for block in begun]
+    names = [done_key(problem, block.task, done) for block in begun]
     counts = [ended_subs(problem, block, now_s, rounding_s) for block in begun]
     left = dict(done)
     for i, name in enumerate(names):
-        if name in left:
+        if name is not None:
             counts[i] = min(counts[i], left[name])
             left[name] -= counts[i]
     joined: list[list[Stretch]] = [[] for _ in begun]
@@ -143,15 +144,13 @@ def _stretches(
 
 
 def _whose(
-    problem: Problem, begun: Sequence[Block], counts: Sequence[int], name: str, now_s: float
+    problem: Problem, begun: Sequence[Block], counts: Sequence[int], key: DoneKey, now_s: float
 ) -> tuple[int, int | None]:
     """The task that subs through a filter that the plan did not hold yet belong to, and the begun
     block in whose time they lie."""
-    tasks = [i for i, task in enumerate(problem.tasks) if task.filter == name]
+    tasks = [i for i in range(len(problem.tasks)) if done_key(problem, i, (key,)) == key]
     if not tasks:
-        wanted = ", ".join(dict.fromkeys(task.filter for task in problem.tasks))
-        accepted = f"a filter that tonight's targets want: {wanted}"
-        raise InputError("command line", "--done", name, accepted)
+        raise InputError("command line", "--done", done_words(key), _wanted(problem, key))
     free_s = [
         max(0.0, min(block.end_s, now_s) - block.start_s - problem.run_s(block.task, count))
         if count
@@ -172,6 +171,16 @@ def _whose(
     return tasks[int(np.argmax(earned))], host
 
 
+def _wanted(problem: Problem, key: DoneKey) -> str:
+    if isinstance(key, str):
+        names = dict.fromkeys(task.filter for task in problem.tasks)
+        return f"a filter that tonight's targets want: {', '.join(names)}"
+    pairs = dict.fromkeys(
+        f"{problem.pointings[task.pointing].target}:{task.filter}" for task in problem.tasks
+    )
+    return f"a target of the plan with a filter that it wants: {', '.join(pairs)}"
+
+
 def _earned(problem: Problem, task: int, now_s: float) -> float:
     """Equivalent seconds that a task could have earned since setting up, inside its limits."""
     total = 0.0
@@ -179,10 +188,6 @@ def _earned(problem: Problem, task: int, now_s: float) -> float:
         span = np.clip([low, high], problem.setup_s, max(now_s, problem.setup_s))
         total += float(np.diff(problem.worth_until(task, span))[0])
     return total
-
-
-def _filter(problem: Problem, stretch: Stretch) -> str:
-    return problem.tasks[stretch.task].filter
 
 
 def _laid_out(
@@ -258,24 +263,26 @@ def _too_many(
     stretches: Sequence[Stretch],
     low_s: float,
     high_s: float,
-    done: Mapping[str, int],
+    done: Done,
 ) -> InputError:
     download_s = problem.overheads.download_s
     taken_s = dict.fromkeys(done, 0.0)
     cycle_s = dict.fromkeys(done, 0.0)
     for one in stretches:
-        name, cycle = _filter(problem, one), problem.tasks[one.task].sub_s + download_s
-        taken_s[name] += one.count * cycle
-        cycle_s[name] = max(cycle_s[name], cycle)
-    name = max(taken_s, key=lambda one: taken_s[one])
-    rest_s = sum(taken_s.values()) - taken_s[name]
-    most = max(0, int((high_s - low_s - rest_s) // cycle_s[name]))
+        key, cycle = done_key(problem, one.task, done), problem.tasks[one.task].sub_s + download_s
+        if key is not None:
+            taken_s[key] += one.count * cycle
+            cycle_s[key] = max(cycle_s[key], cycle)
+    most_key = max(taken_s, key=lambda one: taken_s[one])
+    rest_s = sum(taken_s.values()) - taken_s[most_key]
+    most = max(0, int((high_s - low_s - rest_s) // cycle_s[most_key]))
     began = utc_iso(problem.epoch_utc_mjd + low_s / DAY_S)
     accepted = f"at most {most}, for that is what fits between {began} and --from"
-    others = [f"{other}={done[other]}" for other in done if other != name and done[other]]
+    others = [f"{done_words(o)}={done[o]}" for o in done if o != most_key and done[o]]
     if others:
         accepted += f" beside {', '.join(others)}"
-    return InputError("command line", "--done", f"{name}={done[name]}", accepted)
+    told = f"{done_words(most_key)}={done[most_key]}"
+    return InputError("command line", "--done", told, accepted)
 
 
 def _events(
