@@ -83,10 +83,17 @@ def _at_v_zero(spectrum: Spectrum) -> Spectrum:
     return spectrum.scaled(v_zero_rate() / v_band_rate(spectrum))
 
 
-def _from_power(name: str, wavelength_nm: Floats, power: Floats) -> Spectrum:
-    """A spectrum of V = 0 from power per nm; photons carry a factor λ."""
-    none = np.zeros(0)
-    return _at_v_zero(Spectrum(name, wavelength_nm, power * wavelength_nm, none, none))
+def _from_power(
+    name: str,
+    wavelength_nm: Floats,
+    power: Floats,
+    line_nm: Floats | None = None,
+    line_power: Floats | None = None,
+) -> Spectrum:
+    """A spectrum of V = 0 from power per nm and the power of lines; photons carry a factor λ."""
+    lines = np.zeros(0) if line_nm is None else line_nm
+    powers = np.zeros(0) if line_power is None else line_power
+    return _at_v_zero(Spectrum(name, wavelength_nm, power * wavelength_nm, lines, powers * lines))
 
 
 @cache
@@ -146,17 +153,57 @@ _AIRGLOW_CONTINUUM = (
 def led_spectrum() -> Spectrum:
     """White street LED of about 4100 K, scaled to V = 0: CIE 015:2018 illuminant LED-B3.
 
-    Warmer lamps (2700 K) hold 0.65 mag less blue and 0.5 mag more H-alpha at the same V.
+    Warmer lamps (2700 K) hold 0.65 mag less blue and 0.5 mag more H-alpha at the same V. The
+    table ends at `LAMP_END_NM`, where the lamp's light has all but ended too.
     """
     table = _table("lamps.csv")
     return _from_power("led", table["wavelength_nm"], table["led_b3"])
+
+
+LAMP_END_NM = 780.0
+"""Where the lamps' tables end: beyond, no lamp light is known (sodium lamps shine at 819 nm)."""
+
+# First and last 5 nm step of the sodium table that a doublet fills, and its lines in air (Na I and
+# K I, NIST ASD, from memory), the second twice as strong (statistical weights).
+_SODIUM_DOUBLETS = (
+    (450.0, 450.0, 449.42, 449.77),
+    (465.0, 470.0, 466.48, 466.86),
+    (475.0, 475.0, 474.79, 475.18),
+    (495.0, 500.0, 497.85, 498.28),
+    (515.0, 515.0, 514.88, 515.34),
+    (565.0, 570.0, 568.26, 568.82),
+    (615.0, 615.0, 615.42, 616.08),
+    (765.0, 770.0, 769.90, 766.49),
+)
+
+
+def _parted_lines(wavelength_nm: Floats, power: Floats) -> tuple[Floats, Floats, Floats]:
+    """Continuum, line wavelengths and line powers of a table that smears lines over its steps.
+
+    What stands above the straight line between the neighbours of a doublet's steps is its power.
+    """
+    continuum = power.copy()
+    step_nm = float(wavelength_nm[1] - wavelength_nm[0])
+    lines, powers = [], []
+    for first, last, weak, strong in _SODIUM_DOUBLETS:
+        filled = (wavelength_nm >= first) & (wavelength_nm <= last)
+        base = np.interp(wavelength_nm[filled], wavelength_nm[~filled], continuum[~filled])
+        excess = float(np.sum(power[filled] - base)) * step_nm
+        continuum[filled] = base
+        lines += [weak, strong]
+        powers += [excess / 3.0, excess * 2.0 / 3.0]
+    return continuum, np.array(lines), np.array(powers)
 
 
 @cache
 def sodium_spectrum() -> Spectrum:
     """Ordinary high-pressure sodium lamp, scaled to V = 0: CIE 015:2018 illuminant HP1.
 
-    The colour-enhanced lamp (HP2) is 1.9 mag brighter in H-alpha at the same V.
+    The narrow doublets are lines at their wavelengths; the table's 5 nm steps would smear the one
+    at 498 nm into an O III filter. The broad, self-reversed D lines stay in the continuum. The
+    colour-enhanced lamp (HP2) is 1.9 mag brighter in H-alpha at the same V.
     """
     table = _table("lamps.csv")
-    return _from_power("sodium", table["wavelength_nm"], table["sodium_hp1"])
+    wavelength = table["wavelength_nm"]
+    continuum, line_nm, line_power = _parted_lines(wavelength, table["sodium_hp1"])
+    return _from_power("sodium", wavelength, continuum, line_nm, line_power)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.errors import InputError
+from nightplan.light.spectra import LAMP_END_NM
 from nightplan.planning.choosing.train_choice import rank_trains
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 GRID_MIN = 5.0
 DAY_S = 86400.0
+BEYOND_SHARE = 0.01
+"""Share of a filter's response beyond the lamps' tables that is worth a notice."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +125,25 @@ def exposure_of(
             f"The sky comes from a Bortle class: {budget.sky.dark.zenith_v_mag:.2f} mag/arcsec² "
             f"give or take {budget.sky.spread_mag:g}; measure it for better numbers."
         )
+    notices += _beyond_lamp_tables(budget)
     return Exposure(config, night, target, train, utc_mjd, tracks, budget, tuple(notices))
+
+
+def _beyond_lamp_tables(budget: PhotonBudget) -> list[str]:
+    """A notice for filters that pass light where no lamp spectrum reaches, under lamp light."""
+    if not budget.sky.dark.led_nl + budget.sky.dark.sodium_nl:
+        return []
+    names = []
+    for item in budget.filters:
+        beyond = item.response.response * (item.response.wavelength_nm > LAMP_END_NM)
+        if np.sum(beyond) > BEYOND_SHARE * np.sum(item.response.response):
+            names.append(item.filter)
+    if not names:
+        return []
+    return [
+        f"Lamp light beyond {LAMP_END_NM:.0f} nm is not known and counts as nothing: under lamps "
+        f"the sky in {', '.join(names)} is brighter than said."
+    ]
 
 
 def fitting_train(config: Config, target: Target) -> str:

@@ -68,10 +68,15 @@ def exposure_text(document: ExposureDocument, site: Site) -> str:
 
 def _moon(document: ExposureDocument) -> str:
     sky = document.sky
-    if sky.moonlight_used_v_nl <= 0.0:
+    if sky.moonlight_used_v_nl < 0.5:
         return "No moonlight."
+    height = (
+        f"{sky.moon_altitude_deg:.0f}° high"
+        if sky.moon_altitude_deg >= 0.0
+        else f"{-sky.moon_altitude_deg:.0f}° below the horizon"
+    )
     return (
-        f"The moon, {sky.moon_separation_deg:.0f}° away and {sky.moon_altitude_deg:.0f}° high, "
+        f"The moon, {sky.moon_separation_deg:.0f}° away and {height}, "
         f"adds {sky.moonlight_used_v_nl:.0f} nL."
     )
 
