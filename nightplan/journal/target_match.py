@@ -103,7 +103,8 @@ class TargetMatcher:
         for name, number in tries:
             for spelling in dict.fromkeys((name, name.replace("_", " "))):
                 try:
-                    return self.canonical(spelling), number
+                    row = self._catalog.find(spelling, whole_name=True)
+                    return str(self._catalog.name[row]), number
                 except TargetError:
                     continue
         return None

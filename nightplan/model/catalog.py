@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from nightplan.errors import InputError, TargetError
-from nightplan.model import name_lookup
+from nightplan.errors import InputError
+from nightplan.model.name_index import LIST_SEPARATOR, NameIndex
 from nightplan.model.target import KINDS, SPEED_OF_LIGHT_KM_S, Target
 
 if TYPE_CHECKING:
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-
-LIST_SEPARATOR = ";"
 
 FLOAT_COLUMNS = (
     "ra_deg", "dec_deg", "major_arcmin", "minor_arcmin", "angle_deg", "magnitude_v",
@@ -198,116 +196,20 @@ class Catalog:
             keep &= listed
         return keep
 
-    def find(self, text: str) -> int:
-        """Row of the target that a name means.
+    @cached_property
+    def names(self) -> NameIndex:
+        """Names of all rows, for look-up; made when first asked."""
+        return NameIndex(self)
 
-        Any spelling of a designation ("m 31", "NGC0224", "sh 2-129", "Caldwell 20"), a common
-        name with or without its closing kind ("andromeda galaxy", "Andromeda"), the label that
-        nightplan prints, or a beginning of a common name that fits one target alone.
+    def find(self, text: str, *, whole_name: bool = False) -> int:
+        """Row of the target that a name means; see `NameIndex.meaning` for what is accepted.
 
         Raises
         ------
         TargetError
             The name is unknown or fits several targets; the error holds what lies near.
         """
-        text = " ".join(text.split())
-        rows = self._rows_of(text)
-        if not rows and "(" in text:
-            rows = self._rows_of(text.split("(", 1)[0])
-        if len(rows) == 1:
-            return rows[0]
-        if rows:
-            raise TargetError(text, [self.target(row).label for row in rows[:6]], ambiguous=True)
-        near = name_lookup.near_names(
-            name_lookup.normalise(text), self._famous, self._designations, self._rows_with_digits
-        )
-        raise TargetError(text, [self.target(row).label for row in near])
-
-    def _rows_of(self, text: str) -> list[int]:
-        """Rows that a name may mean, by the first of the rules that fits any."""
-        key = name_lookup.normalise(text)
-        if not key:
-            return []
-        if key in self._designations:
-            return [self._designations[key]]
-        by_common_name, by_stem = self._common
-        rows = by_common_name.get(key) or by_stem.get(name_lookup.stem(text)) or []
-        if not rows and len(key) >= 4 and key.isalpha():
-            starts = (found for name, found in by_common_name.items() if name.startswith(key))
-            rows = list(dict.fromkeys(row for found in starts for row in found))
-        own = [row for row in rows if self.origin[row] == "user"]
-        return own if len(own) == 1 else list(rows)
-
-    @cached_property
-    def _designations(self) -> dict[str, int]:
-        """Row of each normalised name and cross-identifier; a canonical name goes first."""
-        found: dict[str, int] = {}
-        for column in (self.name, self.identifiers):
-            for row, line in enumerate(_quick_keys(column)):
-                if line:
-                    for key in line.split(LIST_SEPARATOR):
-                        found.setdefault(key, row)
-        return found
-
-    @cached_property
-    def _common(self) -> tuple[dict[str, list[int]], dict[str, list[int]]]:
-        """Rows of each common name, and of each common name without its closing kind."""
-        whole: dict[str, list[int]] = {}
-        stems: dict[str, list[int]] = {}
-        for row in np.flatnonzero(self.common_names != ""):
-            for text in self.common_names[row].split(LIST_SEPARATOR):
-                for keys, key in (
-                    (whole, name_lookup.normalise(text)),
-                    (stems, name_lookup.stem(text)),
-                ):
-                    rows = keys.setdefault(key, [])
-                    if int(row) not in rows:
-                        rows.append(int(row))
-        return whole, stems
-
-    @cached_property
-    def _famous(self) -> list[tuple[str, int]]:
-        """Names that people type, for near misses: common, Messier, Caldwell, large targets."""
-        famous = [(key, row) for keys in self._common for key, rows in keys.items() for row in rows]
-        for key, row in self._designations.items():
-            if self.origin[row] != "openngc" or (key[0] in "mc" and key[1:].isdigit()):
-                famous.append((key, row))
-        return famous
-
-    def _rows_with_digits(self, digits: str) -> list[int]:
-        """Rows whose designation ends in these digits behind its letters, best known first."""
-        order = ("m", "ngc", "ic", "sh2-", "c", "b", "ldn", "vdb", "lbn")
-        found = []
-        for key, row in self._designations.items():
-            if key.endswith(digits):
-                letters = key[: -len(digits)]
-                if letters in order:
-                    found.append((order.index(letters), row))
-        return [row for _, row in sorted(found)]
-
-
-def _quick_keys(column: NDArray[Any]) -> list[str]:
-    """`name_lookup.normalise` of designations as the catalogue spells them, all at once.
-
-    They are ASCII, without leading zeros, and their catalogue is abbreviated; anything else in
-    the column (a user's name) goes through `normalise` itself.
-    """
-    import re
-
-    plain = re.compile(
-        r"(?!.* \+ )(?!.*\D0\d)[A-Za-z]{1,4}\d?[ \-][\d+\-GNED .;A-Za-z]*\d[A-Z]{0,2}"
-    )
-    text = "\n".join(column).lower()
-    text = re.sub(r"(?<=\d) (?=\d)", "-", text)
-    text = text.replace("+", "p").replace(".", "-").replace(" ", "")
-    text = re.sub(r"(?<=[a-z])-(?=\d)", "", text)
-    keys = text.split("\n")
-    for row, line in enumerate(column):
-        if line and not plain.fullmatch(line):
-            keys[row] = LIST_SEPARATOR.join(
-                name_lookup.normalise(part) for part in line.split(LIST_SEPARATOR)
-            )
-    return keys
+        return self.names.meaning(text, whole_name=whole_name).row
 
 
 CONSTELLATIONS = (

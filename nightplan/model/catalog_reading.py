@@ -231,8 +231,8 @@ def _with_own(columns: Columns, own: Sequence[Target]) -> Columns:
     made: dict[str, Target] = {}
     for target in own:
         key = normalise(target.name)
-        row = catalog._designations.get(key)
-        rows = [row] if row is not None else catalog._common[0].get(key, [])
+        row = catalog.names.designations.get(key)
+        rows = [row] if row is not None else catalog.names.common.get(key, [])
         if len(rows) == 1:
             dropped.add(rows[0])
             made[key] = _inheriting(target, catalog.target(rows[0]))

@@ -49,15 +49,7 @@ def normalise(text: str) -> str:
     >>> [normalise(name) for name in ("M 031", "messier 31", "Sh 2-129", "Ptolemy’s Cluster")]
     ['m31', 'm31', 'sh2-129', 'ptolemyscluster']
     """
-    if not text.isascii():
-        text = "".join(
-            sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign)
-        )
-        text = text.casefold()
-        text = _GREEK_SIGNS.sub(lambda match: f" {_GREEK[match.group()]} ", text)
-        text = re.sub("[’‘ʼ′]", "", text)
-    text = text.casefold()
-    text = re.sub("['`]", "", text)
+    text = re.sub("['`]", "", _plain(text))
     if "+" in text or "&" in text:
         text = re.sub(r"\+(?=\d)", "p", text).replace("+", " and ").replace("&", " and ")
     text = re.sub(r"[^a-z0-9\n]+", " ", text)
@@ -71,15 +63,69 @@ def normalise(text: str) -> str:
     return text.replace(" ", "")
 
 
-_KIND_WORDS = re.compile(
-    r"\b(?:nebula|nebulae|galaxy|galaxies|cluster|complex|region|group|remnant|loop)$"
-)
+def _plain(text: str) -> str:
+    """Folded case, no accents, Greek letters by name, one kind of apostrophe."""
+    if not text.isascii():
+        text = "".join(
+            sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign)
+        )
+        text = text.casefold()
+        text = _GREEK_SIGNS.sub(lambda match: f" {_GREEK[match.group()]} ", text)
+        text = re.sub("[’‘ʼ′]", "'", text)
+    return text.casefold()
+
+
+# Closing words of common names, and the kinds that they suit; None suits all.
+_NEBULAE = ("emission_nebula", "reflection_nebula", "dark_nebula", "planetary_nebula")
+_NEBULAE += ("supernova_remnant", "cluster_with_nebula", "other")
+_CLUSTERS = ("open_cluster", "globular_cluster", "cluster_with_nebula", "star_field")
+_KINDS_OF_WORD: dict[str, tuple[str, ...] | None] = {
+    "nebula": _NEBULAE,
+    "nebulae": _NEBULAE,
+    "galaxy": ("galaxy", "galaxy_group"),
+    "galaxies": ("galaxy", "galaxy_group"),
+    "cluster": (*_CLUSTERS, "galaxy_group"),
+    "remnant": ("supernova_remnant",),
+    "complex": None,
+    "region": None,
+    "group": None,
+    "loop": None,
+}
+_KIND_WORDS = re.compile(rf"\b(?:{'|'.join(_KINDS_OF_WORD)})$")
 
 
 def stem(common_name: str) -> str:
     """Key of a common name without its closing kind: "Andromeda Galaxy" -> "andromeda"."""
     words = re.sub(r"\s+", " ", common_name.strip().casefold())
     return normalise(_KIND_WORDS.sub("", words).strip() or words)
+
+
+def name_words(text: str) -> tuple[tuple[str, ...], str]:
+    """Words of a name without "'s" and plural s, and its closing kind apart, "" without one.
+
+    Examples
+    --------
+    >>> name_words("Elephant's Trunk Nebula")
+    (('elephant', 'trunk'), 'nebula')
+    """
+    plain = re.sub(r"'s\b", "", _plain(text)).replace("'", "").removeprefix("the ")
+    words = re.findall(r"[a-z]+|\d+", plain)
+    kind = ""
+    if len(words) > 1 and words[-1] in _KINDS_OF_WORD:
+        kind = words.pop()
+    short = (re.sub(r"(?<=[a-z]{3}[^s])s$", "", word) for word in words)
+    return tuple(short), kind
+
+
+def is_kind_word(key: str) -> bool:
+    """Whether a normalised name is a kind alone, which fits too many to mean one."""
+    return key in _KINDS_OF_WORD
+
+
+def kind_suits(word: str, kind: str) -> bool:
+    """Whether a target of this kind may be called so; no word suits every kind."""
+    kinds = _KINDS_OF_WORD.get(word)
+    return kinds is None or kind in kinds
 
 
 _PARTS = re.compile(r"^([a-z]*)(.*)$")
@@ -110,22 +156,49 @@ def near_names(
 
     rows: list[int] = []
     letters, digits = _PARTS.match(key).groups()  # type: ignore[union-attr]
+    keys: dict[str, int] = {}
+    for name, row in famous:
+        if name.isalpha() == key.isalpha():
+            keys.setdefault(name, row)
     if digits:
         for other in _digit_slips(digits):
             if letters + other in designations:
                 rows.append(designations[letters + other])
         rows += with_digits(digits)
     elif len(key) >= 3:
-        by_length = sorted(famous, key=lambda pair: len(pair[0]))
-        wordy = [(name, row) for name, row in by_length if name.isalpha()]
-        rows += [row for name, row in wordy if name.startswith(key)]
-        rows += [row for name, row in wordy if key in name]
-    keys: dict[str, int] = {}
-    for name, row in famous:
-        if name.isalpha() == key.isalpha():
-            keys.setdefault(name, row)
+        # two letters off is another word altogether where there are only four
+        furthest = 2 if len(key) > 4 else 1
+        near = {name: _letters_apart(key, name, furthest) for name in keys}
+        rows += [
+            keys[name] for name in sorted(near, key=near.__getitem__) if near[name] <= furthest
+        ]
+        wordy = sorted((name for name in keys if name.isalpha()), key=len)
+        rows += [keys[name] for name in wordy if name.startswith(key)]
+        rows += [keys[name] for name in wordy if key in name]
     rows += [keys[name] for name in difflib.get_close_matches(key, keys, n=most, cutoff=0.72)]
     return list(dict.fromkeys(rows))[:most]
+
+
+def _letters_apart(one: str, other: str, most: int) -> int:
+    """Letters to add, drop, change or swap with their neighbour; more than `most` is most + 1.
+
+    Optimal string alignment (Damerau 1964, Comm. ACM 7, 171), row by row.
+    """
+    if abs(len(one) - len(other)) > most:
+        return most + 1
+    before: list[int] = []
+    last = list(range(len(other) + 1))
+    for i, letter in enumerate(one, start=1):
+        row = [i]
+        for j, beside in enumerate(other, start=1):
+            best = min(last[j] + 1, row[j - 1] + 1, last[j - 1] + (letter != beside))
+            if i > 1 and j > 1 and letter == other[j - 2] and one[i - 2] == beside:
+                best = min(best, before[j - 2] + 1)
+            row.append(best)
+        if min(row) > most:
+            return most + 1
+        before, last = last, row
+    return min(last[-1], most + 1)
 
 
 def _digit_slips(digits: str) -> list[str]:

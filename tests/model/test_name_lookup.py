@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.errors import TargetError
-from nightplan.model.catalog import Catalog, _quick_keys
+from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_reading import load_catalog
+from nightplan.model.name_index import join_words, quick_keys
 from nightplan.model.name_lookup import normalise, stem
 
 
@@ -46,6 +47,120 @@ SPELLINGS = {
 )
 def test_spellings_find_their_object(catalog: Catalog, name: str, spelling: str) -> None:
     assert catalog.name[catalog.find(spelling)] == name
+
+
+# What imagers type, and what they mean by it: usage, no source.
+TYPED = {
+    "NGC 7293": ["helix", "helix nebula"],
+    "M 97": ["owl", "the owl", "owl nebula"],
+    "NGC 457": ["owl cluster"],
+    "IC 5146": ["cocoon", "cocoon nebula"],
+    "NGC 4490": ["cocoon galaxy"],
+    "M 81": ["bode", "bode's", "bodes", "bode's galaxy"],
+    "Rho Ophiuchi Complex": ["rho oph", "rho ophiuchi", "ρ Oph"],
+    "IC 1396A": ["elephant trunk", "elephant's trunk", "elephants trunk nebula", "trunk"],
+    "IC 410": ["tadpole nebula", "tadpoles"],
+    "LDN 1235": ["shark", "dark shark", "shark nebula"],
+    "NGC 4755": ["jewel box", "jewel box cluster"],
+    "NGC 7662": ["blue snowball", "snowball nebula"],
+    "NGC 3132": ["southern ring", "southern ring nebula"],
+    "NGC 1360": ["robin's egg", "robins egg nebula"],
+    "IC 342": ["hidden galaxy"],
+    "Sh2-240": ["s147", "S 147", "simeis 147"],
+    "M 87": ["virgo a"],
+    "NGC 5128": ["cen a", "Cen A", "centaurus a"],
+    "M 33": ["m33 galaxy"],
+    "M 42": ["orion", "M 42 nebula"],
+    "Sh2-129": ["flying bat", "bat"],
+    "Sh2-261": ["lower nebula", "lower's"],
+    "Markarian's Chain": ["markarian", "markarians chain"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "typed"), [(name, text) for name, texts in TYPED.items() for text in texts]
+)
+def test_what_people_type_is_found(catalog: Catalog, name: str, typed: str) -> None:
+    assert catalog.name[catalog.find(typed)] == name
+
+
+@pytest.mark.parametrize(("typed", "other"), [("helix", "NGC 2685"), ("owl", "NGC 457")])
+def test_the_famous_one_is_taken_and_the_rest_are_named(
+    catalog: Catalog, typed: str, other: str
+) -> None:
+    others = catalog.names.meaning(typed).others
+    assert other in {str(catalog.name[row]) for row in others}
+
+
+def test_a_kind_that_is_typed_must_suit(catalog: Catalog) -> None:
+    """The Virgo cluster is no galaxy: found as a group of galaxies, or not at all."""
+    try:
+        row = catalog.find("virgo cluster")
+    except TargetError:
+        return
+    assert catalog.kind[row] == "galaxy_group"
+
+
+def test_part_of_a_name_is_no_object_card(catalog: Catalog) -> None:
+    for text in ("dark", "shark", "bat", "north"):
+        with pytest.raises(TargetError):
+            catalog.find(text, whole_name=True)
+    assert catalog.name[catalog.find("rosette", whole_name=True)] == "NGC 2237"
+
+
+def _altered(draw: st.DrawFn, name: str) -> str:
+    """A name with one or two letters dropped, doubled, changed or swapped."""
+    for _ in range(draw(st.integers(1, 2))):
+        at = draw(st.integers(0, len(name) - 2))
+        how = draw(st.sampled_from(["drop", "double", "change", "swap"]))
+        middle = {
+            "drop": name[at + 1],
+            "double": name[at] + name[at] + name[at + 1],
+            "change": "x" + name[at + 1],
+            "swap": name[at + 1] + name[at],
+        }[how]
+        name = name[:at] + middle + name[at + 2 :]
+    return name
+
+
+FAMOUS = {
+    "M 31": "andromeda", "M 45": "pleiades", "M 51": "whirlpool", "M 104": "sombrero",
+    "NGC 2237": "rosette", "NGC 1499": "california", "NGC 2070": "tarantula", "B 33": "horsehead",
+    "NGC 6888": "crescent", "M 27": "dumbbell", "IC 443": "jellyfish", "IC 5070": "pelican",
+}  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_a_name_within_two_letters_of_a_famous_one_is_offered(data: st.DataObject) -> None:
+    name = data.draw(st.sampled_from(sorted(FAMOUS)))
+    typed = data.draw(st.composite(_altered)(FAMOUS[name]))
+    try:
+        found = [str(_CATALOG.name[_CATALOG.find(typed)])]
+    except TargetError as error:
+        found = [label.split(" (")[0] for label in error.suggestions]
+    assert name in found, typed
+
+
+@pytest.mark.parametrize(
+    ("words", "names"),
+    [
+        (["M", "33"], ["M 33"]),
+        (["M", "31", "NGC", "7000"], ["M 31", "NGC 7000"]),
+        (["north", "america", "veil"], ["north america", "veil"]),
+        (["Sh2-129", "m33"], ["Sh2-129", "m33"]),
+        (["M 31", "M", "33"], ["M 31", "M 33"]),
+        (["elephant", "trunk", "nebula"], ["elephant trunk nebula"]),
+        (["heart", "soul"], ["heart", "soul"]),
+        (["NGC", "99999"], ["NGC 99999"]),
+        (["zzz", "qqq"], ["zzz", "qqq"]),
+        ([], []),
+    ],
+)
+def test_words_that_a_shell_has_parted_are_joined(
+    catalog: Catalog, words: list[str], names: list[str]
+) -> None:
+    assert join_words(words, catalog.names) == names
 
 
 @pytest.mark.parametrize(
@@ -134,7 +249,7 @@ def test_every_designation_leads_to_one_row(catalog: Catalog) -> None:
 
 def test_the_quick_keys_are_the_slow_ones(catalog: Catalog) -> None:
     for column in (catalog.name, catalog.identifiers):
-        for line, keys in zip(column, _quick_keys(column), strict=True):
+        for line, keys in zip(column, quick_keys(column), strict=True):
             slow = ";".join(normalise(part) for part in line.split(";")) if line else ""
             assert keys == slow
 
