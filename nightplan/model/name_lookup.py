@@ -76,8 +76,10 @@ def _plain(text: str) -> str:
 
 
 # Closing words of common names, and the kinds that they suit; None suits all.
-_NEBULAE = ("emission_nebula", "reflection_nebula", "dark_nebula", "planetary_nebula")
-_NEBULAE += ("supernova_remnant", "cluster_with_nebula", "other")
+_NEBULAE = (
+    "emission_nebula", "reflection_nebula", "dark_nebula", "planetary_nebula",
+    "supernova_remnant", "cluster_with_nebula", "other",
+)  # fmt: skip
 _CLUSTERS = ("open_cluster", "globular_cluster", "cluster_with_nebula", "star_field")
 _KINDS_OF_WORD: dict[str, tuple[str, ...] | None] = {
     "nebula": _NEBULAE,
