@@ -23,10 +23,11 @@ HERE = Path(__file__).resolve().parent
 COLUMNS = (
     "name", "identifiers", "common_names", "source_type", "kind", "ra_deg", "dec_deg",
     "major_arcmin", "minor_arcmin", "angle_deg", "magnitude_v", "magnitude_b",
-    "surface_brightness_b", "radial_velocity_km_s", "constellation",
+    "surface_brightness_b", "radial_velocity_km_s", "constellation", "kind_source", "lines",
 )  # fmt: skip
 
-# OpenNGC's object types; "Neb" says only that it is nebulous, see nebula_kinds.csv.
+# OpenNGC's object types; "Neb" says only that it is nebulous and some others are wrong: see
+# nebula_kinds.csv.
 KIND_OF_TYPE = {
     "G": "galaxy", "GPair": "galaxy_group", "GTrpl": "galaxy_group", "GGroup": "galaxy_group",
     "HII": "emission_nebula", "EmN": "emission_nebula", "Neb": "other",
@@ -35,6 +36,18 @@ KIND_OF_TYPE = {
     "Cl+N": "cluster_with_nebula", "*Ass": "star_field", "*": "other", "**": "other",
     "Nova": "other", "Other": "other",
 }  # fmt: skip
+
+# What a nebula of this kind shines in, the brightest line first. O III needs a hot star: most
+# H II regions of the Galaxy show little of it, those in metal-poor neighbours do.
+LINES_OF_KIND = {
+    "emission_nebula": "H-alpha;S II",
+    "supernova_remnant": "H-alpha;O III;S II",
+    "planetary_nebula": "O III;H-alpha",
+}
+LINES_OUTSIDE = "H-alpha;O III;S II"
+
+# Constellations of the Magellanic Clouds, M 33 and M 101: all their nebulae in OpenNGC are there.
+OUTSIDE_THE_GALAXY = {"Dor", "Men", "Tuc", "Hyi", "Tri", "UMa"}
 
 # Cross-identifiers worth typing; surveys with coordinate names and star catalogues stay out.
 KEPT_PREFIXES = {
@@ -77,8 +90,9 @@ Changes made to the data, all by build_catalogue.py:
 - position angles are taken modulo 180 degrees; a round object has none;
 - the two halves of Serpens share the abbreviation Ser, and {mended} objects are moved to the
   constellation that the IAU boundaries put them in;
-- types are translated to kinds; 69 of the objects typed only as "nebula" follow
-  nebula_kinds.csv, which is ours, from memory;
+- types are translated to kinds; {rekinded} objects, most of them typed only as "nebula" or as
+  "cluster with nebula", follow nebula_kinds.csv, which is ours, remembered;
+- lines are added by kind, and are ours;
 - where V > B + {limit} the V magnitude is faulty ({faulty} objects) and is left out.
 """
 
@@ -168,6 +182,14 @@ def _number(value: object, digits: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def lines_of(kind: str, constellation: str) -> str:
+    """Lines typical of a kind; a cluster with nebula shows them only outside the Galaxy."""
+    outside = constellation in OUTSIDE_THE_GALAXY
+    if outside and kind in {"emission_nebula", "cluster_with_nebula"}:
+        return LINES_OUTSIDE
+    return LINES_OF_KIND.get(kind, "")
+
+
 def build_rows(
     rows: list[dict[str, object]], kinds: dict[str, str]
 ) -> tuple[list[list[str]], dict[str, int]]:
@@ -218,6 +240,7 @@ def build_rows(
         if v is not None and b is not None and float(str(v)) > float(str(b)) + FAULTY_V_ABOVE_B_MAG:
             counts["faulty"] += 1
             v = None
+        kind = kinds.get(row_name, KIND_OF_TYPE[kind_code])
         constellation = CONSTELLATION_MENDED.get(row_name, str(row["const"]))
         common = [re.sub(r"^the ", "", part) for part in _listed(row["commonnames"])]
         built.append(
@@ -226,7 +249,7 @@ def build_rows(
                 ";".join(identifiers),
                 ";".join(common),
                 kind_code,
-                kinds.get(row_name, KIND_OF_TYPE[kind_code]),
+                kind,
                 _number(math.degrees(float(str(row["ra"]))), 5),
                 _number(math.degrees(float(str(row["dec"]))), 5),
                 _number(major, 2),
@@ -237,6 +260,8 @@ def build_rows(
                 _number(row["sbrightn"], 2),
                 _number(row["radvel"], 0),
                 SERPENS.get(constellation, constellation),
+                "remembered" if row_name in kinds else "OpenNGC",
+                lines_of(kind, constellation),
             ]
         )
     return built, counts
@@ -247,9 +272,9 @@ def main(folder: Path = HERE) -> None:
     with open(HERE / "nebula_kinds.csv", encoding="utf-8", newline="") as stream:
         kinds = {line["openngc_name"]: line["kind"] for line in csv.DictReader(stream)}
     rows = read_rows()
-    strangers = set(kinds) - {str(row["name"]) for row in rows if row["type"] == "Neb"}
+    strangers = set(kinds) - {str(row["name"]) for row in rows}
     if strangers:
-        raise SystemExit(f"nebula_kinds.csv names rows that are no Neb: {sorted(strangers)}")
+        raise SystemExit(f"nebula_kinds.csv names rows that are not there: {sorted(strangers)}")
     built, counts = build_rows(rows, kinds)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
@@ -261,6 +286,7 @@ def main(folder: Path = HERE) -> None:
         version=importlib.metadata.version("pyongc"),
         limit=FAULTY_V_ABOVE_B_MAG,
         mended=len(CONSTELLATION_MENDED),
+        rekinded=len(kinds),
         **counts,
     )
     (folder / "LICENSE-OpenNGC.txt").write_bytes(attribution.encode("utf-8"))

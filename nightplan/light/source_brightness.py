@@ -12,7 +12,12 @@ from functools import cache
 
 import numpy as np
 
-from nightplan.light.line_brightness import CLASS_DEFAULT, LINE_NM, nebula_lines
+from nightplan.light.line_brightness import (
+    CLASS_DEFAULT,
+    LINE_NM,
+    nebula_lines,
+    published_light,
+)
 from nightplan.light.passband import SPEED_OF_LIGHT_KM_S, Passband
 from nightplan.light.photometry import PHOTONS_PER_RAYLEIGH, Floats
 from nightplan.light.spectra import REFERENCE_NM, Spectrum, solar_spectrum, v_band_rate, v_zero_rate
@@ -26,13 +31,14 @@ class ContinuumClass:
     """Typical continuum of one kind.
 
     `v_mag` is the mean V surface brightness; the spectrum is sunlight × (λ/550 nm)^`reddening`;
-    `b_minus_v` turns a B figure into V.
+    `b_minus_v` turns a B figure into V. `spread` is the factor either way of the typical value.
     """
 
     v_mag: float
     reddening: float
     b_minus_v: float
     from_catalogue: bool
+    spread: float = 2.5
 
 
 # From memory, typical of catalogue objects: discs near 23.3 (Freeman 1970, ApJ 160, 811: 21.65 B
@@ -51,6 +57,11 @@ CONTINUA = {
     "star_field": ContinuumClass(22.8, 0.2, 0.8, False),
     "other": ContinuumClass(24.5, 0.2, 0.7, True),
 }
+
+# Dust far from its star is faint: magnitudes per decade of diameter beyond `FADES_FROM_ARCMIN`,
+# remembered: 22 for the Iris (17'), 24.6 for the Witch Head (2°), 26 for dust lit by the Galaxy.
+FADING = {"reflection_nebula": 1.8}
+FADES_FROM_ARCMIN = 8.0
 
 # Equivalent widths of a spiral's lines, nm (H-alpha + N II: Kennicutt 1998, ARA&A 36, 189, fig. 3,
 # from memory), shared over `LINE_NM`.
@@ -72,6 +83,13 @@ class TargetFacts:
     major_arcmin: float | None = None
     minor_arcmin: float | None = None
     radial_velocity_km_s: float | None = None
+
+    @property
+    def area_arcmin2(self) -> float | None:
+        """Area of the ellipse; None without a size."""
+        if self.major_arcmin is None:
+            return None
+        return np.pi / 4.0 * self.major_arcmin * (self.minor_arcmin or self.major_arcmin)
 
 
 @dataclass(frozen=True)
@@ -111,20 +129,26 @@ def mean_surface_brightness(magnitude: float, major_arcmin: float, minor_arcmin:
 def target_source(facts: TargetFacts) -> Source:
     """Describe one target's light; what the catalogue lacks is its class's default, labelled.
 
-    A catalogue brightness counts as continuum for galaxies and clusters. For a planetary nebula
-    it is the lines' own light seen through V, and sets their scale. For other nebulae it is
-    mostly that of the stars inside, and is left aside.
+    A catalogue brightness counts as continuum for galaxies and clusters. For nebulae it is mostly
+    that of the stars inside, and is left aside; theirs is by line (`nebula_lines`).
     """
     kind = facts.kind
     if kind == "cluster_with_nebula" and not facts.lines:
         kind = "reflection_nebula"
     shape = CONTINUA.get(kind, CONTINUA["other"])
+    v_mag = shape.v_mag
+    if facts.area_arcmin2 and kind in FADING:
+        diameter = np.sqrt(facts.area_arcmin2 * 4.0 / np.pi)
+        v_mag += FADING[kind] * max(0.0, float(np.log10(diameter / FADES_FROM_ARCMIN)))
+    continuum_source = f"{CLASS_DEFAULT}, ×{shape.spread:g} either way: {kind}"
     catalogue = _catalogue_v_mag(facts, shape.b_minus_v)
-    v_mag, continuum_source = shape.v_mag, f"{CLASS_DEFAULT}: {kind}"
-    nebula = nebula_lines(facts.kind, facts.names, facts.lines)
     own_measure = facts.surface_brightness is not None and facts.surface_source == OWN_SOURCE
+    listed = published_light(facts.names)
     if catalogue is not None and (shape.from_catalogue or own_measure):
         v_mag, continuum_source = catalogue
+    elif listed is not None and listed.continuum_v is not None:
+        v_mag, continuum_source = listed.continuum_v, listed.label
+    nebula = nebula_lines(facts.kind, facts.names, facts.lines, facts.area_arcmin2)
     if facts.kind in {"galaxy", "galaxy_group"}:
         spectrum = reddened_sunlight(shape.reddening)
         at_lines = spectrum.density_at(LINE_NM) * 10.0 ** (-0.4 * v_mag)
@@ -135,8 +159,6 @@ def target_source(facts: TargetFacts) -> Source:
     else:
         rayleigh, line_sources = nebula
         line_rate = rayleigh * PHOTONS_PER_RAYLEIGH
-        if facts.kind == "planetary_nebula" and line_sources[4].startswith(CLASS_DEFAULT):
-            line_rate, line_sources = _scaled_to_v(line_rate, line_sources, catalogue)
     return Source(
         v_mag,
         shape.reddening,
@@ -159,19 +181,6 @@ def _catalogue_v_mag(facts: TargetFacts, b_minus_v: float) -> tuple[float, str] 
     mean = mean_surface_brightness(facts.magnitude, facts.major_arcmin, minor)
     to_v = b_minus_v if facts.magnitude_band == "B" else 0.0
     return mean - to_v, "catalogue: magnitude over area"
-
-
-def _scaled_to_v(
-    line_rate: Floats, line_sources: tuple[str, ...], catalogue: tuple[float, str] | None
-) -> tuple[Floats, tuple[str, ...]]:
-    """Lines in the class's ratios, as bright together in V as the catalogue says."""
-    if catalogue is None:
-        return line_rate, line_sources
-    none = np.zeros(2)
-    seen = v_band_rate(Spectrum("lines", np.array([300.0, 301.0]), none, LINE_NM, line_rate))
-    wanted = v_zero_rate() * 10.0 ** (-0.4 * catalogue[0])
-    label = f"{catalogue[1]}, as lines in class ratios"
-    return line_rate * (wanted / seen), (label,) * LINE_NM.size
 
 
 def source_rates(sources: Sequence[Source], passbands: Sequence[Passband]) -> tuple[Floats, Floats]:

@@ -1,4 +1,4 @@
-"""Reading the bundled catalogue files and laying the supplement and own targets over them."""
+"""Reading the bundled catalogue files; the supplement and own targets go over OpenNGC's rows."""
 
 from __future__ import annotations
 
@@ -16,18 +16,12 @@ from nightplan.model.catalog_files import catalog_folder
 from nightplan.model.name_lookup import normalise
 from nightplan.model.target import Outline, Target
 
+TEXT_COLUMNS = ("kind", "constellation", "grade", "surface_brightness_band")
+
 ISOPHOTE_SOURCE = "OpenNGC (HyperLeda, mean inside the isophote of 25 B mag/arcsec²)"
 DERIVED_SOURCE = "derived from magnitude and ellipse"
-COMPOSITE_SOURCE = "our own, computed from the members' ellipses"
 MEASURED_SOURCE = "OpenNGC"
-
-# By kind alone: what a plain row of this kind emits.
-LINES_OF_KIND = {
-    "emission_nebula": "H-alpha;O III;S II",
-    "cluster_with_nebula": "H-alpha;O III;S II",
-    "supernova_remnant": "H-alpha;O III;S II",
-    "planetary_nebula": "H-alpha;O III",
-}
+TYPICAL_SOURCE = "typical of its kind"
 
 # A published mean brightness this far from magnitude over area is a slip of one of them.
 _BRIGHTNESS_SLIP_MAG = 2.5
@@ -39,8 +33,8 @@ _NEVER_DERIVED = ("open_cluster", "star_field", "dark_nebula")
 Columns = dict[str, np.ndarray]
 
 
-def load_catalog(extra_targets: Sequence[Target] = (), *, composites: bool = True) -> Catalog:
-    """The bundled catalogue: OpenNGC, the supplement of large targets, and one's own targets.
+def load_catalog(extra_targets: Sequence[Target] = ()) -> Catalog:
+    """The bundled catalogue: OpenNGC, the supplement laid over it, and one's own targets.
 
     A target of the user's own takes the place of the bundled one that has its name, and
     inherits what it leaves open (kind, lines, magnitudes, velocity, names).
@@ -51,10 +45,10 @@ def load_catalog(extra_targets: Sequence[Target] = (), *, composites: bool = Tru
         The bundled files are missing or damaged.
     """
     folder = catalog_folder()
-    base = _openngc_columns(folder / "openngc.csv")
-    fields_of_composites = _composites(folder / "composites.csv") if composites else {}
-    base, extra = _with_supplement(base, folder / "large_targets.csv", fields_of_composites)
-    columns = _joined(base, _columns_of(extra))
+    base = openngc_columns(folder / "openngc.csv")
+    supplement, replaced = _supplement_columns(folder / "supplement.csv")
+    dropped = {row for row, name in enumerate(base["name"]) if name in replaced}
+    columns = joined(kept(base, dropped), supplement)
     if extra_targets:
         columns = _with_own(columns, extra_targets)
     _complete_brightness(columns)
@@ -80,23 +74,27 @@ def _objects(texts: Sequence[Any]) -> np.ndarray:
     return made
 
 
-def _openngc_columns(path: Path) -> Columns:
+def openngc_columns(path: Path) -> Columns:
+    """OpenNGC's rows as columns of a `Catalog`."""
     header, rows = _rows(path)
     table = dict(zip(header, zip(*rows, strict=True), strict=True))
     count = len(rows)
     table["surface_brightness_mag_arcsec2"] = table["surface_brightness_b"]
     columns: Columns = {name: _floats(table[name]) for name in FLOAT_COLUMNS}
-    columns |= {name: _objects(table[name]) for name in ("name", "identifiers", "common_names")}
+    columns |= {name: _objects(table[name]) for name in ("name", *LIST_COLUMNS)}
     columns["kind"] = np.array(table["kind"])
     columns["constellation"] = np.array(table["constellation"])
-    columns["lines"] = _objects([LINES_OF_KIND.get(kind, "") for kind in table["kind"]])
     measured = ~np.isnan(columns["surface_brightness_mag_arcsec2"])
     columns["surface_brightness_band"] = np.where(measured, "B", "")
     columns["surface_brightness_source"] = _labels(measured, ISOPHOTE_SOURCE)
     columns["size_source"] = _labels(~np.isnan(columns["major_arcmin"]), MEASURED_SOURCE)
     columns["angle_source"] = _labels(~np.isnan(columns["angle_deg"]), MEASURED_SOURCE)
     columns["position_source"] = _labels(np.ones(count, dtype=bool), MEASURED_SOURCE)
-    columns["confidence"] = np.full(count, "", dtype="<U1")
+    columns["kind_source"] = _objects(table["kind_source"])
+    columns["lines_source"] = _labels(columns["lines"] != "", TYPICAL_SOURCE)
+    has_magnitude = ~(np.isnan(columns["magnitude_v"]) & np.isnan(columns["magnitude_b"]))
+    columns["magnitude_source"] = _labels(has_magnitude, MEASURED_SOURCE)
+    columns["grade"] = np.full(count, "unchecked")
     columns["outline"] = np.full(count, None, dtype=object)
     columns["outline_source"] = np.full(count, "", dtype=object)
     columns["note"] = np.full(count, "", dtype=object)
@@ -110,7 +108,8 @@ def _labels(where: np.ndarray, label: str) -> np.ndarray:
     return made
 
 
-def _columns_of(targets: Sequence[Target]) -> Columns:
+def columns_of(targets: Sequence[Target]) -> Columns:
+    """Targets as columns of a `Catalog`."""
     columns: Columns = {}
     for column in fields(Catalog):
         values = [getattr(target, column.name) for target in targets]
@@ -120,108 +119,48 @@ def _columns_of(targets: Sequence[Target]) -> Columns:
             )
         elif column.name in LIST_COLUMNS:
             columns[column.name] = _objects([LIST_SEPARATOR.join(value) for value in values])
-        elif column.name in ("kind", "constellation", "confidence", "surface_brightness_band"):
+        elif column.name in TEXT_COLUMNS:
             columns[column.name] = np.array(values, dtype=str)
         else:
             columns[column.name] = _objects(values)
     return columns
 
 
-def _joined(first: Columns, second: Columns) -> Columns:
+def joined(first: Columns, second: Columns) -> Columns:
+    """Rows of both."""
     return {name: np.concatenate([first[name], second[name]]) for name in first}
 
 
-def _kept(columns: Columns, dropped: set[int]) -> Columns:
+def kept(columns: Columns, dropped: set[int]) -> Columns:
+    """All rows but those dropped."""
     keep = np.ones(len(columns["ra_deg"]), dtype=bool)
     keep[list(dropped)] = False
     return {name: values[keep] for name, values in columns.items()}
 
 
-def _composites(path: Path) -> dict[str, dict[str, Any]]:
+def _supplement_columns(path: Path) -> tuple[Columns, set[str]]:
+    """The targets of supplement.csv, and the OpenNGC rows whose place they take."""
     header, rows = _rows(path)
-    found: dict[str, dict[str, Any]] = {}
-    for row in rows:
-        cells = dict(zip(header, row, strict=True))
-        outline: Outline = tuple(
-            (float(east), float(north))
-            for east, north in (corner.split() for corner in cells["outline_arcmin"].split(";"))
-        )
-        found[cells["name"]] = {
-            "outline": outline,
-            "outline_source": COMPOSITE_SOURCE,
-            **{key: float(cells[key]) for key in FLOAT_COLUMNS if cells.get(key)},
-        }
-    return found
+    table = dict(zip(header, zip(*rows, strict=True), strict=True))
+    columns: Columns = {name: _floats(table[name]) for name in FLOAT_COLUMNS}
+    for column in fields(Catalog):
+        if column.name in TEXT_COLUMNS:
+            columns[column.name] = np.array(table[column.name])
+        elif column.name == "outline":
+            columns["outline"] = _objects([_outline(cell) for cell in table["outline"]])
+        elif column.name == "origin":
+            columns["origin"] = np.full(len(rows), "supplement", dtype=object)
+        elif column.name not in FLOAT_COLUMNS:
+            columns[column.name] = _objects(table[column.name])
+    replaced = LIST_SEPARATOR.join(cell for cell in table["replaces"] if cell)
+    return columns, set(replaced.split(LIST_SEPARATOR))
 
 
-_NUMBERS = (
-    "ra_deg", "dec_deg", "major_arcmin", "minor_arcmin", "angle_deg", "magnitude_v", "magnitude_b",
-)  # fmt: skip
-
-
-def _with_supplement(
-    base: Columns, path: Path, fields_of_composites: dict[str, dict[str, Any]]
-) -> tuple[Columns, list[Target]]:
-    """Base rows that the supplement leaves alone, and the targets that it changes or adds."""
-    header, rows = _rows(path)
-    row_of = {name: row for row, name in enumerate(base["name"])}
-    catalog = Catalog(**base)
-    dropped: set[int] = set()
-    made: list[Target] = []
-    for row in rows:
-        cells = dict(zip(header, row, strict=True))
-        replaced = [name for name in cells["replaces"].split(LIST_SEPARATOR) if name]
-        missing = [name for name in replaced if name not in row_of]
-        if missing:
-            raise FileError(path, f"{cells['name']} replaces {missing[0]}, which is not there")
-        olds = [catalog.target(row_of[name]) for name in replaced]
-        dropped.update(row_of[name] for name in replaced)
-        if cells["members"] and cells["name"] not in fields_of_composites:
-            # Only while composites.csv is being built anew.
-            continue
-        made.append(_overlaid(cells, olds, fields_of_composites.get(cells["name"], {})))
-    return _kept(base, dropped), made
-
-
-def _overlaid(cells: dict[str, str], olds: list[Target], composite: dict[str, Any]) -> Target:
-    """One row of the supplement laid over the base rows that it stands for.
-
-    An empty cell keeps the first base row's value, ``none`` says that there is none.
-    """
-    values: dict[str, Any] = {}
-    if olds:
-        values = {column.name: getattr(olds[0], column.name) for column in fields(Target)}
-        values["common_names"] = ()
-    for key in _NUMBERS:
-        if cells[key]:
-            values[key] = None if cells[key] == "none" else float(cells[key])
-    if cells["major_arcmin"] and not cells["angle_deg"]:
-        # A new ellipse whose direction nobody gave must not keep the old one's.
-        values["angle_deg"] = None
-    values |= composite
-    for key in ("size_source", "position_source", "angle_source"):
-        values[key] = cells[key] or values.get(key, "")
-    if values.get("angle_deg") is None:
-        values["angle_source"] = ""
-    names = [name for name in cells["identifiers"].split(LIST_SEPARATOR) if name]
-    for old in olds:
-        names += [old.name, *old.identifiers]
-    values["identifiers"] = tuple(name for name in dict.fromkeys(names) if name != cells["name"])
-    if cells["common_names"]:
-        values["common_names"] = tuple(cells["common_names"].split(LIST_SEPARATOR))
-    note = [cells["note"]] if cells["note"] else []
-    if cells["magnitude_source"]:
-        note.append(f"magnitude: {cells['magnitude_source']}")
-    values |= {
-        "name": cells["name"],
-        "kind": cells["kind"] or values["kind"],
-        "lines": tuple(cells["lines"].split(LIST_SEPARATOR)) if cells["lines"] else (),
-        "constellation": cells["constellation"] or values["constellation"],
-        "confidence": cells["confidence"],
-        "note": "; ".join(note),
-        "origin": "supplement",
-    }
-    return Target(**values)
+def _outline(cell: str) -> Outline | None:
+    if not cell:
+        return None
+    corners = (corner.split() for corner in cell.split(LIST_SEPARATOR))
+    return tuple((float(east), float(north)) for east, north in corners)
 
 
 def _with_own(columns: Columns, own: Sequence[Target]) -> Columns:
@@ -238,7 +177,7 @@ def _with_own(columns: Columns, own: Sequence[Target]) -> Columns:
             made[key] = _inheriting(target, catalog.target(rows[0]))
         else:
             made[key] = replace(target, origin="user")
-    return _joined(_kept(columns, dropped), _columns_of(list(made.values())))
+    return joined(kept(columns, dropped), columns_of(list(made.values())))
 
 
 def _inheriting(own: Target, old: Target) -> Target:

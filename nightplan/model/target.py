@@ -29,7 +29,7 @@ KINDS = (
     "other",
 )
 LINES = ("H-alpha", "O III", "S II")
-CONFIDENCES = ("A", "B", "C", "")
+GRADES = ("firm", "fair", "doubtful", "unchecked")
 ORIGINS = ("openngc", "supplement", "user")
 
 SPEED_OF_LIGHT_KM_S = 299_792.458
@@ -71,10 +71,13 @@ class Target:
         Barycentric, by the relativistic Doppler formula (as SIMBAD gives it).
     constellation : str
         IAU three-letter abbreviation, or ``""``.
-    size_source, position_source, angle_source : str
-        Who published each figure, or ``"from memory"``; ``"OpenNGC"`` for plain rows.
-    confidence : str
-        ``"A"`` firm, ``"B"`` well-known value, ``"C"`` doubtful; ``""`` for plain OpenNGC rows.
+    size_source, position_source, angle_source, kind_source, lines_source, magnitude_source : str
+        Who published each figure, with ``"remembered"`` where it was never read there; ``""``
+        where there is no figure. `sources` gathers them.
+    grade : str
+        One of `GRADES`: ``"firm"`` read in published lists that agree, ``"fair"`` one list or a
+        well-known value, ``"doubtful"`` sources disagree or nothing confirms it,
+        ``"unchecked"`` a plain OpenNGC row or the user's own figures.
     outline : tuple of (east_arcmin, north_arcmin), or None
         Closed polygon in the tangent plane at the position, coarse.
     outline_source : str
@@ -110,7 +113,10 @@ class Target:
     size_source: str = ""
     position_source: str = ""
     angle_source: str = ""
-    confidence: str = ""
+    kind_source: str = ""
+    lines_source: str = ""
+    magnitude_source: str = ""
+    grade: str = "unchecked"
     outline: Outline | None = None
     outline_source: str = ""
     note: str = ""
@@ -136,7 +142,7 @@ class Target:
         )
         self._among("kind", KINDS)
         self._among("surface_brightness_band", ("V", "B", ""))
-        self._among("confidence", CONFIDENCES)
+        self._among("grade", GRADES)
         self._among("origin", ORIGINS)
         if not set(self.lines) <= set(LINES):
             self._refuse("lines", "any of " + ", ".join(LINES))
@@ -178,6 +184,22 @@ class Target:
         if self.common_names and self.common_names[0] != self.name:
             return f"{self.name} ({self.common_names[0]})"
         return self.name
+
+    @property
+    def sources(self) -> dict[str, str]:
+        """Source of each figure that there is, by field.
+
+        Fields are ``position``, ``size``, ``angle``, ``kind``, ``lines`` and ``brightness``.
+        """
+        named = {
+            "position": self.position_source,
+            "size": self.size_source,
+            "angle": self.angle_source,
+            "kind": self.kind_source,
+            "lines": self.lines_source,
+            "brightness": self.surface_brightness_source or self.magnitude_source,
+        }
+        return {field: source for field, source in named.items() if source}
 
     @property
     def axes_arcmin(self) -> tuple[float, float] | None:

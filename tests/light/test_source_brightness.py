@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from nightplan.light.line_brightness import CLASSES, LINE_NM, nebula_lines, published_lines
+from nightplan.light.line_brightness import (
+    CLASSES,
+    LINE_NM,
+    class_h_alpha_rayleigh,
+    nebula_lines,
+    published_lines,
+)
 from nightplan.light.passband import filter_passband, top_hat
 from nightplan.light.photometry import PHOTONS_PER_RAYLEIGH
 from nightplan.light.source_brightness import (
@@ -16,6 +25,9 @@ from nightplan.light.source_brightness import (
     source_rates,
     target_source,
 )
+from nightplan.model.catalog_reading import load_catalog
+
+REFERENCE = Path(__file__).parents[1] / "reference"
 
 
 def test_labels_tell_published_from_default() -> None:
@@ -23,9 +35,9 @@ def test_labels_tell_published_from_default() -> None:
     guess = nebula_lines("emission_nebula", ("Nobody 1",))
     assert found is not None
     assert guess is not None
-    assert found[1][4].startswith("published")
-    assert found[1][2].startswith("class default ratio to H-alpha, published")
-    assert set(guess[1]) == {"class default: emission_nebula"}
+    assert found[1][4].startswith("remembered")
+    assert found[1][6].startswith("typical of its kind over H-alpha, remembered")
+    assert set(guess[1]) == {"typical of its kind, ×6 either way: emission_nebula"}
     assert found[0][4] == 300.0
     assert nebula_lines("galaxy", ("M 31",)) is None
 
@@ -50,7 +62,9 @@ def test_lines_follow_what_the_target_is_known_for() -> None:
     assert nebula_lines("cluster_with_nebula", ("M 45",), ()) is None
     assert nebula_lines("dark_nebula", ("B 33",), ("H-alpha",)) is not None
     pleiades = target_source(TargetFacts("cluster_with_nebula", ("M 45",)))
-    assert pleiades.continuum_source == "class default: reflection_nebula"
+    assert pleiades.continuum_source.startswith("remembered")
+    other = target_source(TargetFacts("cluster_with_nebula", ("Nobody 1",)))
+    assert other.continuum_source == "typical of its kind, ×2.5 either way: reflection_nebula"
     assert np.all(pleiades.line_rate == 0.0)
 
 
@@ -64,12 +78,75 @@ def test_fixed_line_ratios() -> None:
     assert lines[0][4] / lines[0][0] > 3.86
 
 
-def test_planetary_nebula_from_its_h_beta_flux() -> None:
-    # M 27: log F(H-beta) = -9.46 (Cahn et al. 1992, from memory), H-alpha/H-beta 3.3 with its
-    # reddening, 8.0' x 5.7'; 3.03e-12 erg a photon. Tolerance 15 %.
-    photons = 10**-9.46 * 3.3 / 3.03e-12
-    rayleigh = photons / (np.pi / 4 * 480 * 342) / PHOTONS_PER_RAYLEIGH
-    assert published_lines()["NGC 6853"][0]["h_alpha"] == pytest.approx(rayleigh, rel=0.15)
+def rows_of(name: str) -> list[dict[str, str]]:
+    with open(REFERENCE / name, encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(line for line in stream if not line.startswith("#")))
+
+
+@pytest.mark.parametrize("row", rows_of("light_planetary_h_beta.csv"), ids=lambda row: row["name"])
+def test_planetary_fluxes_against_their_h_beta(row: dict[str, str]) -> None:
+    """Source, law and tolerance: head of tests/reference/light_planetary_h_beta.csv."""
+    expected = float(row["log_h_beta"]) + np.log10(2.86) + 0.32 * float(row["c"])
+    assert published_lines()[row["name"]].log_flux == pytest.approx(expected, abs=0.15)
+
+
+@pytest.mark.parametrize("row", rows_of("light_o_iii_ratios.csv"), ids=lambda row: row["name"])
+def test_o_iii_over_h_alpha(row: dict[str, str]) -> None:
+    """Source, conversion and tolerance: head of tests/reference/light_o_iii_ratios.csv."""
+    energy = float(row["o_iii_over_h_beta"]) / float(row["h_alpha_over_h_beta"])
+    assert published_lines()[row["name"]].o_iii_ratio == pytest.approx(
+        energy * 500.7 / 656.3, rel=0.25
+    )
+
+
+def test_a_flux_is_spread_over_the_ellipse() -> None:
+    # M 97 by hand: 10^-9.91 erg/s/cm² over 3.5' x 3.4' of 33,646 arcsec², 3.027e-12 erg a photon,
+    # 1.870e-6 photons/s/cm²/arcsec² a rayleigh: 646 R.
+    owl = nebula_lines("planetary_nebula", ("NGC 3587",), (), np.pi / 4.0 * 3.5 * 3.4)
+    assert owl is not None
+    assert owl[0][4] == pytest.approx(646.0, rel=0.01)
+    assert owl[1][4].startswith("remembered: Frew")
+
+
+def test_typical_planetaries_fade_as_they_grow() -> None:
+    """Large old ones are no brighter than the faint listed ones (30 R at 10', 5 R at 15')."""
+    assert class_h_alpha_rayleigh("planetary_nebula", np.pi / 4 * 10.0**2) < 60.0
+    assert class_h_alpha_rayleigh("planetary_nebula", np.pi / 4 * 15.0**2) < 15.0
+    assert class_h_alpha_rayleigh("planetary_nebula", np.pi / 4 * 0.4**2) > 1e4
+
+
+@pytest.mark.parametrize("kind", ["planetary_nebula", "emission_nebula", "supernova_remnant"])
+def test_the_spread_of_typical_values_holds_for_listed_nebulae(kind: str) -> None:
+    """Three of four listed nebulae lie within the factor that is printed."""
+    catalog = load_catalog()
+    ratios = []
+    for name, light in published_lines().items():
+        target = catalog.target(catalog.find(name))
+        major, minor = target.axes_arcmin or (0.0, 0.0)
+        area = np.pi / 4.0 * major * minor
+        listed = light.h_alpha_rayleigh(area)
+        if target.kind == kind and listed is not None:
+            ratios.append(class_h_alpha_rayleigh(kind, area) / listed)
+    assert len(ratios) >= 6
+    spread = CLASSES[kind].spread
+    within = (np.array(ratios) < spread) & (np.array(ratios) > 1.0 / spread)
+    assert within.mean() >= 0.75
+
+
+def test_the_crab_shines_in_continuum_and_lines() -> None:
+    """Source: V 8.4 over 7' x 5', handbooks, remembered: 20.9 mag/arcsec², a tenth of it lines."""
+    crab = target_source(
+        TargetFacts("supernova_remnant", ("M 1", "NGC 1952"), major_arcmin=7.0, minor_arcmin=5.0)
+    )
+    assert crab.v_mag == pytest.approx(mean_surface_brightness(8.4, 7.0, 5.0) + 0.1, abs=0.15)
+    assert crab.line_rate[4] > 100.0 * PHOTONS_PER_RAYLEIGH
+    assert crab.line_rate[2] > crab.line_rate[4]
+
+
+def test_only_lines_that_a_target_has() -> None:
+    squid = nebula_lines("emission_nebula", ("Ou4",), ("O III",))
+    assert squid is not None
+    assert squid[0][2] > 3.0 * squid[0][4]
 
 
 def test_rate_of_a_pure_line() -> None:
@@ -89,10 +166,10 @@ def test_velocity_takes_a_galaxys_line_out_of_the_filter() -> None:
     band = filter_passband(656.4, 3.0)
     _, lines = source_rates([still, far], [band])
     assert lines[1, 0] < 0.1 * lines[0, 0]
-    assert brightness_label(far, band, 1.0, 0.0).startswith("class default")
+    assert brightness_label(far, band, 1.0, 0.0).startswith("typical of its kind")
     veil = target_source(TargetFacts("supernova_remnant", ("NGC 6960",)))
     oxygen = filter_passband(500.9, 3.0)
-    assert brightness_label(veil, oxygen, 0.0, 1.0).startswith("published")
+    assert brightness_label(veil, oxygen, 0.0, 1.0).startswith("remembered")
 
 
 def test_mean_surface_brightness_of_a_round_target() -> None:
@@ -109,11 +186,20 @@ def test_catalogue_v_and_b() -> None:
     assert float(band.ab_mag(continuum[0, 0])) == pytest.approx(22.0, abs=0.05)
 
 
-def test_planetary_magnitude_becomes_line_light() -> None:
-    faint, bright = (
-        target_source(TargetFacts("planetary_nebula", ("x",), (), None, "", "", m, "V", 2.0, 2.0))
-        for m in (12.0, 9.5)
+def test_a_stars_magnitude_is_no_line_light() -> None:
+    plain, starry = (
+        target_source(TargetFacts("planetary_nebula", ("x",), (), None, "", "", m, "B", 2.0, 2.0))
+        for m in (None, 9.5)
     )
-    assert bright.line_rate == pytest.approx(10.0 * faint.line_rate)
-    assert "catalogue" in bright.line_sources[2]
-    assert bright.line_rate.shape == LINE_NM.shape
+    assert np.array_equal(plain.line_rate, starry.line_rate)
+    assert plain.line_rate.shape == LINE_NM.shape
+
+
+def test_wide_reflection_nebulae_are_faint() -> None:
+    """Remembered: dust lit by the Galaxy 26 mag/arcsec², nebulae of ten arcminutes 22 to 23."""
+    small, wide = (
+        target_source(TargetFacts("reflection_nebula", ("x",), major_arcmin=size)).v_mag
+        for size in (6.0, 180.0)
+    )
+    assert small < 23.0
+    assert 24.5 < wide < 26.0

@@ -34,7 +34,7 @@ SPELLINGS = {
     "M 45": ["Pleiades", "pleiad", "Melotte 22", "mel 022", "seven sisters"],
     "IC 4604": ["ρ Ophiuchi Nebula", "Rho Ophiuchi Nebula", "vdB 106", "van den Bergh 106"],
     "M 7": ["Ptolemy’s Cluster", "ptolemys cluster"],
-    "NGC 1909": ["IC 2118", "witch head"],
+    "IC 2118": ["NGC 1909", "witch head"],
     "M 101": ["M102", "pinwheel galaxy"],
     "NGC 2237": ["Rosette", "NGC 2238", "NGC2246", "caldwell 49"],
     "C 14": ["Double Cluster", "h and chi persei", "NGC 869 + NGC 884"],
@@ -167,7 +167,7 @@ def test_words_that_a_shell_has_parted_are_joined(
     ("wrong", "right"),
     [("Adromeda", "M 31"), ("pleides", "M 45"), ("NCG 7000", "NGC 7000"), ("7000", "NGC 7000"),
      ("M 111", "M 11"), ("whirlpol", "M 51"), ("NGC 70000", "NGC 7000"), ("IC 1396B", "IC 1396A"),
-     ("rosete nebula", "NGC 2237"), ("sh2-192", "Sh2-129"), ("IC 7000", "NGC 7000")],
+     ("rosete nebula", "NGC 2237"), ("sh2-1929", "Sh2-129"), ("IC 7000", "NGC 7000")],
 )  # fmt: skip
 def test_a_miss_is_answered_with_what_lies_near(catalog: Catalog, wrong: str, right: str) -> None:
     with pytest.raises(TargetError) as caught:
@@ -180,7 +180,7 @@ def test_a_miss_is_answered_with_what_lies_near(catalog: Catalog, wrong: str, ri
 
 @pytest.mark.parametrize(
     ("text", "among"),
-    [("butterfly", {"NGC 6302", "M 6", "IC 1318B"}), ("antennae", {"NGC 4038", "NGC 4039"}),
+    [("butterfly", {"NGC 6302", "M 6", "IC 1318B"}),
      ("horse", {"B 33", "IC 434"})],
 )  # fmt: skip
 def test_an_ambiguous_name_lists_its_meanings(catalog: Catalog, text: str, among: set[str]) -> None:

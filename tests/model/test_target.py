@@ -24,7 +24,7 @@ def made(**fields: Any) -> Target:
     [
         ("ra_deg", 360.0), ("ra_deg", -0.1), ("ra_deg", float("nan")), ("dec_deg", 90.1),
         ("dec_deg", "north"), ("major_arcmin", 0.0), ("angle_deg", 180.0), ("angle_deg", -1.0),
-        ("kind", "nebula"), ("lines", ("Hb",)), ("confidence", "D"), ("name", "  "),
+        ("kind", "nebula"), ("lines", ("Hb",)), ("grade", "D"), ("name", "  "),
         ("surface_brightness_band", "R"), ("outline", ((0.0, 0.0), (1.0, 1.0))),
         ("radial_velocity_km_s", 3e5), ("magnitude_v", float("inf")),
     ],

@@ -220,8 +220,8 @@ def test_a_target_whose_best_train_is_another_may_fill_the_night(
 
 
 def test_a_goal_comes_first_when_it_is_up(night: Night, catalog: Catalog) -> None:
-    config = parse_config(starter_text() + '\n[goal."M 74"]\npriority = 1.0\n')
-    assert best_targets(config, night, catalog)[0].name == "M 74"
+    config = parse_config(starter_text() + '\n[goal."M 33"]\npriority = 1.0\n')
+    assert best_targets(config, night, catalog)[0].name == "M 33"
 
 
 def test_the_last_place_goes_to_what_fills_an_empty_evening(catalog: Catalog) -> None:

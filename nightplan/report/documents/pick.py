@@ -27,7 +27,7 @@ class PickedTarget(Document):
     max_altitude_deg: float
     moon_altitude_deg: float
     moon_separation_deg: float
-    confidence: str
+    grade: str
     why: str
 
 
@@ -65,7 +65,7 @@ def pick_document(night: Night, ranking: Ranking, count: int) -> PickDocument:
                 max_altitude_deg=round(ranked.max_altitude_deg, 3),
                 moon_altitude_deg=round(ranked.moon_altitude_deg, 3),
                 moon_separation_deg=round(ranked.moon_separation_deg, 3),
-                confidence=target.confidence,
+                grade=target.grade,
                 why=ranked.why,
             )
         )

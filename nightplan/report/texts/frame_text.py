@@ -73,8 +73,8 @@ def _hours_note(row: TrainFraming) -> str:
     )
     if CLASS_DEFAULT in row.hours_brightness_source:
         note += (
-            " A class default is right within a factor of two to three, and the hours go with "
-            "its square: compare trains by them, but do not count on them."
+            " The hours go with the square of a typical brightness: compare trains by them, but do "
+            "not count on them."
         )
     return note
 
