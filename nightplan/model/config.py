@@ -19,8 +19,10 @@ from nightplan.model.filters import Filter, FilterWheel
 from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
 from nightplan.model.optical_train import Optics, Train
 from nightplan.model.preferences import Goal, OwnTarget, Preferences
+from nightplan.model.recipe_wish import RecipeWish
 from nightplan.model.section import KeyedValueError, Section, accepted_words
 from nightplan.model.site import Site
+from nightplan.model.target import KINDS
 
 
 class Config(Section):
@@ -45,6 +47,7 @@ class Config(Section):
     preferences: Preferences = Preferences()
     target: dict[str, OwnTarget] = Field(default_factory=dict)
     goal: dict[str, Goal] = Field(default_factory=dict)
+    recipe: dict[str, RecipeWish] = Field(default_factory=dict)
 
     _path: Path = PrivateAttr(default=Path("nightplan.toml"))
 
@@ -54,12 +57,20 @@ class Config(Section):
             raise KeyedValueError(
                 "filter", list(self.filter), f"at most {self.wheel.positions} (wheel.positions)"
             )
-        for owner, goal in self.goal.items():
-            for key in ("hours", "gathered_hours", "snr"):
-                for name in getattr(goal, key):
+        for kind in self.recipe:
+            if kind not in KINDS:
+                raise KeyedValueError("recipe", kind, f"a kind: one of {', '.join(KINDS)}")
+        tables: list[tuple[str, Any, tuple[str, ...]]] = [
+            *((f"goal.{owner}", goal, ("hours", "gathered_hours", "snr", "shares"))
+              for owner, goal in self.goal.items()),
+            *((f"recipe.{kind}", wish, ("shares",)) for kind, wish in self.recipe.items()),
+        ]  # fmt: skip
+        for owner, table, keys in tables:
+            for key in keys:
+                for name in getattr(table, key):
                     if name not in self.filter:
                         raise KeyedValueError(
-                            f"goal.{owner}.{key}", name, f"one of {', '.join(self.filter)}"
+                            f"{owner}.{key}", name, f"one of {', '.join(self.filter)}"
                         )
         return self
 

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from nightplan.model.recipe_wish import RecipeWish
 from nightplan.model.section import KeyedValueError, Names, Section
 
 DarkClass = Literal["astronomical", "nautical"]
@@ -79,6 +80,10 @@ class Preferences(Section):
     camera is turned, the field centred and focused; `change_cost.train_change` is what it costs
     beside. `turn_by_hand_min` passes between targets of different camera angle where there is no
     [rotator] (5 minutes: common practice, no source); a rotator turns at `rotator.deg_per_s`.
+
+    Hours of a goal follow from the target's brightness and `wanted_snr`, unless `goal_hours` sets
+    them for every target; `star_colour_min` is the time of each of R, G and B for the stars of
+    what is shot in lines.
     """
 
     targets: Names = ()
@@ -87,8 +92,8 @@ class Preferences(Section):
     mosaic_overlap: Annotated[float, Field(ge=0.0, le=0.6)] = 0.15
     mosaic_most_panels: Annotated[int, Field(ge=1, le=100)] = 6
     wanted_snr: Annotated[float, Field(gt=0.0, le=10_000.0)] = 30.0
-    goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] = 12.0
-    star_colour_share: Annotated[float, Field(ge=0.0, le=0.25)] = 0.0
+    goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
+    star_colour_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
     tonight_most_targets: Annotated[int, Field(ge=1, le=12)] = 3
     dark_broadband: DarkClass = "astronomical"
     dark_narrowband: DarkClass = "nautical"
@@ -129,16 +134,18 @@ class Preferences(Section):
         return value
 
 
-class Goal(Section):
+class Goal(RecipeWish):
     """What the imager wants of one target, filter by filter.
 
-    `hours` are equivalent hours; `snr` is the signal to noise per square arcsecond that the
-    stack should reach, and stands before `hours` for its filter. `gathered_hours` are there
+    A recipe or shares of filters stand before what the program would choose; `goal_hours` are
+    equivalent hours over all filters. `hours` are equivalent hours; `snr` is the signal to noise per square arcsecond that the
+    stack should reach, and stands before `hours` for its filter; both stand before the recipe. `gathered_hours` are there
     already, beside what the journal knows, whatever the train. Of a mosaic `hours` and
     `gathered_hours` are those of each panel.
     """
 
     priority: Annotated[float, Field(gt=0.0, le=100.0)] = 1.0
+    goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
     hours: dict[str, Annotated[float, Field(gt=0.0, le=1000.0)]] = Field(default_factory=dict)
     gathered_hours: dict[str, Annotated[float, Field(ge=0.0, le=10_000.0)]] = Field(
         default_factory=dict

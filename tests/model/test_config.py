@@ -62,7 +62,7 @@ def test_a_site_key_stands_once_in_the_starter_uncommented_and_unindented(key: s
             "goal.M 31.hours.L",
             "a number above 0 to 1000",
         ),
-        ("goal_hours = 12", "goal_hours = nan", "preferences.goal_hours", "1000"),
+        ("# goal_hours = 12", "goal_hours = nan", "preferences.goal_hours", "1000"),
     ],
 )
 def test_a_bad_value_is_one_line_with_file_key_value_and_range(

@@ -13,8 +13,8 @@ import numpy as np
 
 from nightplan.model.goals import goal_for
 from nightplan.planning.campaign.policy import Rows
-from nightplan.planning.photons.filter_set import wanted_filters
-from nightplan.planning.schedule.night_problem import goals_by_snr, overheads
+from nightplan.planning.photons.goals import wanted_filters
+from nightplan.planning.schedule.night_problem import overheads
 from nightplan.planning.schedule.problem import Overheads, Pointing, Problem, Task
 
 if TYPE_CHECKING:
@@ -34,7 +34,6 @@ def campaign_rows(
     targets: Sequence[Target],
     rankings: Sequence[TrainRanking],
     trains: Sequence[str],
-    offers: Mapping[str, Offer],
     earlier: EarlierNights,
 ) -> Rows:
     """Rows of targets, each in the train given for it.
@@ -47,18 +46,15 @@ def campaign_rows(
         How each train frames each target, in their order.
     trains : sequence of str
         The train of each target.
-    offers : mapping of train to Offer
     """
     names = list(config.train)
     filters = list(config.filter)
     target_of, filter_of, train_of = [], [], []
     goal_h, gathered_h, weight, priority = [], [], [], []
     for index, (target, ranking, train) in enumerate(zip(targets, rankings, trains, strict=True)):
-        wanted = {target.name: wanted_filters(config, target)}
-        wanted = goals_by_snr(config, [target], wanted, offers[train].budget, targets)
         panels = len(ranking.of(train).framing.panels)
         goal = goal_for(config, target)
-        own = wanted[target.name]
+        own = wanted_filters(config, target, train)
         for item in own:
             target_of.append(index)
             filter_of.append(filters.index(item.filter))

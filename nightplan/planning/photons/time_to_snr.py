@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nightplan.light.signal_to_noise import hours_to_snr, snr2_per_second_px
-from nightplan.model.goals import goal_for
 from nightplan.planning.optics.train_optics import train_optics
-from nightplan.planning.photons.filter_budget import filter_budgets, site_sky
-from nightplan.planning.photons.filter_set import leading_role, wanted_filters
-from nightplan.planning.photons.photon_budget import target_light
+from nightplan.planning.photons.filter_budget import FilterBudget, filter_budgets, site_sky
+from nightplan.planning.photons.photon_budget import TargetLight, target_light
+from nightplan.planning.photons.recipes import recipe_of
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -26,7 +29,7 @@ class TimeToSnr:
     Attributes
     ----------
     filter : str
-        The filter that it is told for: the one that carries most of the target's goal.
+        The filter that it is told for: the one that carries the target's picture.
     hours : float
         Infinite where the filter brings no light of the target.
     brightness_source : str
@@ -39,16 +42,40 @@ class TimeToSnr:
 
 
 def leading_filter(config: Config, target: Target) -> str:
-    """Name of the filter that carries a target's picture: that of its kind, or where the goal's
-    hours are the imager's own the one that is given most; of equals the wheel's first."""
-    wanted = wanted_filters(config, target)
-    goal = goal_for(config, target)
-    if goal is None or not (goal.hours or goal.snr):
-        role = leading_role(target.kind, bool(target.lines))
-        for item in wanted:
-            if config.filter[item.filter].role == role:
-                return item.filter
-    return max(wanted, key=lambda item: item.goal_h).filter
+    """Name of the filter that carries a target's picture."""
+    return recipe_of(config, target).leading
+
+
+def reference_snr_one_hour(config: Config, targets: Sequence[Target], train: str) -> Floats:
+    """S/N per square arcsecond of one hour at the moonless zenith, (target, filter).
+
+    Shutter open, mean surface brightness, filters in the wheel's order.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        The configuration has no such train.
+    """
+    sky = site_sky(config)
+    budgets = filter_budgets(config, train, sky)
+    return _snr_one_hour(config, train, budgets, target_light(targets, budgets, sky.air))
+
+
+def _snr_one_hour(
+    config: Config, train: str, budgets: Sequence[FilterBudget], light: TargetLight
+) -> Floats:
+    def column(name: str) -> Floats:
+        return np.array([getattr(budget, name) for budget in budgets])
+
+    per_second = snr2_per_second_px(
+        light.rate_e_s_px * 10.0 ** (-0.4 * light.extinction_mag_airmass),
+        column("reference_sky_e_s"),
+        column("dark_e_s"),
+        column("read_noise_e"),
+        column("sub_s"),
+    )
+    scale = train_optics(config, train).image_scale_arcsec_px
+    return np.asarray(np.sqrt(3600.0 * per_second) / scale)
 
 
 def time_to_snr(config: Config, target: Target, train: str) -> TimeToSnr:
@@ -64,18 +91,11 @@ def time_to_snr(config: Config, target: Target, train: str) -> TimeToSnr:
     """
     name = leading_filter(config, target)
     sky = site_sky(config)
-    budgets = filter_budgets(config, train, sky)
-    column = [budget.filter for budget in budgets].index(name)
-    budget = budgets[column]
-    light = target_light([target], [budget], sky.air)
-    dimmed = light.rate_e_s_px[0, 0] * 10.0 ** (-0.4 * light.extinction_mag_airmass[0, 0])
-    per_second = snr2_per_second_px(
-        dimmed, budget.reference_sky_e_s, budget.dark_e_s, budget.read_noise_e, budget.sub_s
-    )
-    scale = train_optics(config, train).image_scale_arcsec_px
-    one_hour = np.sqrt(3600.0 * np.asarray(per_second)) / scale
+    budgets = [budget for budget in filter_budgets(config, train, sky) if budget.filter == name]
+    light = target_light([target], budgets, sky.air)
+    one_hour = _snr_one_hour(config, train, budgets, light)
     return TimeToSnr(
         filter=name,
-        hours=float(hours_to_snr(config.preferences.wanted_snr, one_hour)),
+        hours=float(hours_to_snr(config.preferences.wanted_snr, one_hour)[0, 0]),
         brightness_source=light.brightness_source(0, 0),
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.model.goals import goal_for
-from nightplan.planning.photons.filter_set import WantedFilter, wanted_filters
+from nightplan.planning.photons.goals import TargetGoal, target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.schedule.problem import (
     ChangeCosts,
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
     from nightplan.planning.framing.framing import Framing
-    from nightplan.planning.photons.photon_budget import PhotonBudget
     from nightplan.planning.returning.earlier_nights import EarlierNights
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.setup_timeline import SetupTimeline
@@ -44,10 +43,10 @@ GRID_MIN = 1.0
 
 @dataclass(frozen=True, eq=False)
 class NightProblem:
-    """The problem, and each target's filters by name."""
+    """The problem, and each target's recipe and goal by name."""
 
     problem: Problem
-    wanted: dict[str, tuple[WantedFilter, ...]]
+    goals: dict[str, TargetGoal]
 
 
 @dataclass(frozen=True)
@@ -126,7 +125,7 @@ def night_problem(
             )
         )
     never = {role: never_usable_reasons(config, night, tracks, role) for role in margins}
-    wanted: dict[str, tuple[WantedFilter, ...]] = {}
+    goals: dict[str, TargetGoal] = {}
     tasks: dict[int, list[Task]] = {}
     trains = tuple(dict.fromkeys(framing.train for framing in framings))
     for train in trains:
@@ -135,13 +134,11 @@ def night_problem(
                if framing.train == train]  # fmt: skip
         own_tracks = sky_tracks(night, ra[mine], dec[mine], utc_mjd) if trains[1:] else tracks
         budget = photon_budget(config, train, [fields[index].place for index in mine], own_tracks)
-        filters = {target.name: wanted_filters(config, target) for target in own}
-        rows = [fields[index].target for index in mine]
-        wanted |= goals_by_snr(config, own, filters, budget, rows)
+        goals |= zip([one.name for one in own], target_goals(config, own, train), strict=True)
         for row, index in enumerate(mine):
             target, number = fields[index].target, fields[index].number
             tasks[index] = []
-            for item in wanted[target.name]:
+            for item in goals[target.name].wanted:
                 column = budget.filter_names.index(item.filter)
                 filter_ = config.filter[item.filter]
                 tasks[index].append(
@@ -190,7 +187,7 @@ def night_problem(
         moon_altitude_deg=tracks.moon_altitude_deg,
         limits=limits,
     )
-    return NightProblem(problem, wanted)
+    return NightProblem(problem, goals)
 
 
 def plain_curves(pointings: Sequence[Pointing], tasks: Sequence[Task]) -> tuple[ValueCurve, ...]:
@@ -232,32 +229,6 @@ def overheads(config: Config, night: Night, *trains: str) -> Overheads:
         stop_before_meridian_s=mount.stop_before_meridian_min * 60.0,
         track_past_meridian_s=mount.track_past_meridian_min * 60.0,
     )
-
-
-def goals_by_snr(
-    config: Config,
-    targets: Sequence[Target],
-    wanted: dict[str, tuple[WantedFilter, ...]],
-    budget: PhotonBudget,
-    rows: Sequence[Target],
-) -> dict[str, tuple[WantedFilter, ...]]:
-    """Replace goal hours where the configuration asks for a signal to noise instead."""
-    names = [target.name for target in rows]
-    result = dict(wanted)
-    for target in targets:
-        goal = goal_for(config, target)
-        if goal is None or not goal.snr:
-            continue
-        row = names.index(target.name)
-        items = []
-        for item in wanted[target.name]:
-            if item.filter in goal.snr:
-                column = budget.filter_names.index(item.filter)
-                hours = float(budget.hours_to_snr(goal.snr[item.filter])[row, column])
-                item = replace(item, goal_h=min(hours, 1000.0))  # noqa: PLW2901
-            items.append(item)
-        result[target.name] = tuple(items)
-    return result
 
 
 def _same_axis(one_deg: float, other_deg: float, within_deg: float = 1.0) -> bool:
