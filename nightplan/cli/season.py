@@ -66,12 +66,11 @@ def command(
         nightplan season --month 2027-11
     """
     from nightplan.library.earlier import with_stored_goals
-    from nightplan.model.goals import goal_for
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.exposure import fitting_train
     from nightplan.planning.choosing.merits import catalog_merits
     from nightplan.planning.optics.train_optics import train_optics
-    from nightplan.planning.photons.filter_set import goal_hours
+    from nightplan.planning.photons.goals import target_goals
     from nightplan.planning.season.ranking import fitting_rows, rank_month
     from nightplan.planning.season.season import season, year_nights
     from nightplan.report.documents.season import month_document, season_document
@@ -110,9 +109,7 @@ def command(
 
             say("drawing the heat map")
             save_figure(plot, season_figure(table, found.label, style=style))
-    goal = goal_for(config, found)
-    hours = sum(goal.hours.values()) if goal is not None else 0.0
-    hours = hours or goal_hours(config, found.kind)
+    hours = target_goals(config, [found], optics.name)[0].hours
     emit(
         season_document(table),
         as_json,

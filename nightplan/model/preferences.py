@@ -138,10 +138,11 @@ class Goal(RecipeWish):
     """What the imager wants of one target, filter by filter.
 
     A recipe or shares of filters stand before what the program would choose; `goal_hours` are
-    equivalent hours over all filters. `hours` are equivalent hours; `snr` is the signal to noise per square arcsecond that the
-    stack should reach, and stands before `hours` for its filter; both stand before the recipe. `gathered_hours` are there
-    already, beside what the journal knows, whatever the train. Of a mosaic `hours` and
-    `gathered_hours` are those of each panel.
+    equivalent hours over all filters. `hours` are equivalent hours by filter; `snr` is the signal
+    to noise per square arcsecond that the stack should reach, and stands before `hours` for its
+    filter; both stand before the recipe. `gathered_hours` are there already, beside what the
+    journal knows, whatever the train. Of a mosaic `hours` and `gathered_hours` are those of each
+    panel.
     """
 
     priority: Annotated[float, Field(gt=0.0, le=100.0)] = 1.0

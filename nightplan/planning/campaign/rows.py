@@ -6,7 +6,7 @@ through the campaign; the nights share themselves out over the trains.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +20,6 @@ from nightplan.planning.schedule.problem import Overheads, Pointing, Problem, Ta
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-    from nightplan.planning.campaign.sky import Offer
     from nightplan.planning.choosing.train_choice import TrainRanking
     from nightplan.planning.returning.earlier_nights import EarlierNights
     from nightplan.planning.tonight.night import Night

@@ -105,7 +105,7 @@ def posed(
 ) -> tuple[Rows, Floats, Floats]:
     """Rows of a choice of trains, their rates (night, slot, row) and typical rates."""
     first = next(n for n in ahead.nights if n is not None and n.window_utc_mjd is not None)
-    rows = campaign_rows(config, first, targets, rankings, choice, offered, earlier)
+    rows = campaign_rows(config, first, targets, rankings, choice, earlier)
     names = list(config.train)
     rate = np.stack(
         [

@@ -11,11 +11,9 @@ from numpy.typing import NDArray
 from nightplan.planning.choosing.score_parts import (
     contrast_part,
     framing_part,
-    leading_filters,
-    leading_roles,
 )
 from nightplan.planning.framing.catalog_framing import frame_catalog
-from nightplan.planning.photons.filter_set import goal_hours
+from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.tonight.visibility import sky_tracks
 
@@ -29,7 +27,7 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True)
 class Merits:
     """Parts of the score that need no night, each (target,): `framing` and `contrast` from 0 to
-    1, and `goal_h`, the equivalent hours that a target's kind can use."""
+    1, and `goal_h`, the equivalent hours that a target can use."""
 
     framing: Floats
     contrast: Floats
@@ -54,7 +52,7 @@ def catalog_merits(config: Config, catalog: Catalog, train: str, utc_mjd: float)
     tracks = sky_tracks(config.site, catalog.ra_deg, catalog.dec_deg, [utc_mjd])
     targets = catalog.targets(range(len(catalog)))
     budget = photon_budget(config, train, targets, tracks)
-    role = leading_roles(config, catalog.kind, catalog.lines != "")
-    contrast = contrast_part(config, catalog, budget, leading_filters(config, role))
-    goal_h = np.array([goal_hours(config, str(kind)) for kind in catalog.kind])
-    return Merits(framing[:, 0], contrast, goal_h)
+    goals = target_goals(config, targets, train, budget)
+    leads = np.array([goal.recipe.leading for goal in goals], dtype=object)
+    contrast = contrast_part(config, catalog, budget, leads)
+    return Merits(framing[:, 0], contrast, np.array([goal.hours for goal in goals]))

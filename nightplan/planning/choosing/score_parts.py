@@ -11,13 +11,12 @@ from numpy.typing import NDArray
 from nightplan.errors import TargetError
 from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
 from nightplan.planning.optics.train_optics import train_optics
-from nightplan.planning.photons.filter_set import leading_role, wanted_filters
+from nightplan.planning.photons.goals import wanted_filters
 from nightplan.sky.galactic import sin_galactic_latitude
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.model.filters import Role
     from nightplan.planning.photons.photon_budget import PhotonBudget
 
 Floats = NDArray[np.float64]
@@ -28,19 +27,6 @@ FULL_SIZE_SHARE = 0.35
 PANEL_COST = 0.8
 """What each further panel leaves of the framing part."""
 CLUSTERS = ("open_cluster", "globular_cluster")
-
-
-def leading_roles(config: Config, kinds: NDArray[Any], has_lines: Bools) -> NDArray[Any]:
-    """Leading role of each row, or the first that the wheel holds; (target,)."""
-    held = {item.role for item in config.filter.values()}
-    first = next(iter(config.filter.values())).role
-    table: dict[tuple[str, bool], Role] = {}
-    for kind in np.unique(kinds):
-        for lines in (False, True):
-            role = leading_role(str(kind), lines)
-            table[(str(kind), lines)] = role if role in held else first
-    pairs = zip(kinds, has_lines, strict=True)
-    return np.array([table[(str(kind), bool(lines))] for kind, lines in pairs], dtype=object)
 
 
 def framing_part(
@@ -65,12 +51,6 @@ def framing_part(
 
 def _optics(config: Config, trains: tuple[str, ...]) -> list[Any]:
     return [train_optics(config, train) for train in trains]
-
-
-def leading_filters(config: Config, roles: NDArray[Any]) -> NDArray[Any]:
-    """The wheel's first filter of each role, (target,)."""
-    filter_of_role = {item.role: name for name, item in reversed(config.filter.items())}
-    return np.array([filter_of_role[role] for role in roles], dtype=object)
 
 
 def contrast_part(

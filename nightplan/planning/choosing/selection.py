@@ -26,15 +26,14 @@ from nightplan.planning.choosing.score_parts import (
     by_name,
     contrast_part,
     framing_part,
-    leading_filters,
-    leading_roles,
     missing_shares,
     priorities,
 )
 from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_rows
 from nightplan.planning.framing.catalog_framing import frame_catalog
-from nightplan.planning.photons.filter_set import goal_hours
+from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.photons.recipes import leading_filters
 from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
 from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
 
@@ -101,6 +100,7 @@ class _Columns:
 
     rows: NDArray[np.intp]
     role: NDArray[Any]
+    leading_filter: NDArray[Any]
     hours: Floats
     best_utc_mjd: Floats
     max_altitude_deg: Floats
@@ -114,7 +114,6 @@ class _Columns:
     time: Floats = field(default_factory=lambda: np.empty(0))
     contrast: Floats = field(default_factory=lambda: np.empty(0))
     equivalent_h: Floats = field(default_factory=lambda: np.empty(0))
-    leading_filter: NDArray[Any] = field(default_factory=lambda: np.empty(0, dtype=object))
 
     def take(self, chosen: NDArray[np.intp]) -> _Columns:
         return _Columns(
@@ -202,7 +201,8 @@ def _geometry(
 ) -> _Columns:
     """Hours inside the limits, the best moment and the framing of every row that is up."""
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
-    role = leading_roles(config, catalog.kind[rows], catalog.lines[rows] != "")
+    leads = leading_filters(config, catalog, rows)
+    role = np.array([config.filter[name].role for name in leads], dtype=object)
     margin = _margin(config, night, catalog, rows, role, tracks, wishes)
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
@@ -217,6 +217,7 @@ def _geometry(
     return _Columns(
         rows=rows,
         role=role[up],
+        leading_filter=leads[up],
         hours=hours[up],
         best_utc_mjd=best[up],
         max_altitude_deg=altitude[up],
@@ -267,7 +268,7 @@ def _photons(
     size = columns.rows.size
     columns.time, columns.contrast = np.zeros(size), np.zeros(size)
     columns.equivalent_h = np.zeros(size)
-    columns.leading_filter = np.full(size, "", dtype=object)
+    wanted_h = np.zeros(size)
     grades = np.ones(tracks.altitude_deg.shape)
     for constraint in wishes.constraints:
         grades *= constraint_value(config, catalog, columns.rows, constraint, tracks)
@@ -277,7 +278,7 @@ def _photons(
             continue
         part = _rows_of(tracks, mine)
         budget = photon_budget(config, train, [targets[i] for i in mine], part)
-        names = leading_filters(config, columns.role[mine])
+        names = columns.leading_filter[mine]
         column = np.array([budget.filter_names.index(name) for name in names])
         worth = budget.worth[np.arange(mine.size), column, :] * grades[mine]
         margin = _margin(
@@ -287,8 +288,8 @@ def _photons(
         columns.equivalent_h[mine] = 24.0 * np.trapezoid(worth, utc_mjd, axis=1)
         own = catalog.subset(columns.rows[mine])
         columns.contrast[mine] = contrast_part(config, own, budget, names)
-        columns.leading_filter[mine] = names
-    wanted_h = np.array([goal_hours(config, target.kind) for target in targets])
+        goals = target_goals(config, [targets[i] for i in mine], train, budget)
+        wanted_h[mine] = [goal.hours for goal in goals]
     columns.time = np.minimum(columns.equivalent_h, wanted_h) / night.window_hours
     columns.time = np.minimum(1.0, columns.time)
     score = columns.time * columns.framing * columns.contrast * columns.priority * columns.missing

@@ -143,7 +143,8 @@ def wanted_filters(
 
 def hours_range(target: Target) -> tuple[float, float]:
     """Floor and ceiling, hours, of what is wanted of a target by its brightness."""
-    floor, ceiling = HOURS_BY_KIND.get(target.kind, HOURS_BY_KIND["other"])
+    dust = target.kind == "cluster_with_nebula" and not target.lines
+    floor, ceiling = HOURS_BY_KIND["reflection_nebula" if dust else target.kind]
     return floor, FAINT_SHELL_CEILING_H if weights_of(target) is O_III_SHELL else ceiling
 
 

@@ -41,6 +41,7 @@ from nightplan.planning.photons.filter_budget import (
     site_sky,
     sub_overhead_s,
 )
+from nightplan.planning.photons.recipes import lit_from_behind
 from nightplan.sky.sun_moon import sun
 
 if TYPE_CHECKING:
@@ -249,13 +250,13 @@ def sky_geometry(tracks: SkyTracks) -> SkyGeometry:
 
 
 def target_facts(target: Target) -> TargetFacts:
-    """What the catalogue knows of a target's light."""
-    magnitude = target.magnitude
+    """What the catalogue knows of a target's light; a silhouette has that of what lies behind."""
+    magnitude, behind = target.magnitude, lit_from_behind(target)
     axes = target.axes_arcmin
     return TargetFacts(
         kind=target.kind,
-        names=(target.name, *target.identifiers),
-        lines=target.lines,
+        names=(target.name, *target.identifiers, *([behind] if behind else [])),
+        lines=target.lines or (("H-alpha",) if behind else ()),
         surface_brightness=target.surface_brightness_mag_arcsec2,
         surface_band=target.surface_brightness_band,
         surface_source=target.surface_brightness_source,

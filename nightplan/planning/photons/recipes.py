@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from nightplan.errors import TargetError
 from nightplan.light.line_brightness import CLASSES, LINE_NAMES, nebula_lines, published_lines
+from nightplan.model.catalog import LIST_SEPARATOR
 from nightplan.model.filters import Filter, Role
 from nightplan.model.goals import goal_for
 from nightplan.model.recipe_wish import RecipeName
@@ -46,7 +47,8 @@ NAMED: dict[RecipeName, Weights] = {
     "H-alpha, O III and S II": {"H-alpha": 2, "O III": 3, "S II": 3},
     "RGB stars only": {"red": 1, "green": 1, "blue": 1},
 }
-"""Time ratios by role. Of the lines H-alpha is the brightest nearly everywhere and needs least."""
+"""Time ratios by role; the first leads: it carries the picture, and its hours set the goal. Of the
+lines H-alpha is the brightest nearly everywhere and needs least."""
 
 DUST: Weights = {"luminance": 2, "red": 1, "green": 1, "blue": 1}
 """LRGB of dust, whose faint colour is the picture."""
@@ -54,6 +56,23 @@ STARS: Weights = {"luminance": 1, "red": 1, "green": 1, "blue": 1}
 """LRGB of stars, which L only burns out."""
 O_III_SHELL: Weights = {"O III": 4, "H-alpha": 1}
 """Where H-alpha only shows what lies around."""
+
+STARLIGHT: dict[str, Weights] = {
+    "open_cluster": NAMED["RGB stars only"],
+    "globular_cluster": STARS,
+    "star_field": STARS,
+    "reflection_nebula": DUST,
+    "dark_nebula": DUST,
+    "cluster_with_nebula": DUST,
+}
+"""By kind, of what shines in no line; LRGB for the rest."""
+WITH_H_ALPHA: dict[str, RecipeName] = {
+    "galaxy": "LRGB with H-alpha",
+    "galaxy_group": "LRGB with H-alpha",
+    "reflection_nebula": "LRGB with H-alpha",
+    "dark_nebula": "H-alpha with LRGB",
+}
+"""Kinds that take H-alpha beside their continuum where they show it."""
 
 O_III_CLOSE = 0.5
 """O III over H-alpha in photons from which two colours make a natural picture without S II."""
@@ -66,10 +85,13 @@ SMALLEST_H_II_GALAXY_ARCMIN = 8.0
 FAST_KM_S = 100.0
 """Slower than this a line stays inside any narrow filter in use (0.2 nm at H-alpha)."""
 
-# Dark nebulae seen against the H-alpha of an H II region; and what shines by reflection as much as
-# in O III too, so that the colour of its dust needs R, G and B. From memory.
-AGAINST_H_ALPHA = frozenset({"B 33", "LDN 935", "LDN 896", "B 88", "B 89", "B 296", "B 163"})
+BEHIND = {
+    "B 33": "IC 434", "LDN 935": "NGC 7000", "B 88": "NGC 6523", "B 89": "NGC 6523",
+    "B 296": "NGC 6523", "B 161": "IC 1396", "B 163": "IC 1396",
+}  # fmt: skip
+"""Dark nebulae seen against the H-alpha of an H II region, and which. From memory."""
 EMISSION_AND_REFLECTION = frozenset({"M 20"})
+"""What has O III but shines by reflection as much: its dust needs R, G and B. From memory."""
 
 LINE_ROLES: tuple[Role, ...] = ("H-alpha", "O III", "S II")
 STAR_COLOURS: tuple[Role, ...] = ("red", "green", "blue")
@@ -139,7 +161,8 @@ def recipe_of(config: Config, target: Target) -> Recipe:
     for wish, reason in ((goal, "goal_recipe"), (config.recipe.get(target.kind), "kind_wish")):
         if wish is not None and wish.shares:
             weights = {name: wish.shares[name] for name in config.filter if name in wish.shares}
-            return _recipe(config, _composed(config, weights), weights, reason)  # type: ignore[arg-type]
+            lead = max(weights, key=lambda name: weights[name])
+            return _recipe(config, _composed(config, weights), weights, lead, reason)  # type: ignore[arg-type]
         if wish is not None and wish.recipe is not None:
             return _with_wheel(config, target, NAMED[wish.recipe], reason)  # type: ignore[arg-type]
     return _with_wheel(config, target, weights_of(target), "target")
@@ -147,29 +170,23 @@ def recipe_of(config: Config, target: Target) -> Recipe:
 
 def weights_of(target: Target) -> Weights:
     """Time ratios by role that suit a target, whatever the wheel holds."""
-    size = target.major_arcmin or 0.0
-    large = size >= SMALLEST_H_II_GALAXY_ARCMIN
-    names = (target.name, *target.identifiers)
-    table: Mapping[str, Weights] = NAMED
-    lines = target.lines or LINES_BY_KIND.get(target.kind, ())
-    if target.kind in {"galaxy", "galaxy_group"}:
-        spiral = "H-alpha" in lines or (large and target.kind == "galaxy")
-        return table["LRGB with H-alpha" if spiral else "LRGB"]
-    if target.kind == "dark_nebula":
-        red = "H-alpha" in lines or not AGAINST_H_ALPHA.isdisjoint(names)
-        return table["H-alpha with LRGB"] if red else DUST
-    if target.kind == "reflection_nebula":
-        return table["LRGB with H-alpha"] if "H-alpha" in lines else DUST
-    if not lines:
-        if target.kind == "cluster_with_nebula":
-            return DUST
-        if target.kind == "open_cluster":
-            return table["RGB stars only"]
-        return STARS if target.kind in {"globular_cluster", "star_field"} else table["LRGB"]
-    if target.kind == "cluster_with_nebula" and "H-alpha" not in lines and "O III" not in lines:
-        return DUST
-    mixed = not EMISSION_AND_REFLECTION.isdisjoint(names)
-    return _nebula(target.kind, names, lines, mixed)
+    kind, names = target.kind, (target.name, *target.identifiers)
+    lines = target.lines or LINES_BY_KIND.get(kind, ())
+    starlight = STARLIGHT.get(kind, NAMED["LRGB"])
+    if kind in WITH_H_ALPHA:
+        spiral = kind == "galaxy" and (target.major_arcmin or 0.0) >= SMALLEST_H_II_GALAXY_ARCMIN
+        shows_it = "H-alpha" in lines or spiral or lit_from_behind(target) is not None
+        return NAMED[WITH_H_ALPHA[kind]] if shows_it else starlight
+    if "H-alpha" not in lines and "O III" not in lines:
+        return starlight
+    return _nebula(kind, names, lines, not EMISSION_AND_REFLECTION.isdisjoint(names))
+
+
+def lit_from_behind(target: Target) -> str | None:
+    """The H II region against which a dark nebula is seen, by name."""
+    if target.kind != "dark_nebula":
+        return None
+    return next((BEHIND[one] for one in (target.name, *target.identifiers) if one in BEHIND), None)
 
 
 @lru_cache(maxsize=4096)
@@ -197,15 +214,15 @@ def leading_filters(config: Config, catalog: Catalog, rows: NDArray[np.intp]) ->
 
     Kind and lines decide; only what goes by its own name, goal or velocity is looked at singly.
     """
-    own_names = [*published_lines(), *AGAINST_H_ALPHA, *EMISSION_AND_REFLECTION]
-    singly = np.isin(catalog.name[rows], own_names)
-    singly |= np.abs(np.nan_to_num(catalog.radial_velocity_km_s[rows])) > FAST_KM_S
-    singly |= np.isin(rows, [row for name in config.goal if (row := _row(catalog, name)) is not None])
+    own_names = {*published_lines(), *BEHIND, *EMISSION_AND_REFLECTION}
+    goals = {row for name in config.goal if (row := _row(catalog, name)) is not None}
+    fast = np.abs(np.nan_to_num(catalog.radial_velocity_km_s[rows])) > FAST_KM_S
     leads = np.empty(rows.size, dtype=object)
     table: dict[tuple[str, str], str] = {}
     for index, row in enumerate(rows):
         key = (str(catalog.kind[row]), str(catalog.lines[row]))
-        if singly[index]:
+        names = (catalog.name[row], *catalog.identifiers[row].split(LIST_SEPARATOR))
+        if row in goals or fast[index] or not own_names.isdisjoint(names):
             leads[index] = recipe_of(config, catalog.target(int(row))).leading
             continue
         if key not in table:
@@ -235,17 +252,18 @@ def _of_goal(config: Config, goal: Goal) -> Recipe:
 def _with_wheel(config: Config, target: Target, weights: Weights, reason: RecipeReason) -> Recipe:
     held = _held(config, target, weights)
     if not held:
-        reason = "wheel"
-        held = _held(config, target, NAMED["LRGB"]) or dict.fromkeys(config.filter, 1.0)
+        reason, weights = "wheel", NAMED["LRGB"]
+        held = _held(config, target, weights) or dict.fromkeys(config.filter, 1.0)
     roles = {config.filter[name].role for name in held}
     named = [name for name, own in NAMED.items() if own.keys() == weights.keys() == roles]
-    first = max(weights, key=lambda role: weights[role])
-    named = [name for name in named if next(iter(NAMED[name])) == first] or named
+    named = [name for name in named if next(iter(NAMED[name])) == next(iter(weights))]
     name = named[0] if named else _composed(config, held)
     stars_h = config.preferences.star_colour_min / 60.0
     in_lines = any(role in LINE_ROLES for role in roles) and not roles & set(_LETTERS)
     stars = _held(config, target, dict.fromkeys(STAR_COLOURS, stars_h)) if in_lines else {}
-    return _recipe(config, name, held, reason, stars)
+    order = [*weights, *LINE_ROLES]
+    lead = min(held, key=lambda one: order.index(config.filter[one].role))
+    return _recipe(config, name, held, lead, reason, stars)
 
 
 def _held(config: Config, target: Target, weights: Weights) -> dict[str, float]:
@@ -267,6 +285,7 @@ def _recipe(
     config: Config,
     name: str,
     weights: dict[str, float],
+    leading: str,
     reason: RecipeReason,
     stars: Mapping[str, float] | None = None,
 ) -> Recipe:
@@ -281,7 +300,7 @@ def _recipe(
             parts.append(RecipePart(one, weights[one] / total, purpose))
         elif one in stars:
             parts.append(RecipePart(one, 0.0, "star_colour", stars[one]))
-    return Recipe(name, tuple(parts), max(weights, key=lambda one: weights[one]), reason)
+    return Recipe(name, tuple(parts), leading, reason)
 
 
 def _composed(config: Config, weights: Mapping[str, float]) -> str:

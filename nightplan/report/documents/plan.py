@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
+from nightplan.planning.photons.goals import GoalOrigin, TargetGoal
+from nightplan.planning.photons.recipes import Purpose, RecipeReason
 from nightplan.planning.schedule.changes import changes
 from nightplan.planning.schedule.plan import NightPlan
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
@@ -53,6 +57,22 @@ class ProgressRow(Document):
     tonight_h: float
     tonight_clock_h: float
     value_curve: list[tuple[float, float]]
+
+
+class RecipeRow(Document):
+    """What a target's picture is made of, and where its goal comes from."""
+
+    name: str
+    chosen_by: RecipeReason
+    shares: dict[str, float]
+    purposes: dict[str, Purpose]
+    leading: str
+    goal_h: float
+    goal_from: GoalOrigin
+    hours_to_snr: float | None
+    hours_to_snr_reason: str | None = None
+    wanted_snr: float
+    reached_snr: float
 
 
 class SetupStepRow(Document):
@@ -109,6 +129,7 @@ class PlanDocument(Document):
     blocks: list[PlanBlock]
     blocks_reason: str | None = None
     left_out: list[str]
+    recipes: dict[str, RecipeRow]
     events: list[PlanEvent]
     ledger: dict[str, float]
     bound: float
@@ -146,6 +167,9 @@ def plan_document(plan: NightPlan) -> PlanDocument:
             )
             for step in plan.setup.steps
         ],
+        "recipes": {}
+        if plan.posed is None
+        else {name: _recipe(goal) for name, goal in plan.posed.goals.items()},
         "notices": list(plan.notices),
         "blocks_reason": plan.empty_reason,
     }
@@ -241,10 +265,27 @@ def plan_document(plan: NightPlan) -> PlanDocument:
     )
 
 
+def _recipe(goal: TargetGoal) -> RecipeRow:
+    reachable = math.isfinite(goal.lead_h)
+    return RecipeRow(
+        name=goal.recipe.name,
+        chosen_by=goal.recipe.reason,
+        shares={item.filter: round(item.share, 4) for item in goal.wanted},
+        purposes={part.filter: part.purpose for part in goal.recipe.parts},
+        leading=goal.recipe.leading,
+        goal_h=goal.hours,
+        goal_from=goal.origin,
+        hours_to_snr=goal.lead_h if reachable else None,
+        hours_to_snr_reason=None if reachable else "no_light_in_this_filter",
+        wanted_snr=goal.wanted_snr,
+        reached_snr=goal.reached_snr,
+    )
+
+
 def _framed(plan: NightPlan, name: str) -> FramedTarget:
     target = next(target for target in plan.targets if target.name == name)
     framing = plan.framing(name)
-    wanted = plan.posed.wanted[name] if plan.posed is not None else ()
+    wanted = plan.posed.goals[name].wanted if plan.posed is not None else ()
     loss = next((loss for loss in plan.train.losses if loss.target == name), None)
     return FramedTarget(
         target=name,

@@ -14,6 +14,7 @@ from nightplan.report.wording.local_time import (
     utc_clock,
 )
 from nightplan.report.wording.order_of_work import WorkItem, order_of_work
+from nightplan.report.wording.recipe_words import recipe_words
 from nightplan.report.wording.text_table import paragraph, text_table
 from nightplan.report.wording.words import (
     WINDOW_WORDS,
@@ -61,6 +62,9 @@ def plan_text(plan: Plan, *, rules: bool | None = None) -> str:
         parts.append("Against the plan in force\n" + _changes(plan))
     if plan.get("setup") and plan["blocks"] and not plan.get("from_utc"):
         parts.append("Setting up\n" + _setup(plan, clock, rules))
+    if plan.get("recipes"):
+        told = [paragraph(recipe_words(name, row)) for name, row in plan["recipes"].items()]
+        parts.append("What each picture is made of\n" + "\n".join(told))
     if plan["progress"]:
         parts.append("Progress, equivalent hours\n" + _progress(plan, rules))
     if plan["ledger"] and (plan["blocks"] or plan.get("from_utc")):

@@ -42,7 +42,7 @@ def season_text(
             nights_needed = max(1, round(goal_hours / per_night))
             lines.append(
                 paragraph(
-                    f"The goal of {goal_hours:g} h takes about "
+                    f"The goal of {goal_hours:.0f} h takes about "
                     f"{counted(nights_needed, 'clear night')} like those of the best week, "
                     "overheads apart."
                 )
