@@ -20,6 +20,8 @@ Run = Callable[..., tuple[int, str, str]]
 @pytest.fixture
 def run(config_file: Path, capsys: pytest.CaptureFixture[str]) -> Run:
     """Run the command in this process; gives exit status, standard output and error."""
+    text = config_file.read_text(encoding="utf-8")
+    config_file.write_text(text.replace("# goal_hours = 12", "goal_hours = 12"), encoding="utf-8")
 
     def call(*args: str) -> tuple[int, str, str]:
         status = run_words(["campaign", *args, "--config", str(config_file)])

@@ -25,6 +25,15 @@ def catalog(demo: Config):
 
 
 @pytest.fixture(scope="module")
+def demo() -> Config:
+    """The demo scenario with the goals that these nights were chosen for."""
+    return with_keys(
+        hours=("# goal_hours = 12", "goal_hours = 12"),
+        stars=("star_colour_min = 20", "star_colour_min = 0"),
+    )
+
+
+@pytest.fixture(scope="module")
 def autumn(demo: Config, catalog) -> Campaign:
     """Two galaxies and a nebula over 40 nights, first quarter to first quarter and on."""
     return make_campaign(demo, FIRST, 40, catalog, ["M 33", "NGC 7000", "M 31"], histories=1024)

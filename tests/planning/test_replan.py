@@ -14,6 +14,7 @@ import pytest
 
 from nightplan.errors import InputError
 from nightplan.model.own_targets import catalog_for
+from nightplan.model.starter import demo_config
 from nightplan.planning.returning.earlier_nights import EarlierNights
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.done import parse_done
@@ -26,6 +27,14 @@ from nightplan.report.texts.plan_text import plan_text
 from nightplan.sky.times import mjd_from_iso
 
 EVENING = dt.date(2027, 10, 6)
+
+
+@pytest.fixture(scope="module")
+def demo():
+    """The demo scenario with the goals that these nights were chosen for."""
+    base = demo_config()
+    changed = base.preferences.model_copy(update={"goal_hours": 12.0, "star_colour_min": 0.0})
+    return base.model_copy(update={"preferences": changed})
 
 
 @pytest.fixture(scope="module")

@@ -237,7 +237,7 @@ def main() -> None:
         "ledger": {key: round(value / 60.0, 3) for key, value in clock.ledger_s.items()},
         "bound": 2.114, "objective": 2.102, "gap_percent": 0.568,
         "bound_holds_for": "whole_subs", "solve_s": 3.1, "change_cost": 0.021,
-        "progress": progress, "setup": setup, "notices": [NOTE],
+        "recipes": recipes(progress), "progress": progress, "setup": setup, "notices": [NOTE],
     }  # fmt: skip
     night = {
         "site": "Hollow Ridge", "date": "2027-10-06",
@@ -272,6 +272,27 @@ def main() -> None:
     for name, document in files.items():
         text = json.dumps(document, indent=None if "picture" in name else 1)
         (HERE / f"{name}.json").write_text(text + "\n", encoding="utf-8")
+
+
+def recipes(progress: list[dict]) -> dict:
+    """One a target, by the hours of its rows."""
+    told = {
+        "NGC 7000": ("H-alpha and S II", "goal", "Ha"), "M 31": ("LRGB", "target", "L"),
+        "IC 1805": ("H-alpha and O III", "kind_wish", "Ha"),
+    }  # fmt: skip
+    purposes = {"L": "detail", "Ha": "hydrogen", "OIII": "oxygen", "SII": "sulphur"}
+    found = {}
+    for target, (name, chosen, leading) in told.items():
+        rows = {row["filter"]: row["goal_h"] for row in progress if row["target"] == target}
+        total = sum(rows.values())
+        found[target] = {
+            "name": name, "chosen_by": chosen,
+            "shares": {one: round(hours / total, 4) for one, hours in rows.items()},
+            "purposes": {one: purposes.get(one, "colour") for one in rows}, "leading": leading,
+            "goal_h": total, "goal_from": "goal" if chosen == "goal" else "ceiling",
+            "hours_to_snr": 16.0, "wanted_snr": 30.0, "reached_snr": 15.0,
+        }  # fmt: skip
+    return found
 
 
 def plan_blocks(clock: Clock, frames: dict) -> None:
