@@ -12,18 +12,21 @@ is a dead one's, it reads a copy.
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from nightplan.errors import FileError
-from nightplan.files import reason_of
+from nightplan.files import read_bytes, reason_of
+from nightplan.journal.backups import is_due, write_backup
 from nightplan.journal.migrations import STEPS, check_version, migrate
+from nightplan.journal.tables import REMEDY, TABLES, read_rows
 
+MOST_BYTES = 2**30
+"""Largest journal that is read; a million subs take a third of it."""
 BUSY_TIMEOUT_S = 15.0
 _MAGIC = b"SQLite format 3\x00"
 _WAL_BYTES = slice(18, 20)
@@ -31,8 +34,13 @@ _SNAPSHOT_TRIES = 50
 _SNAPSHOT_PAUSE_S = 0.02
 
 
-def open_writable(path: Path) -> sqlite3.Connection:
+def open_writable(path: Path, *, sealed: bool = True) -> sqlite3.Connection:
     """Open for writing, in autocommit mode; makes the file or migrates it as needed.
+
+    Nothing is written before all is checked: that the file is whole, that it is a journal, the
+    shape of its tables. On the first opening of a night, and before a migration, every row is
+    checked too and the journal is backed up (see `backups.py`); with `sealed` false neither, for
+    a journal whose checksums are about to be made anew.
 
     Raises
     ------
@@ -41,20 +49,19 @@ def open_writable(path: Path) -> sqlite3.Connection:
         left as it is.
     """
     if path.exists():
-        open_readonly(path).close()
+        _check_and_back_up(path, sealed)
     try:
-        connection = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None)
+        connection = _connect(path)
         try:
             _patiently(connection, "PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
-            migrate(connection, str(path))
+            migrate(connection, path)
         except BaseException:
             connection.close()
             raise
     except sqlite3.Error as error:
-        raise _explained(path, error) from error
-    connection.row_factory = sqlite3.Row
+        raise explained(path, error) from error
     return connection
 
 
@@ -68,25 +75,53 @@ def open_readonly(path: Path) -> sqlite3.Connection:
     FileError
         The file cannot be read, is damaged, is no journal, or is from a newer program.
     """
+    with _reading(path) as (connection, version):
+        current = connection
+        if 0 < version < len(STEPS):
+            current = _to_memory(connection)
+            connection.close()
+            migrate(current, path)
+        current.execute("PRAGMA query_only = ON")
+        return current
+
+
+def _check_and_back_up(path: Path, sealed: bool) -> None:
+    with _reading(path) as (connection, version):
+        try:
+            if sealed and version and is_due(path, migrates=version < len(STEPS)):
+                copy = _to_memory(connection)
+                try:
+                    backup = copy.serialize()
+                    migrate(copy, path)
+                    rows = sum(len(read_rows(copy, path, name)) for name in TABLES)
+                finally:
+                    copy.close()
+                if rows:
+                    write_backup(path, backup)
+        finally:
+            connection.close()
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[tuple[sqlite3.Connection, int]]:
+    """A connection whose file is whole and of a known shape, and its version.
+
+    It is left open, unless the block raises; errors of SQLite come out explained.
+    """
     try:
         connection = _reader(path)
         try:
             fault = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
             if fault != "ok":
                 raise sqlite3.DatabaseError(str(fault))
-            if 0 < check_version(connection, str(path)) < len(STEPS):
-                connection = _to_memory(connection)
-                migrate(connection, str(path))
-            connection.execute("PRAGMA query_only = ON")
+            yield connection, check_version(connection, path)
         except BaseException:
             connection.close()
             raise
     except sqlite3.Error as error:
-        raise _explained(path, error) from error
+        raise explained(path, error) from error
     except OSError as error:
         raise FileError(path, f"cannot be read: {reason_of(error)}") from error
-    connection.row_factory = sqlite3.Row
-    return connection
 
 
 @contextmanager
@@ -108,7 +143,7 @@ def transaction(connection: sqlite3.Connection, path: Path) -> Iterator[None]:
                 connection.execute("ROLLBACK")
             raise
     except sqlite3.Error as error:
-        raise _explained(path, error) from error
+        raise explained(path, error) from error
 
 
 def _patiently(connection: sqlite3.Connection, statement: str) -> None:
@@ -153,9 +188,7 @@ def _size(path: Path) -> int:
 
 
 def _shared(path: Path) -> sqlite3.Connection:
-    connection = sqlite3.connect(
-        f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None
-    )
+    connection = _connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
     try:
         connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except BaseException:
@@ -167,7 +200,7 @@ def _shared(path: Path) -> sqlite3.Connection:
 def _snapshot(path: Path) -> bytes | None:
     """The file's bytes, or none if a writer was at work while they were read."""
     before = path.stat()
-    data = path.read_bytes()
+    data = read_bytes(path, MOST_BYTES)
     after = path.stat()
     still = (before.st_mtime_ns, before.st_size) == (after.st_mtime_ns, after.st_size)
     return data if still and _size(_side(path, "-wal")) == 0 else None
@@ -176,7 +209,7 @@ def _snapshot(path: Path) -> bytes | None:
 def _in_memory(data: bytes) -> sqlite3.Connection:
     if data and not data.startswith(_MAGIC):
         raise sqlite3.DatabaseError("file is not a database")
-    connection = sqlite3.connect(":memory:", isolation_level=None)
+    connection = _connect(":memory:")
     if data:
         # A database in memory has no log; say so in its header (SQLite file format, 1.3.3).
         plain = bytearray(data)
@@ -189,35 +222,44 @@ def _copied(path: Path) -> sqlite3.Connection:
     """A copy with its log replayed, in memory; the log's writer is gone."""
     with tempfile.TemporaryDirectory(prefix="nightplan-") as folder:
         twin = Path(folder) / path.name
-        shutil.copyfile(path, twin)
+        twin.write_bytes(read_bytes(path, MOST_BYTES))
         if _side(path, "-wal").exists():
-            shutil.copyfile(_side(path, "-wal"), _side(twin, "-wal"))
-        return _to_memory(sqlite3.connect(twin, isolation_level=None))
+            _side(twin, "-wal").write_bytes(read_bytes(_side(path, "-wal"), MOST_BYTES))
+        with closing(_connect(twin)) as connection:
+            return _to_memory(connection)
 
 
 def _to_memory(connection: sqlite3.Connection) -> sqlite3.Connection:
-    memory = sqlite3.connect(":memory:", isolation_level=None)
-    try:
-        connection.backup(memory)
-    finally:
-        connection.close()
+    memory = _connect(":memory:")
+    connection.backup(memory)
     return memory
 
 
-def _explained(path: Path, error: sqlite3.Error) -> FileError:
-    text = str(error)
-    if "locked" in text or "busy" in text:
+def _connect(where: Path | str, *, uri: bool = False) -> sqlite3.Connection:
+    connection = sqlite3.connect(where, timeout=BUSY_TIMEOUT_S, isolation_level=None, uri=uri)
+    # Text that is no UTF-8 is for the row's check to name, not for the driver to stumble over.
+    connection.text_factory = lambda stored: stored.decode("utf-8", "surrogateescape")
+    return connection
+
+
+_NO_ROOM = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR}
+_NO_ENTRY = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM}
+_BUSY = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
+
+
+def explained(path: Path, error: sqlite3.Error) -> FileError:
+    """What an error of SQLite means for the imager."""
+    # The low byte is the primary code (SQLite, "Result and Error Codes", section 2).
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
+    if code in _BUSY:
         return FileError(
             path, f"another process kept the journal for {BUSY_TIMEOUT_S:g} s; try again"
         )
-    if isinstance(error, sqlite3.OperationalError):
-        if "unable to open" in text or "readonly" in text:
-            reason = "folder is missing" if not path.parent.exists() else "no permission"
-            return FileError(path, f"cannot be opened as a journal: {reason}")
-        if "disk" in text or "full" in text:
-            return FileError(path, f"cannot be written: {text}")
+    if code in _NO_ENTRY:
+        reason = "folder is missing" if not path.parent.exists() else "no permission"
+        return FileError(path, f"cannot be opened as a journal: {reason}")
+    if code in _NO_ROOM:
+        return FileError(path, f"cannot be read or written: {error}")
     return FileError(
-        path,
-        f"is damaged or no journal of nightplan ({text}); it is left as it is: "
-        "move it away, or put a good copy in its place",
+        path, f"is damaged or no journal of nightplan ({error}); it is left as it is; {REMEDY}"
     )

@@ -15,14 +15,13 @@ import datetime
 import os
 import sqlite3
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict, replace
 from pathlib import Path
 from types import TracebackType
-from typing import Literal, Self, overload
+from typing import Any, Literal, Self, overload
 
-import nightplan.journal.framings as framing_rows
-import nightplan.journal.subs as sub_rows
-from nightplan.errors import NightplanError
-from nightplan.journal.database import open_readonly, open_writable, transaction
+from nightplan.errors import InputError, NightplanError
+from nightplan.journal.database import explained, open_readonly, open_writable, transaction
 from nightplan.journal.migrations import stored_version
 from nightplan.journal.records import (
     CalibrationFrame,
@@ -31,22 +30,35 @@ from nightplan.journal.records import (
     Recorded,
     RotatorSolution,
     Sub,
+    check_verdict,
 )
 from nightplan.journal.schema import FILE_NAME
+from nightplan.journal.tables import (
+    MOST_GOAL_H,
+    Row,
+    insert_row,
+    read_rows,
+    update_row,
+)
+from nightplan.journal.times import mjd_from_iso, now_iso
+
+SAME_ANGLE_DEG = 0.01
+"""Stored angles closer than this count as one."""
 
 
 class Journal:
     """An open journal; close it, or use it as a context manager.
 
     Every `record_...`, `set_...`, `judge_...` call is one transaction: when it returns, what it
-    stored is on the disk. It raises `FileError` where the file cannot be read or written, and
-    `InputError` for a value outside its range.
+    stored is on the disk. It raises `FileError` where the file cannot be read or written or a row
+    of it is not as it was written, and `InputError` for a value outside its range.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, writable: bool) -> None:
         self.path = path
         self.writable = writable
         self._connection = connection
+        self._read: dict[str, tuple[object, list[Row]]] = {}
 
     @overload
     @classmethod
@@ -70,13 +82,14 @@ class Journal:
             The file is damaged, no journal, from a newer program, or cannot be opened; it is
             left as it is.
         """
-        path = Path(config_folder) / FILE_NAME
+        # SQLite follows links itself, but looks for its log beside what they point to.
+        path = Path(os.path.realpath(Path(config_folder) / FILE_NAME))
         if writable:
             return cls(path, open_writable(path), True)
         if not path.exists():
             return None
         connection = open_readonly(path)
-        if stored_version(connection) == 0:
+        if stored_version(connection, path) == 0:
             connection.close()
             return None
         return cls(path, connection, False)
@@ -101,6 +114,24 @@ class Journal:
             raise NightplanError(f"{self.path}: was opened for reading")
         return self._connection
 
+    def _rows(self, table: str) -> list[Row]:
+        """All rows of a table, checked; read again only after something was written."""
+        try:
+            state = (
+                self._connection.execute("PRAGMA data_version").fetchone()[0],
+                self._connection.total_changes,
+            )
+            known = self._read.get(table)
+            if known is None or known[0] != state:
+                known = state, read_rows(self._connection, self.path, table)
+                self._read[table] = known
+        except sqlite3.Error as error:
+            raise explained(self.path, error) from error
+        return known[1]
+
+    def _records(self, table: str) -> list[Any]:
+        return [row.record for row in self._rows(table)]
+
     def record_framing(
         self,
         target: str,
@@ -114,43 +145,85 @@ class Journal:
     ) -> None:
         """Store a framing (ICRS, at the panel's centre); it becomes the one in force."""
         framing = Framing(
-            target, panel, train, ra_deg, dec_deg, position_angle_deg, image_up_angle_deg, mirrored
+            target,
+            panel,
+            train,
+            ra_deg,
+            dec_deg,
+            position_angle_deg,
+            image_up_angle_deg,
+            mirrored,
+            now_iso(),
         )
         connection = self._writing()
         with transaction(connection, self.path):
-            framing_rows.add_framing(connection, framing)
+            insert_row(connection, "framing", asdict(framing))
 
     def framing(self, target: str, train: str | None = None, panel: int = 1) -> Framing | None:
         """The framing in force; with no train, the newest of any."""
-        found = framing_rows.find_framings(self._connection, target, train, panel)
-        return found[0] if found else None
+        for one in self.framings(target):
+            if one.panel == panel and train in (None, one.train):
+                return one
+        return None
 
     def framings(self, target: str | None = None) -> list[Framing]:
         """All framings, newest first."""
-        return framing_rows.find_framings(self._connection, target)
+        found = [one for one in reversed(self._records("framing")) if _is(one.target, target)]
+        return sorted(found, key=lambda one: mjd_from_iso(one.recorded_utc), reverse=True)
 
     def used_angles(self, target: str, train: str) -> tuple[float, ...]:
         """Position angles that were used for a target and train, newest first, each once."""
-        return framing_rows.distinct_angles(
-            framing_rows.find_framings(self._connection, target, train)
-        )
+        angles: list[float] = []
+        for framing in self.framings(target):
+            angle = framing.position_angle_deg
+            gaps = (abs((angle - other + 90.0) % 180.0 - 90.0) for other in angles)
+            if framing.train == train and all(gap > SAME_ANGLE_DEG for gap in gaps):
+                angles.append(angle)
+        return tuple(angles)
 
     def set_goals(self, target: str, hours: Mapping[str, float | None]) -> None:
         """Set the equivalent hours wanted by filter, all or none; None takes one away."""
         connection = self._writing()
         with transaction(connection, self.path):
-            for filter_name, wanted in hours.items():
-                framing_rows.put_goal(connection, target, filter_name, wanted)
+            stored = {
+                row.values["filter"]: row.number
+                for row in self._rows("goal")
+                if _is(row.values["target"], target)
+            }
+            for name, wanted in hours.items():
+                if wanted is not None and not 0.0 < wanted <= MOST_GOAL_H:
+                    raise InputError(
+                        "goal", f"{target} {name}", wanted, f"hours above 0 to {MOST_GOAL_H:g}"
+                    )
+                goal = {"target": target, "filter": name, "hours": wanted}
+                if wanted is None:
+                    connection.execute("DELETE FROM goal WHERE rowid = ?", (stored.get(name),))
+                elif name in stored:
+                    update_row(connection, "goal", stored[name], goal)
+                else:
+                    insert_row(connection, "goal", goal)
 
     def goals(self, target: str | None = None) -> dict[str, dict[str, float]]:
         """Equivalent hours wanted, by target and filter."""
-        return framing_rows.find_goals(self._connection, target)
+        found: dict[str, dict[str, float]] = {}
+        for goal in sorted(self._records("goal"), key=lambda one: (one["target"], one["filter"])):
+            if _is(goal["target"], target):
+                found.setdefault(goal["target"], {})[goal["filter"]] = goal["hours"]
+        return found
 
     def record_subs(self, new: Iterable[Sub]) -> Recorded:
         """Store subs, all or none; a sub that is known already is left as it is."""
+        return self._record_identified("sub", new)
+
+    def _record_identified(self, table: str, new: Iterable[Sub | CalibrationFrame]) -> Recorded:
+        added: list[str] = []
+        known: list[str] = []
         connection = self._writing()
         with transaction(connection, self.path):
-            return sub_rows.add_subs(connection, new)
+            for one in new:
+                is_new = insert_row(connection, table, vars(one))
+                (added if is_new else known).append(one.identity)
+        return Recorded(tuple(added), tuple(known))
 
     def judge_subs(
         self,
@@ -165,15 +238,32 @@ class Journal:
 
         With `rejected_too` false a rejection of before stands.
         """
-        connection = self._writing()
-        with transaction(connection, self.path):
-            return sub_rows.judge(connection, identities, accepted, reason, weight, rejected_too)
+        check_verdict(accepted, reason, weight)
+        verdict = {"accepted": accepted, "reason": reason, "weight": weight}
+        wanted = set(identities)
+        return self._change_subs(
+            lambda sub: (
+                verdict if sub.identity in wanted and (sub.accepted or rejected_too) else None
+            )
+        )
 
     def set_equivalents(self, seconds: Mapping[str, float]) -> int:
         """Store equivalent seconds by sub identity; returns how many subs took one."""
+        return self._change_subs(
+            lambda sub: {"equivalent_s": seconds[sub.identity]} if sub.identity in seconds else None
+        )
+
+    def _change_subs(self, changes: Any) -> int:
+        """Change the fields that `changes` gives for a sub, if it gives any."""
         connection = self._writing()
+        count = 0
         with transaction(connection, self.path):
-            return sub_rows.put_equivalents(connection, seconds)
+            for row in self._rows("sub"):
+                fields = changes(row.record)
+                if fields is not None:
+                    update_row(connection, "sub", row.number, vars(replace(row.record, **fields)))
+                    count += 1
+        return count
 
     def subs(
         self,
@@ -183,9 +273,14 @@ class Journal:
         without_equivalent: bool = False,
     ) -> list[Sub]:
         """Subs in order of time."""
-        return sub_rows.find_subs(
-            self._connection, target, evening, without_equivalent=without_equivalent
-        )
+        found = [
+            sub
+            for sub in self._records("sub")
+            if _is(sub.target, target)
+            and evening in (None, sub.evening)
+            and (sub.equivalent_s is None or not without_equivalent)
+        ]
+        return sorted(found, key=lambda sub: sub.start_utc_mjd)
 
     def gathered(self, target: str, filter_name: str, train: str | None = None) -> float:
         """Hours that count toward the goal: accepted subs, weight × equivalent seconds.
@@ -193,52 +288,76 @@ class Journal:
         Where the equivalent was not computed the exposure stands in. With a train, subs whose
         train is not known count too.
         """
-        return sub_rows.sum_gathered(self._connection, target, filter_name, train)
+        return sum(
+            row.hours
+            for row in self.gathered_table()
+            if _is(row.target, target)
+            and row.filter == filter_name
+            and (train is None or row.train in (None, train))
+        )
 
     def gathered_table(self) -> list[Gathered]:
         """Sums by target, filter and train."""
-        return sub_rows.gathered_rows(self._connection)
-
-    def gathered_by_filter(self, target: str, train: str | None = None) -> dict[str, float]:
-        """Hours that count, by filter."""
-        hours: dict[str, float] = {}
-        for row in self.gathered_table():
-            if row.target.casefold() != target.casefold():
-                continue
-            if train is None or row.train in (None, train):
-                hours[row.filter] = hours.get(row.filter, 0.0) + row.hours
-        return hours
+        groups: dict[tuple[str, str, str | None], list[Sub]] = {}
+        by_key = sorted(
+            self._records("sub"), key=lambda sub: (sub.target, sub.filter, sub.train or "")
+        )
+        for sub in by_key:
+            groups.setdefault((sub.target, sub.filter, sub.train), []).append(sub)
+        return [
+            Gathered(
+                *key,
+                accepted_subs=sum(sub.accepted for sub in subs),
+                rejected_subs=sum(not sub.accepted for sub in subs),
+                clock_hours=sum(sub.exposure_s for sub in subs if sub.accepted) / 3600.0,
+                hours=sum(sub.counted_s for sub in subs) / 3600.0,
+            )
+            for key, subs in sorted(
+                groups.items(), key=lambda item: (*item[0][:2], item[0][2] or "")
+            )
+        ]
 
     def record_calibration(self, frames: Iterable[CalibrationFrame]) -> Recorded:
         """Store calibration frames, all or none."""
-        connection = self._writing()
-        with transaction(connection, self.path):
-            return sub_rows.add_calibration(connection, frames)
+        return self._record_identified("calibration_frame", frames)
 
     def calibration_frames(self) -> list[CalibrationFrame]:
         """All calibration frames in order of time."""
-        return sub_rows.find_calibration(self._connection)
+        return sorted(self._records("calibration_frame"), key=lambda frame: frame.start_utc_mjd)
 
     def record_tear_down(self, utc_mjd: float | None = None) -> None:
         """Note that the camera came off (now, or at a moment): flats are stale after it."""
+        moment = mjd_from_iso(now_iso()) if utc_mjd is None else utc_mjd
         connection = self._writing()
         with transaction(connection, self.path):
-            sub_rows.add_tear_down(connection, utc_mjd)
+            insert_row(connection, "tear_down", {"utc_mjd": moment})
 
     def last_tear_down(self) -> float | None:
         """UTC MJD of the latest tear-down."""
-        return sub_rows.last_tear_down(self._connection)
+        return max((one["utc_mjd"] for one in self._records("tear_down")), default=None)
 
     def record_rotator_solution(self, solution: RotatorSolution) -> None:
         """Store a plate solution with the rotator's reading."""
+        kept = replace(solution, recorded_utc=solution.recorded_utc or now_iso())
         connection = self._writing()
         with transaction(connection, self.path):
-            framing_rows.add_rotator_solution(connection, solution)
+            insert_row(connection, "rotator_solution", vars(kept))
 
     def rotator_solutions(self, evening: datetime.date | None, train: str) -> list[RotatorSolution]:
         """Solutions of one train and one evening (none: every one), newest first."""
-        return framing_rows.find_rotator_solutions(self._connection, evening, train)
+        found = [
+            one
+            for one in reversed(self._records("rotator_solution"))
+            if one.train == train and evening in (None, one.evening)
+        ]
+        return sorted(
+            found, key=lambda one: (one.evening, mjd_from_iso(one.recorded_utc)), reverse=True
+        )
 
     def known_identities(self) -> set[str]:
         """Identities of all subs and calibration frames."""
-        return sub_rows.known_identities(self._connection)
+        return {one.identity for one in self._records("sub") + self._records("calibration_frame")}
+
+
+def _is(name: str, wanted: str | None) -> bool:
+    return wanted is None or name.casefold() == wanted.casefold()

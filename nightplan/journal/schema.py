@@ -1,4 +1,4 @@
-"""The tables of the journal, as version 1 made them; later changes are in `migrations.py`."""
+"""The tables of the journal, version by version; `migrations.py` runs the steps."""
 
 from __future__ import annotations
 
@@ -108,3 +108,18 @@ VERSION_1: tuple[str, ...] = (
     )
     """,
 )
+
+VERSION_2: tuple[str, ...] = tuple(
+    f"ALTER TABLE {name} ADD COLUMN checksum INTEGER"
+    for name in (
+        "target",
+        "night",
+        "framing",
+        "goal",
+        "sub",
+        "rotator_solution",
+        "calibration_frame",
+        "tear_down",
+    )
+)
+"""A checksum of each row, as `tables.py` computes it."""

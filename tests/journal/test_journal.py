@@ -107,9 +107,7 @@ def test_only_accepted_subs_count_and_haze_counts_in_part(tmp_path):
         assert table["L", "reducer"].hours == pytest.approx(sum(
             s.counted_s for s in journal.subs() if (s.filter, s.train) == ("L", "reducer")
         ) / 3600)  # fmt: skip
-        assert journal.gathered_by_filter("M 31") == pytest.approx(
-            {"Ha": 300 / 3600, "L": 1275 / 3600}
-        )
+        assert journal.gathered("M 31", "Ha") == pytest.approx(300 / 3600)
         assert journal.judge_subs(["sub-1", "sub-6"], accepted=False, reason="trailed") == 2
         assert journal.gathered("M 31", "Ha") == 0.0
         assert journal.set_equivalents({"sub-7": 30.0}) == 1
@@ -335,24 +333,24 @@ def test_an_empty_file_is_a_journal_to_be(tmp_path):
         assert journal.record_subs([sub(1)]).added
 
 
-STEP_2 = ("ALTER TABLE night ADD COLUMN seeing_arcsec REAL", "UPDATE night SET note = 'carried'")
+STEP_3 = ("ALTER TABLE night ADD COLUMN seeing_arcsec REAL", "UPDATE night SET note = 'carried'")
 
 
 def test_migration_keeps_what_was_there(tmp_path, monkeypatch):
     with open_new(tmp_path) as journal:
         journal.record_subs([sub(1), sub(2)])
     before = folder_state(tmp_path)
-    steps = (*migrations.STEPS, STEP_2)
+    steps = (*migrations.STEPS, STEP_3)
     for function in (migrations.check_version, migrations.migrate):
         monkeypatch.setattr(function, "__defaults__", (steps,))
     monkeypatch.setattr("nightplan.journal.database.STEPS", steps)
     # Read by the newer program: brought up to date in memory only.
     with Journal.open(tmp_path) as journal:
-        assert migrations.stored_version(journal._connection) == 2
+        assert migrations.stored_version(journal._connection) == 3
         assert len(journal.subs()) == 2
     assert folder_state(tmp_path) == before
     with open_new(tmp_path) as journal:
-        assert migrations.stored_version(journal._connection) == 2
+        assert migrations.stored_version(journal._connection) == 3
         assert [row[0] for row in journal._connection.execute("SELECT note FROM night")] == [
             "carried"
         ]
@@ -362,7 +360,7 @@ def test_migration_keeps_what_was_there(tmp_path, monkeypatch):
 def test_a_migration_that_fails_changes_nothing(tmp_path):
     with open_new(tmp_path) as journal:
         journal.record_subs([sub(1)])
-        faulty = (*migrations.STEPS, (*STEP_2, "UPDATE nothing SET here = 1"))
+        faulty = (*migrations.STEPS, (*STEP_3, "UPDATE nothing SET here = 1"))
         with pytest.raises(sqlite3.OperationalError):
             migrations.migrate(journal._connection, "x", faulty)
         assert migrations.stored_version(journal._connection) == len(migrations.STEPS)

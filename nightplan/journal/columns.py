@@ -1,0 +1,109 @@
+"""What a column of the journal holds: how a value is stored, and what is accepted on reading."""
+
+from __future__ import annotations
+
+import datetime
+import math
+import os
+import re
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from nightplan.journal.times import iso_from_mjd, mjd_from_iso
+from nightplan.shown import is_drawn
+
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")
+
+
+class Kind(NamedTuple):
+    """A kind of value. `decode` raises ValueError or TypeError for what is not `accepted`."""
+
+    accepted: str
+    decode: Callable[[Any], Any]
+    encode: Callable[[Any], Any]
+
+
+def optional(kind: Kind) -> Kind:
+    """The same, or nothing."""
+    return Kind(
+        f"{kind.accepted}, or nothing",
+        lambda stored: None if stored is None else kind.decode(stored),
+        lambda value: None if value is None else kind.encode(value),
+    )
+
+
+def number(low: float, high: float) -> Kind:
+    """A finite number within limits, both included."""
+
+    def decode(stored: Any) -> float:
+        if not isinstance(stored, (int, float)) or not low <= stored <= high:
+            raise ValueError(stored)
+        return float(stored)
+
+    return Kind(f"a number from {low:g} to {high:g}", decode, float)
+
+
+def whole(low: int, high: int) -> Kind:
+    """A whole number within limits, both included."""
+
+    def decode(stored: Any) -> int:
+        if not isinstance(stored, int) or not low <= stored <= high:
+            raise ValueError(stored)
+        return stored
+
+    return Kind(f"a whole number from {low} to {high}", decode, int)
+
+
+def _text(stored: Any) -> str:
+    if not isinstance(stored, str) or not is_drawn(stored):
+        raise ValueError(stored)
+    return stored
+
+
+def _flag(stored: Any) -> bool:
+    if not isinstance(stored, int) or stored not in (0, 1):
+        raise ValueError(stored)
+    return bool(stored)
+
+
+def _date(stored: Any) -> datetime.date:
+    found = datetime.date.fromisoformat(stored)
+    if found.isoformat() != stored:  # fromisoformat takes 20271006 and 2027-W40-3 too
+        raise ValueError(stored)
+    return found
+
+
+def _moment_text(stored: Any) -> str:
+    if not _MOMENT.fullmatch(stored) or not math.isfinite(mjd_from_iso(stored)):
+        raise ValueError(stored)
+    return str(stored)
+
+
+def _file(stored: Any) -> str:
+    # A name that is no UTF-8 is stored as its bytes and handed out as the system's names are.
+    if isinstance(stored, bytes):
+        return os.fsdecode(stored)
+    if not isinstance(stored, str):
+        raise TypeError(stored)
+    return stored
+
+
+def _file_stored(name: str) -> str | bytes:
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return os.fsencode(name)
+    return name
+
+
+TEXT = Kind("text in UTF-8 without control characters", _text, str)
+FLAG = Kind("0 or 1", _flag, int)
+DATE = Kind("YYYY-MM-DD", _date, datetime.date.isoformat)
+MOMENT = Kind(
+    "a time such as 2027-10-06T21:14:09.250Z", lambda stored: mjd_from_iso(_moment_text(stored)),
+    iso_from_mjd,
+)  # fmt: skip
+MOMENT_TEXT = Kind(MOMENT.accepted, _moment_text, str)
+FILE = Kind("a file's name", _file, _file_stored)
+ANY_NUMBER = number(-1e12, 1e12)
+"""For what its record checks; the limits only keep out what is no number."""
