@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from nightplan.cli.common import common_options, emit, evening_of, load
+from nightplan.cli.names import typed_target
 
 if TYPE_CHECKING:
     import datetime
@@ -110,7 +111,7 @@ def _question(config: Config, asked: Asked, date: datetime.date) -> AngleQuestio
     target = None
     if asked.target is not None:
         catalog = catalog_for(config)
-        target = str(catalog.name[catalog.find(asked.target)])
+        target = typed_target(catalog, [asked.target]).name
     read = newest_first([read_solution(path, sensor_px) for path in asked.solution])
     others = [Sighting(one) for one in read[1:]]
     if asked.second_rotator is not None:

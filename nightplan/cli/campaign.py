@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from nightplan.cli.common import common_options, counting, emit, evening_of, load
+from nightplan.cli.names import typed_names
 
 
 @click.command("campaign")
@@ -61,13 +62,14 @@ def command(
     if plot is not None:
         picture_format(plot)
         palette(style)
+    names = typed_names(config, targets)
     with counting("looking ahead") as show:
         campaign = make_campaign(
             config,
             first,
             nights,
             catalog_for(config),
-            targets,
+            names,
             earlier=earlier_nights(config),
             chance=chance,
             progress=show,

@@ -8,11 +8,12 @@ from pathlib import Path
 import click
 
 from nightplan.cli.common import EARLIEST, LATEST, common_options, doing, emit, evening_of, load
+from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
 
 @click.command("exposure")
-@click.argument("target_name", metavar="TARGET")
+@click.argument("words", nargs=-1, required=True, metavar="TARGET")
 @common_options
 @click.option("--train", metavar="NAME", help="The train. [default: the one that fits it best]")
 @click.option(
@@ -29,7 +30,7 @@ from nightplan.errors import InputError
     help="Save worth against time for every filter (.png, .svg, .pdf).",
 )
 def command(
-    target_name: str,
+    words: tuple[str, ...],
     config_path: Path,
     evening: str | None,
     as_json: bool,
@@ -61,7 +62,7 @@ def command(
     else:
         date = evening_of(config.site, evening)
     catalog = catalog_for(config)
-    target = catalog.target(catalog.find(target_name))
+    target = typed_target(catalog, words)
     utc_mjd = None if moment is None else mjd_from_datetime(moment)
     with doing("weighing the night, filter by filter") as say:
         exposure = exposure_of(config, compute_night(config.site, date), target, train, utc_mjd)

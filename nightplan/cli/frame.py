@@ -7,11 +7,12 @@ from pathlib import Path
 import click
 
 from nightplan.cli.common import common_options, doing, emit, evening_of, load
+from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
 
 @click.command("frame")
-@click.argument("target_name", metavar="TARGET")
+@click.argument("words", nargs=-1, required=True, metavar="TARGET")
 @common_options
 @click.option("--angle", "angle_text", metavar="DEG", help="The position angle wanted, 0 to 180.")
 @click.option("--train", metavar="NAME", help="The train to take. [default: the best]")
@@ -60,7 +61,7 @@ from nightplan.errors import InputError
     help="Keep the equivalent hours wanted in the journal; 0 forgets them; repeatable.",
 )
 def command(
-    target_name: str,
+    words: tuple[str, ...],
     config_path: Path,
     evening: str | None,
     as_json: bool,
@@ -102,7 +103,7 @@ def command(
     date = evening_of(config.site, evening)
     angle = None if angle_text is None else check_position_angle(_number(angle_text))
     catalog = catalog_for(config)
-    target = catalog.target(catalog.find(target_name))
+    target = typed_target(catalog, words)
     wanted = dict(_goal(text) for text in goals)
     check_goal_filters(config, wanted)
     earlier = earlier_nights(config)
@@ -157,8 +158,8 @@ def command(
     if record and not as_json:
         click.echo(f"Recorded as the framing of {target.name} with the {answer.framing.train}.")
     if wanted and not as_json:
-        words = ", ".join(f"{name} {hours:g} h" for name, hours in kept.items()) or "none"
-        click.echo(f"Goals of {target.name} in the journal: {words}.")
+        listed = ", ".join(f"{name} {hours:g} h" for name, hours in kept.items()) or "none"
+        click.echo(f"Goals of {target.name} in the journal: {listed}.")
 
 
 def _goal(text: str) -> tuple[str, float | None]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from nightplan.cli.common import common_options, doing, emit, evening_of, load
+from nightplan.cli.names import typed_names
 from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
 
 if TYPE_CHECKING:
@@ -67,8 +68,9 @@ def command(
     for path in exports:
         check_export(path)
     day = None if evening is None else evening_of(config.site, evening)
+    names = typed_names(config, targets)
     with doing("framing the targets and solving the night"):
-        planned = asked_plan(config, day, targets, start=start, keep=keep, done=done)
+        planned = asked_plan(config, day, names, start=start, keep=keep, done=done)
     show(planned, as_json, plot, exports, save)
 
 

@@ -16,13 +16,14 @@ from nightplan.cli.common import (
     evening_of,
     load,
 )
+from nightplan.cli.names import typed_target
 
 if TYPE_CHECKING:
     import datetime
 
 
 @click.command("season")
-@click.argument("target", required=False)
+@click.argument("words", nargs=-1, metavar="[TARGET]")
 @common_options
 @click.option(
     "--train",
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     help="What makes a night useful.",
 )
 def command(
-    target: str | None,
+    words: tuple[str, ...],
     config_path: Path,
     evening: str | None,
     as_json: bool,
@@ -82,7 +83,7 @@ def command(
         palette(style)
     config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
-    if target is None:
+    if not words:
         optics = train_optics(config, train or next(iter(config.train)))
         if plot is not None:
             raise click.UsageError("--plot shows one target: name it")
@@ -100,7 +101,7 @@ def command(
     if month is not None:
         raise click.UsageError("--month ranks the catalogue: leave TARGET out")
     catalog = catalog_for(config)
-    found = catalog.target(catalog.find(target))
+    found = typed_target(catalog, words)
     optics = train_optics(config, train or fitting_train(config, found))
     with doing("going through the year") as say:
         table = season(config, year_nights(config.site, first), found.ra_deg, found.dec_deg)

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from nightplan.cli.common import common_options, doing, emit, evening_of, load
+from nightplan.cli.names import typed_names
 from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
 
 
@@ -63,9 +64,10 @@ def command(
         raise FileError(output, "cannot be written: no such folder")
     config = load(config_path)
     day = None if evening is None else evening_of(config.site, evening)
+    names = typed_names(config, targets)
     with doing("plan of the night") as say:
         planned = asked_plan(
-            config, day, targets, start=start, keep=keep, done=done, as_it_stands=True
+            config, day, names, start=start, keep=keep, done=done, as_it_stands=True
         )
         html = planned.sheet(style=style, kept_in=save or keep, on_step=say)  # type: ignore[arg-type]
     if save is not None:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 LIST_SEPARATOR = ";"
 
 _MOST_LISTED = 6
+_MOST_NEAR = 5
 _SHORTEST = 3
 """Letters that a part of a common name must have to be looked for."""
 
@@ -75,8 +76,12 @@ class NameIndex:
             found = self._meaning(text.split("(", 1)[0], whole_name)
         if found is not None:
             return found
-        near = near_names(normalise(text), self._famous, self.designations, self._rows_with_digits)
-        raise TargetError(text, self._labels(near))
+        words, kind = name_words(text)
+        other_kind = self._rows_by_words(" ".join(words), "".join(words), False) if kind else []
+        near = other_kind + near_names(
+            normalise(text), self._famous, self.designations, self._rows_with_digits
+        )
+        raise TargetError(text, self._labels(list(dict.fromkeys(near))[:_MOST_NEAR]))
 
     def label(self, row: int) -> str:
         """The name of a row that is printed."""
