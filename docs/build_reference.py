@@ -29,6 +29,7 @@ def documents() -> dict[str, tuple[Any, str]]:
     from nightplan.report.documents.collect import CollectDocument
     from nightplan.report.documents.exposure import ExposureDocument
     from nightplan.report.documents.frame import FrameDocument
+    from nightplan.report.documents.journal_check import JournalCheckDocument
     from nightplan.report.documents.night import NightDocument
     from nightplan.report.documents.pick import PickDocument
     from nightplan.report.documents.plan import PlanDocument
@@ -43,6 +44,7 @@ def documents() -> dict[str, tuple[Any, str]]:
         "plan": (PlanDocument, "nightplan plan --json, nightplan demo --json"),
         "angle": (AngleDocument, "nightplan angle --json"),
         "collect": (CollectDocument, "nightplan collect FOLDER --json"),
+        "collect-check": (JournalCheckDocument, "nightplan collect --check --json"),
         "season": (list[SeasonNight], "nightplan season TARGET --json"),
         "season-month": (list[MonthTarget], "nightplan season --json"),
         "campaign": (CampaignDocument, "nightplan campaign --json"),

@@ -11,7 +11,7 @@ from nightplan.cli.common import config_option, counting, date_option, emit, jso
 
 
 @click.command("collect")
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
 @config_option
 @partial(date_option, words="Taken as by every command, but of no effect: files hold their dates.")
 @json_option
@@ -25,8 +25,19 @@ from nightplan.cli.common import config_option, counting, date_option, emit, jso
 @click.option("--assume-light", is_flag=True, help="Read files without IMAGETYP as lights.")
 @click.option("--angle", type=float, metavar="DEG", help="The camera's position angle, for flats.")
 @click.option("--torn-down", is_flag=True, help="The camera has come off: flats are stale now.")
+@click.option("--check", is_flag=True, help="Read all of the journal and its backups; no FOLDER.")
+@click.option(
+    "--restore",
+    is_flag=True,
+    help="With --check: the newest good backup takes a faulty journal's place; that is kept.",
+)
+@click.option(
+    "--reseal",
+    is_flag=True,
+    help="With --check: take rows that were changed by hand on purpose; what was is kept.",
+)
 def command(
-    folder: Path,
+    folder: Path | None,
     config_path: Path,
     evening: str | None,
     as_json: bool,
@@ -40,6 +51,9 @@ def command(
     assume_light: bool,
     angle: float | None,
     torn_down: bool,
+    check: bool,
+    restore: bool,
+    reseal: bool,
 ) -> None:
     """Read the FITS headers under FOLDER and store what is new; the files are left as they are.
 
@@ -53,7 +67,13 @@ def command(
         nightplan collect 2027-10-06
         nightplan collect 2027-10-06/cloudy --reject "clouds from 02:10"
         nightplan collect 2027-10-06/haze --weight 0.6
+        nightplan collect --check
     """
+    if check or restore or reseal:
+        _check_journal(config_path, as_json, folder, check, restore, reseal)
+        return
+    if folder is None:
+        raise click.UsageError("Missing argument 'FOLDER'.")
     from nightplan.journal import Journal
     from nightplan.journal.fits_import import Instructions, Verdict
     from nightplan.model.own_targets import catalog_for
@@ -90,3 +110,19 @@ def command(
             journal.record_tear_down()
     document = collect_document(str(folder), collected, gathered, notices)
     emit(document, as_json, lambda: collect_text(document))
+
+
+def _check_journal(
+    config_path: Path, as_json: bool, folder: Path | None, check: bool, restore: bool, reseal: bool
+) -> None:
+    from nightplan.errors import FileError
+    from nightplan.library.journal_check import check_journal
+
+    if not check or folder is not None or (restore and reseal):
+        raise click.UsageError(
+            "--restore or --reseal, one of them, goes with --check; FOLDER does not."
+        )
+    answer = check_journal(load(config_path), restore=restore, reseal=reseal)
+    emit(answer.document, as_json, lambda: str(answer))
+    if not answer.sound:
+        raise FileError(answer.document.journal.file, "is faulty; see above for what to do")

@@ -31,6 +31,7 @@ from nightplan.library.configs import (
     write_starter,
 )
 from nightplan.library.framing import Framed, frame
+from nightplan.library.journal_check import JournalCheck, check_journal
 from nightplan.library.keeping import set_goal
 from nightplan.library.nights import NightTimes, night
 from nightplan.library.photons import Photons, exposure
@@ -50,6 +51,7 @@ __all__ = [
     "Config",
     "Framed",
     "Gathering",
+    "JournalCheck",
     "NightTimes",
     "NightplanError",
     "Photons",
@@ -59,6 +61,7 @@ __all__ = [
     "angle",
     "campaign",
     "catalogue",
+    "check_journal",
     "collect",
     "config_at",
     "configure_astropy",

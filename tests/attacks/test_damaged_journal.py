@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import errno
+import json
 import os
 import random
 import resource
@@ -382,3 +383,34 @@ def test_a_command_tells_a_damaged_journal_in_one_line(
     assert shown.count("\n") == 1
     assert FILE_NAME in shown
     assert path.read_bytes() == whole[0][:20_000]
+
+
+def test_check_offers_and_restores_the_newest_good_backup(config_file, capsys, whole):
+    folder = config_file.parent
+    path = folder / FILE_NAME
+    words = ["collect", "--check", "--config", str(config_file)]
+    assert run(words) == 0
+    assert "no such file" in capsys.readouterr().out
+    path.write_bytes(whole[0])
+    with Journal.open(folder, writable=True):
+        pass
+    assert run(words) == 0
+    assert "sound" in capsys.readouterr().out
+    path.write_bytes(whole[0][:30_000])
+    assert run([*words, "--json"]) == 2
+    shown = capsys.readouterr()
+    found = json.loads(shown.out)
+    assert shown.err.count("\n") == 1
+    assert (found["journal"]["state"], found["kept"]) == ("faulty", None)
+    assert found["newest_good"] == found["backups"][0]["file"]
+    assert path.read_bytes() == whole[0][:30_000]
+    assert run(words) == 2
+    assert "--restore" in capsys.readouterr().out
+    assert run([*words, "--restore", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["journal"]["state"], found["journal"]["subs"]) == ("sound", 60)
+    assert Path(found["kept"]).read_bytes() == whole[0][:30_000]
+    assert content(folder) == whole[1]
+    assert run([*words, "--restore"]) == 2
+    for faulty in (["--restore"], ["--check", "--restore", "--reseal"], ["--check", "x"], []):
+        assert run(["collect", *faulty, "--config", str(config_file)]) == 2
