@@ -106,7 +106,7 @@ def command(
             config, catalog_for(config), folder, told, show
         )
     if torn_down:
-        with Journal.open(config.folder, writable=True) as journal:
+        with Journal.of(config, writable=True) as journal:
             journal.record_tear_down()
     document = collect_document(str(folder), collected, gathered, notices)
     emit(document, as_json, lambda: collect_text(document))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,12 +11,36 @@ from nightplan.cli.common import common_options, doing, emit, evening_of, load
 from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
+if TYPE_CHECKING:
+    from nightplan.library.composing import Composition
+    from nightplan.model.catalog import Catalog
+    from nightplan.model.config import Config
+    from nightplan.planning.choosing.frame_answer import FrameAnswer
+
 
 @click.command("frame")
 @click.argument("words", nargs=-1, required=True, metavar="TARGET")
 @common_options
 @click.option("--angle", "angle_text", metavar="DEG", help="The position angle wanted, 0 to 180.")
 @click.option("--train", metavar="NAME", help="The train to take. [default: the best]")
+@click.option(
+    "--centre",
+    "centre_text",
+    metavar="RA,DEC",
+    help="The field's centre, ICRS: 10.68,41.27 or 00:42:44,+41:16:09; `target` for its own.",
+)
+@click.option(
+    "--panels",
+    type=click.IntRange(1, 100),
+    metavar="N",
+    help="Largest number of panels; 1 is a single field, whatever it cuts.",
+)
+@click.option(
+    "--group",
+    type=click.IntRange(1, 100),
+    metavar="N",
+    help="Take the Nth composition with neighbours that this command proposes.",
+)
 @click.option(
     "--chart",
     "chart_path",
@@ -52,7 +77,11 @@ from nightplan.errors import InputError
     help="Write a page (.html) to turn the camera on, in style day, red or print. For a mosaic "
     "this takes some ten seconds.",
 )
-@click.option("--record", is_flag=True, help="Keep this framing in the journal to come back to.")
+@click.option(
+    "--record",
+    is_flag=True,
+    help="Keep this framing, and the composition if one is asked for, in the journal.",
+)
 @click.option(
     "--goal",
     "goals",
@@ -67,6 +96,9 @@ def command(
     as_json: bool,
     angle_text: str | None,
     train: str | None,
+    centre_text: str | None,
+    panels: int | None,
+    group: int | None,
     chart_path: Path | None,
     style: str,
     header_path: Path | None,
@@ -86,8 +118,10 @@ def command(
         nightplan frame "IC 1396" --chart ic1396.svg --style red --header ic1396.fits
         nightplan frame "M 31" --page m31.html
         nightplan frame "M 31" --record --goal L=6 --goal Ha=3
+        nightplan frame "M 31" --centre 10.3,40.9 --panels 1 --record
     """
-    from nightplan.library.earlier import earlier_nights
+    from nightplan.library.composing import composed, keep_composition
+    from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.library.keeping import check_goal_filters, keep_framing, keep_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.frame_answer import frame_answer
@@ -99,13 +133,15 @@ def command(
 
     if style not in STYLES:
         raise InputError("command line", "--style", style, "one of " + ", ".join(STYLES))
-    config = load(config_path)
+    config = with_stored_goals(load(config_path))
     date = evening_of(config.site, evening)
     angle = None if angle_text is None else check_position_angle(_number(angle_text))
     catalog = catalog_for(config)
     target = typed_target(catalog, words)
     wanted = dict(_goal(text) for text in goals)
     check_goal_filters(config, wanted)
+    asked = _composition(centre_text, panels, group)
+    config = composed(config, target, catalog, asked, angle_deg=angle, train=train)
     earlier = earlier_nights(config)
     with doing("laying the fields over the sky") as say:
         answer = frame_answer(
@@ -121,19 +157,8 @@ def command(
             flats_angles=earlier.flats_angles,
         )
         if chart_path is not None:
-            from nightplan.report.charts.framing_chart import save_framing_chart
-
             say("drawing the chart")
-            save_framing_chart(
-                chart_path,
-                config,
-                target,
-                answer.framing,
-                answer.framings,
-                style=style,
-                catalog=catalog,
-                guide=answer.guide,
-            )
+            _save_chart(chart_path, config, catalog, answer, style)
         if header_path is not None:
             from nightplan.report.exports.fits_header import write_header_file
 
@@ -143,14 +168,12 @@ def command(
 
             write_footprint(footprint_path, config, answer.framing)
         if page_path is not None:
-            from nightplan.files import check_ending, write_whole
-            from nightplan.report.page.framing_page import framing_page
-
-            check_ending(page_path, "a page", (".html", ".htm"))
             say("turning every train through half a circle")
-            write_whole(page_path, framing_page(config, target, answer, style=style))  # type: ignore[arg-type]
+            _save_page(page_path, config, answer, style)
     if record:
         keep_framing(config, answer.framing)
+        if asked.given:
+            keep_composition(config, target, asked)
     if wanted:
         kept = keep_goals(config, target.name, wanted)
     document = frame_document(answer)
@@ -160,6 +183,41 @@ def command(
     if wanted and not as_json:
         listed = ", ".join(f"{name} {hours:g} h" for name, hours in kept.items()) or "none"
         click.echo(f"Goals of {target.name} in the journal: {listed}.")
+
+
+def _save_chart(
+    path: Path, config: Config, catalog: Catalog, answer: FrameAnswer, style: str
+) -> None:
+    from nightplan.report.charts.framing_chart import save_framing_chart
+
+    save_framing_chart(
+        path,
+        config,
+        answer.target,
+        answer.framing,
+        answer.framings,
+        style=style,
+        catalog=catalog,
+        guide=answer.guide,
+    )
+
+
+def _save_page(path: Path, config: Config, answer: FrameAnswer, style: str) -> None:
+    from nightplan.files import check_ending, write_whole
+    from nightplan.report.page.framing_page import framing_page
+
+    check_ending(path, "a page", (".html", ".htm"))
+    write_whole(path, framing_page(config, answer.target, answer, style=style))  # type: ignore[arg-type]
+
+
+def _composition(centre: str | None, panels: int | None, group: int | None) -> Composition:
+    from nightplan.library.composing import Composition, place_from_text
+
+    if group is not None and (centre is not None or panels is not None):
+        raise click.UsageError("--group brings its own centre and number of panels")
+    place = None if centre is None else place_from_text(centre)
+    own = centre is not None and place is None
+    return Composition(centre_deg=place, own_middle=own, panels=panels, group=group)
 
 
 def _goal(text: str) -> tuple[str, float | None]:

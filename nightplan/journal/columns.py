@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 import math
 import os
 import re
@@ -104,6 +105,11 @@ MOMENT = Kind(
     iso_from_mjd,
 )  # fmt: skip
 MOMENT_TEXT = Kind(MOMENT.accepted, _moment_text, str)
+NAMES = Kind(
+    "a JSON list of texts",
+    lambda stored: tuple(_text(name) for name in json.loads(stored)),
+    lambda names: json.dumps(list(names), ensure_ascii=False),
+)
 FILE = Kind("a file's name", _file, _file_stored)
 ANY_NUMBER = number(-1e12, 1e12)
 """For what its record checks; the limits only keep out what is no number."""

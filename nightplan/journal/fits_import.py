@@ -183,14 +183,14 @@ def collect_folder(
     frames = _with_flat_angles(frames, config)
     if weigh is not None:
         frames = _weighed(frames, config, weigh)
-    stored = _store(config.folder, frames, skipped, instructions.verdict)
+    stored = _store(config, frames, skipped, instructions.verdict)
     return replace(stored, notices=reader.notices())
 
 
 def _store(
-    folder: Path, frames: Sequence[Frame], skipped: Sequence[tuple[str, str]], verdict: Verdict
+    config: Config, frames: Sequence[Frame], skipped: Sequence[tuple[str, str]], verdict: Verdict
 ) -> Collected:
-    with Journal.open(folder, writable=True) as journal:
+    with Journal.of(config, writable=True) as journal:
         fresh = {
             *journal.record_subs([one for one in frames if isinstance(one, Sub)]).added,
             *journal.record_calibration(
@@ -234,7 +234,7 @@ def _reader(config: Config, catalog: Catalog, instructions: Instructions) -> _Fr
 def _places(config: Config, catalog: Catalog) -> list[KnownPlace]:
     """Where the imager works: framings in the journal, own targets, wishes and goals."""
     places: list[KnownPlace] = []
-    journal = Journal.open(config.folder)
+    journal = Journal.of(config)
     if journal is not None:
         with journal:
             in_force: dict[tuple[str, str, int], KnownPlace] = {}
@@ -274,7 +274,7 @@ def _with_flat_angles(frames: list[Frame], config: Config) -> list[Frame]:
         return frames
     quarter = 0.0 if config.camera.height_px > config.camera.width_px else 90.0
     lights = [one for one in frames if isinstance(one, Sub)]
-    journal = Journal.open(config.folder)
+    journal = Journal.of(config)
     if journal is not None:
         with journal:
             lights += journal.subs()
@@ -297,7 +297,7 @@ def _with_flat_angles(frames: list[Frame], config: Config) -> list[Frame]:
 def _weighed(frames: Sequence[Frame], config: Config, weigh: Weigh) -> list[Frame]:
     """The frames with the equivalent seconds of those subs that are new."""
     known: set[str] = set()
-    journal = Journal.open(config.folder)
+    journal = Journal.of(config)
     if journal is not None:
         with journal:
             known = journal.known_identities()

@@ -1,11 +1,12 @@
 """The journal: what was framed, wanted and gathered, night after night, in one file.
 
-It lies beside the configuration file. Reading it never makes it and never changes it.
+It lies beside the configuration file, and keeps the rows of each rig apart. Reading it never
+makes it and never changes it.
 
-    with Journal.open(config.folder, writable=True) as journal:
+    with Journal.of(config, writable=True) as journal:
         journal.record_framing("M 31", 1, "reducer", 10.68, 41.27, 35.0, 305.0, False)
 
-    journal = Journal.open(config.folder)
+    journal = Journal.of(config)
     hours = 0.0 if journal is None else journal.gathered("M 31", "L")
 """
 
@@ -18,7 +19,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, replace
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Literal, Self, overload
+from typing import TYPE_CHECKING, Any, Literal, Self, overload
 
 from nightplan.errors import InputError, NightplanError
 from nightplan.journal.database import explained, open_readonly, open_writable, transaction
@@ -32,6 +33,7 @@ from nightplan.journal.records import (
     Sub,
     check_verdict,
 )
+from nightplan.journal.rigs import NO_RIG, RigMark, rig_key, rig_mark, same_sensor
 from nightplan.journal.schema import FILE_NAME
 from nightplan.journal.tables import (
     MOST_GOAL_H,
@@ -41,6 +43,10 @@ from nightplan.journal.tables import (
     update_row,
 )
 from nightplan.journal.times import mjd_from_iso, now_iso
+from nightplan.model.framing_wish import FramingWish
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
 
 SAME_ANGLE_DEG = 0.01
 """Stored angles closer than this count as one."""
@@ -54,25 +60,46 @@ class Journal:
     of it is not as it was written, and `InputError` for a value outside its range.
     """
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, writable: bool) -> None:
+    def __init__(
+        self, path: Path, connection: sqlite3.Connection, writable: bool, mark: RigMark = NO_RIG
+    ) -> None:
         self.path = path
         self.writable = writable
         self._connection = connection
         self._read: dict[str, tuple[object, list[Row]]] = {}
+        self._mark, self._mark_is_kept = mark, False
+        self.rig = rig_key([row.values for row in self._rows("rig_train")], mark)
 
     @overload
     @classmethod
-    def open(cls, config_folder: str | os.PathLike[str], writable: Literal[True]) -> Journal: ...
+    def of(cls, config: Config, writable: Literal[True]) -> Journal: ...
+
+    @overload
+    @classmethod
+    def of(cls, config: Config, writable: bool = False) -> Journal | None: ...
+
+    @classmethod
+    def of(cls, config: Config, writable: bool = False) -> Journal | None:
+        """The journal beside a configuration, for the rows of its rig; otherwise as `open`."""
+        return cls.open(config.folder, writable, rig_mark(config))
 
     @overload
     @classmethod
     def open(
-        cls, config_folder: str | os.PathLike[str], writable: bool = False
+        cls, config_folder: str | os.PathLike[str], writable: Literal[True], mark: RigMark = NO_RIG
+    ) -> Journal: ...
+
+    @overload
+    @classmethod
+    def open(
+        cls, config_folder: str | os.PathLike[str], writable: bool = False, mark: RigMark = NO_RIG
     ) -> Journal | None: ...
 
     @classmethod
-    def open(cls, config_folder: str | os.PathLike[str], writable: bool = False) -> Journal | None:
-        """Open the journal of a configuration's folder.
+    def open(
+        cls, config_folder: str | os.PathLike[str], writable: bool = False, mark: RigMark = NO_RIG
+    ) -> Journal | None:
+        """Open the journal of a configuration's folder for the rows of one rig.
 
         Returns none for reading where there is none yet; for writing it is made.
 
@@ -85,14 +112,14 @@ class Journal:
         # SQLite follows links itself, but looks for its log beside what they point to.
         path = Path(os.path.realpath(Path(config_folder) / FILE_NAME))
         if writable:
-            return cls(path, open_writable(path), True)
+            return cls(path, open_writable(path), True, mark)
         if not path.exists():
             return None
         connection = open_readonly(path)
         if stored_version(connection, path) == 0:
             connection.close()
             return None
-        return cls(path, connection, False)
+        return cls(path, connection, False, mark)
 
     def close(self) -> None:
         """Close the file; the journal cannot be used after it."""
@@ -130,7 +157,21 @@ class Journal:
         return known[1]
 
     def _records(self, table: str) -> list[Any]:
-        return [row.record for row in self._rows(table)]
+        """Records of a table; of one that knows rigs, those of the rig in use."""
+        return [
+            row.record for row in self._rows(table) if row.values.get("rig", self.rig) == self.rig
+        ]
+
+    def _insert(self, table: str, values: Mapping[str, Any]) -> bool:
+        """Store a row of the rig in use; the first keeps what the rig's trains see."""
+        connection = self._writing()
+        if not self._mark_is_kept:
+            known = {(row.values["rig"], row.values["train"]) for row in self._rows("rig_train")}
+            for row in self._mark.rows(self.rig):
+                if (self.rig, row["train"]) not in known:
+                    insert_row(connection, "rig_train", row)
+            self._mark_is_kept = True
+        return insert_row(connection, table, {**values, "rig": self.rig})
 
     def record_framing(
         self,
@@ -157,7 +198,7 @@ class Journal:
         )
         connection = self._writing()
         with transaction(connection, self.path):
-            insert_row(connection, "framing", asdict(framing))
+            self._insert("framing", asdict(framing))
 
     def framing(self, target: str, train: str | None = None, panel: int = 1) -> Framing | None:
         """The framing in force; with no train, the newest of any."""
@@ -221,7 +262,7 @@ class Journal:
         connection = self._writing()
         with transaction(connection, self.path):
             for one in new:
-                is_new = insert_row(connection, table, vars(one))
+                is_new = self._insert(table, vars(one))
                 (added if is_new else known).append(one.identity)
         return Recorded(tuple(added), tuple(known))
 
@@ -322,15 +363,22 @@ class Journal:
         return self._record_identified("calibration_frame", frames)
 
     def calibration_frames(self) -> list[CalibrationFrame]:
-        """All calibration frames in order of time."""
-        return sorted(self._records("calibration_frame"), key=lambda frame: frame.start_utc_mjd)
+        """Calibration frames in order of time: flats of the rig, and what is the camera's alone
+        (darks, bias) of every rig with the same sensor."""
+        rigs = same_sensor([row.values for row in self._rows("rig_train")], self.rig)
+        found = [
+            row.record
+            for row in self._rows("calibration_frame")
+            if row.record.rig == self.rig or (row.record.kind != "flat" and row.record.rig in rigs)
+        ]
+        return sorted(found, key=lambda frame: frame.start_utc_mjd)
 
     def record_tear_down(self, utc_mjd: float | None = None) -> None:
         """Note that the camera came off (now, or at a moment): flats are stale after it."""
         moment = mjd_from_iso(now_iso()) if utc_mjd is None else utc_mjd
         connection = self._writing()
         with transaction(connection, self.path):
-            insert_row(connection, "tear_down", {"utc_mjd": moment})
+            self._insert("tear_down", {"utc_mjd": moment})
 
     def last_tear_down(self) -> float | None:
         """UTC MJD of the latest tear-down."""
@@ -341,7 +389,7 @@ class Journal:
         kept = replace(solution, recorded_utc=solution.recorded_utc or now_iso())
         connection = self._writing()
         with transaction(connection, self.path):
-            insert_row(connection, "rotator_solution", vars(kept))
+            self._insert("rotator_solution", vars(kept))
 
     def rotator_solutions(self, evening: datetime.date | None, train: str) -> list[RotatorSolution]:
         """Solutions of one train and one evening (none: every one), newest first."""
@@ -355,8 +403,40 @@ class Journal:
         )
 
     def known_identities(self) -> set[str]:
-        """Identities of all subs and calibration frames."""
-        return {one.identity for one in self._records("sub") + self._records("calibration_frame")}
+        """Identities of all subs and calibration frames, whatever the rig."""
+        rows = self._rows("sub") + self._rows("calibration_frame")
+        return {row.record.identity for row in rows}
+
+    def other_rigs(self) -> list[str]:
+        """Other rigs of which the journal holds subs or framings."""
+        rows = self._rows("sub") + self._rows("framing")
+        return sorted({row.record.rig for row in rows} - {self.rig})
+
+    def set_composition(self, target: str, wish: FramingWish | None) -> None:
+        """Keep how the imager wants a target framed, in the place of before; none forgets it."""
+        connection = self._writing()
+        with transaction(connection, self.path):
+            for row in self._rows("composition"):
+                if row.values["rig"] == self.rig and _is(row.values["target"], target):
+                    connection.execute("DELETE FROM composition WHERE rowid = ?", (row.number,))
+            if wish is not None:
+                ra_deg, dec_deg = wish.centre_deg or (None, None)
+                kept = wish.model_dump(include={"position_angle_deg", "panels", "train"})
+                kept |= {"ra_deg": ra_deg, "dec_deg": dec_deg, "with_targets": wish.with_targets}
+                self._insert("composition", {**kept, "target": target})
+
+    def compositions(self) -> dict[str, FramingWish]:
+        """How the imager wants targets framed, by target."""
+        return {
+            one["target"]: FramingWish(
+                centre_deg=None if one["ra_deg"] is None else (one["ra_deg"], one["dec_deg"]),
+                panels=one["panels"],
+                position_angle_deg=one["position_angle_deg"],
+                train=one["train"],
+                with_targets=one["with_targets"],
+            )
+            for one in self._records("composition")
+        }
 
 
 def _is(name: str, wanted: str | None) -> bool:

@@ -10,13 +10,13 @@ import sqlite3
 from typing import Any
 
 from nightplan.errors import FileError
-from nightplan.journal.schema import APPLICATION_ID, VERSION_1, VERSION_2
+from nightplan.journal.schema import APPLICATION_ID, VERSION_1, VERSION_2, VERSION_3
 from nightplan.journal.tables import REMEDY, TABLES, check_seals, seal_rows
 from nightplan.shown import value_words
 
 Step = tuple[str, ...]
 
-STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2)
+STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2, VERSION_3)
 
 
 def stored_version(connection: sqlite3.Connection, path: object = "journal") -> int:

@@ -1,4 +1,7 @@
-"""What the journal takes and gives: framings, subs, calibration frames, rotator solutions."""
+"""What the journal takes and gives: framings, subs, calibration frames, rotator solutions.
+
+The journal itself fills in `rig`: what the rows of the rig in use are stored under.
+"""
 
 from __future__ import annotations
 
@@ -26,6 +29,7 @@ class Framing:
     image_up_angle_deg: float
     mirrored: bool
     recorded_utc: str = ""
+    rig: str = ""
 
     def __post_init__(self) -> None:
         _text("framing", "target", self.target)
@@ -74,6 +78,7 @@ class Sub:
     weight: float = 1.0
     equivalent_s: float | None = None
     file: str = ""
+    rig: str = ""
 
     def __post_init__(self) -> None:
         for key in ("identity", "target", "filter"):
@@ -108,6 +113,7 @@ class CalibrationFrame:
     gain: str | None = None
     sensor_temperature_c: float | None = None
     file: str = ""
+    rig: str = ""
 
     def __post_init__(self) -> None:
         _text("calibration frame", "identity", self.identity)
@@ -142,6 +148,7 @@ class RotatorSolution:
     mirrored: bool
     pier: str | None = None
     recorded_utc: str = ""
+    rig: str = ""
 
     def __post_init__(self) -> None:
         _text("rotator solution", "train", self.train)

@@ -123,3 +123,36 @@ VERSION_2: tuple[str, ...] = tuple(
     )
 )
 """A checksum of each row, as `tables.py` computes it."""
+
+VERSION_3: tuple[str, ...] = (
+    *(
+        f"ALTER TABLE {name} ADD COLUMN rig TEXT NOT NULL DEFAULT ''"
+        for name in ("framing", "sub", "rotator_solution", "calibration_frame", "tear_down")
+    ),
+    """
+    CREATE TABLE rig_train (
+        rig TEXT NOT NULL,
+        train TEXT NOT NULL,
+        focal_length_mm REAL NOT NULL,
+        pixel_um REAL NOT NULL,
+        width_px INTEGER NOT NULL,
+        height_px INTEGER NOT NULL,
+        checksum INTEGER,
+        UNIQUE (rig, train)
+    )
+    """,
+    """
+    CREATE TABLE composition (
+        target_id INTEGER NOT NULL REFERENCES target (id),
+        rig TEXT NOT NULL,
+        ra_deg REAL,
+        dec_deg REAL,
+        position_angle_deg REAL,
+        panels INTEGER,
+        train TEXT,
+        with_targets TEXT NOT NULL,
+        checksum INTEGER
+    )
+    """,
+)
+"""What was shot belongs to a rig; a composition is the imager's own framing of a target."""

@@ -25,6 +25,7 @@ from nightplan.journal.columns import (
     FLAG,
     MOMENT,
     MOMENT_TEXT,
+    NAMES,
     TEXT,
     Kind,
     number,
@@ -64,7 +65,7 @@ class Table:
     """Column whose value may stand once only; a second row with it is not stored."""
 
 
-TARGET, EVENING = Column(TEXT), Column(DATE)
+TARGET, EVENING, RIG = Column(TEXT), Column(DATE), Column(TEXT)
 
 
 class _Elsewhere(NamedTuple):
@@ -102,6 +103,7 @@ TABLES: dict[str, Table] = {
                 "image_up_angle_deg": Column(ANY_NUMBER),
                 "mirrored": Column(FLAG),
                 "recorded_utc": Column(MOMENT_TEXT),
+                "rig": RIG,
             },
             Framing,
         ),
@@ -132,6 +134,7 @@ TABLES: dict[str, Table] = {
                 "weight": Column(ANY_NUMBER),
                 "equivalent_s": Column(optional(ANY_NUMBER)),
                 "file": Column(FILE),
+                "rig": RIG,
             },
             Sub,
             identity="identity",
@@ -147,6 +150,7 @@ TABLES: dict[str, Table] = {
                 "mirrored": Column(FLAG),
                 "pier": Column(optional(TEXT)),
                 "recorded_utc": Column(MOMENT_TEXT),
+                "rig": RIG,
             },
             RotatorSolution,
         ),
@@ -164,11 +168,36 @@ TABLES: dict[str, Table] = {
                 "sensor_temperature_c": Column(optional(ANY_NUMBER)),
                 "start_utc": Column(MOMENT, "start_utc_mjd"),
                 "file": Column(FILE),
+                "rig": RIG,
             },
             CalibrationFrame,
             identity="identity",
         ),
-        Table("tear_down", {"utc": Column(MOMENT, "utc_mjd")}),
+        Table("tear_down", {"utc": Column(MOMENT, "utc_mjd"), "rig": RIG}),
+        Table(
+            "rig_train",
+            {
+                "rig": RIG,
+                "train": Column(TEXT),
+                "focal_length_mm": Column(number(1.0, 1e6)),
+                "pixel_um": Column(number(0.01, 1e4)),
+                "width_px": Column(whole(1, 10_000_000)),
+                "height_px": Column(whole(1, 10_000_000)),
+            },
+        ),
+        Table(
+            "composition",
+            {
+                "target": TARGET,
+                "rig": RIG,
+                "ra_deg": Column(optional(number(0.0, 360.0))),
+                "dec_deg": Column(optional(number(-90.0, 90.0))),
+                "position_angle_deg": Column(optional(number(0.0, 180.0))),
+                "panels": Column(optional(whole(1, 100))),
+                "train": Column(optional(TEXT)),
+                "with_targets": Column(NAMES),
+            },
+        ),
     )
 }
 

@@ -170,7 +170,7 @@ def record_angle(config: Config, asked: AngleQuestion, advice: Advice) -> None:
         for one in (*reversed(asked.others), asked.now)
         if one.reading_deg is not None and one.tells_angle
     ]
-    with Journal.open(config.folder, writable=True) as journal:
+    with Journal.of(config, writable=True) as journal:
         for one in kept:
             journal.record_rotator_solution(one)
 
@@ -189,7 +189,7 @@ def _framing(config: Config, asked: AngleQuestion) -> Framing | None:
         return None
     from nightplan.journal import Journal
 
-    journal = Journal.open(config.folder)
+    journal = Journal.of(config)
     found = None
     if journal is not None:
         with journal:
@@ -224,7 +224,7 @@ def _log(config: Config, train: str) -> list[RotatorSolution]:
     """Every stored solution of a train, newest evening first."""
     from nightplan.journal import Journal
 
-    journal = Journal.open(config.folder)
+    journal = Journal.of(config)
     if journal is None:
         return []
     with journal:

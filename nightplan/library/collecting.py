@@ -121,7 +121,7 @@ def collect(
     )
     collected, table, notices = collect_and_weigh(config, catalog_for(config), Path(folder), told)
     if torn_down:
-        with Journal.open(config.folder, writable=True) as journal:
+        with Journal.of(config, writable=True) as journal:
             journal.record_tear_down()
     return Gathering(collect_document(str(folder), collected, table, notices))
 
@@ -140,7 +140,7 @@ def gathered(config: Config) -> QTable:
     from nightplan.journal import Journal
 
     rows = []
-    stored = Journal.open(config.folder)
+    stored = Journal.of(config)
     if stored is not None:
         with stored:
             rows = stored.gathered_table()

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Remembered:
-    """A configuration with the journal's goals, and what earlier nights left.
+    """A configuration with the journal's goals and compositions, and what earlier nights left.
 
     `tonight` are the subs of the evening that was left out of `earlier`, in order of time.
     """
@@ -40,13 +40,13 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
     """
     from nightplan.journal.journal import Journal
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.returning.stored_goals import with_goals
+    from nightplan.planning.returning.stored_goals import with_kept
 
-    journal = Journal.open(config.folder)
+    journal = Journal.of(config)
     if journal is None:
         return Remembered(config)
     with journal:
-        goals = journal.goals()
+        goals, composed = journal.goals(), journal.compositions()
         subs, used = journal.subs(), _used_angles(journal)
         have, torn_down = journal.calibration_frames(), journal.last_tear_down()
     gathered: dict[tuple[str, int, str, str | None], float] = {}
@@ -55,7 +55,7 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
             key = (sub.target, sub.panel, sub.filter, sub.train)
             gathered[key] = gathered.get(key, 0.0) + sub.counted_s / 3600.0
     return Remembered(
-        with_goals(config, catalog_for(config), goals) if goals else config,
+        with_kept(config, catalog_for(config), goals, composed) if goals or composed else config,
         EarlierNights(
             gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
             used_angles=used,
@@ -68,7 +68,7 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
 
 
 def with_stored_goals(config: Config) -> Config:
-    """The configuration with the goals that the journal keeps, where it has none of its own."""
+    """The configuration with the goals and compositions that the journal keeps."""
     return remembered(config).config
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.library.earlier import earlier_nights
+from nightplan.library.earlier import earlier_nights, with_stored_goals
 from nightplan.library.inputs import catalog_and_rows, night_of, value_in
 from nightplan.library.outputs import Answer, coords_of, table_of
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from astropy.wcs import WCS
     from matplotlib.figure import Figure
 
+    from nightplan.library.composing import Composition
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
@@ -35,8 +36,11 @@ class Framed(Answer):
         The planner's own: every train, the guider, groups.
     """
 
-    def __init__(self, config: Config, catalog: Catalog, answer: FrameAnswer) -> None:
+    def __init__(
+        self, config: Config, catalog: Catalog, answer: FrameAnswer, asked: Composition
+    ) -> None:
         self.answer = answer
+        self._asked = asked
         self._config = config
         self._catalog = catalog
 
@@ -263,16 +267,20 @@ class Framed(Answer):
         write_footprint(path, self._config, self.answer.framing)
 
     def record(self) -> None:
-        """Store every panel in the journal, to come back to; as `--record`.
+        """Store every panel in the journal, to come back to, and the composition if one was asked
+        for; as `--record`.
 
         Raises
         ------
         nightplan.errors.FileError
             The journal cannot be written.
         """
+        from nightplan.library.composing import keep_composition
         from nightplan.library.keeping import keep_framing
 
         keep_framing(self._config, self.answer.framing)
+        if self._asked.given:
+            keep_composition(self._config, self.answer.target, self._asked)
 
 
 def frame(
@@ -282,6 +290,9 @@ def frame(
     *,
     train: str | None = None,
     angle: Quantity | str | None = None,
+    centre: SkyCoord | None = None,
+    panels: int | None = None,
+    group: int | None = None,
     journal: bool = True,
     stars: StarCatalog | None = None,
 ) -> Framed:
@@ -298,26 +309,54 @@ def frame(
         The train to take; by default the best.
     angle : Quantity, optional
         The position angle wanted, 0 to below 180 deg.
+    centre : SkyCoord, optional
+        The centre wanted, of the field or the mosaic.
+    panels : int, optional
+        Largest number of panels; 1 is a single field, whatever it cuts.
+    group : int, optional
+        The composition with neighbours to take, from 1, of those that this call proposes.
     journal : bool
-        Keep an angle of earlier nights, or of flats that still hold, where it serves.
+        Keep a composition, an angle of earlier nights, or of flats that still hold, where it
+        serves.
     stars : StarCatalog, optional
         Stars for the guider; by default the bundled ones and the configuration's file.
 
     Raises
     ------
     nightplan.errors.InputError
-        The configuration has no such train, or an angle is out of range.
+        The configuration has no such train, or an angle, a number of panels or a group is out of
+        range.
     nightplan.errors.TargetError
         The name is unknown or ambiguous.
     """
     from astropy import units as u
 
+    from nightplan.errors import InputError
+    from nightplan.library.composing import Composition, composed
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.planning.framing.camera_angle import check_position_angle
     from nightplan.planning.returning.earlier_nights import EarlierNights
 
     catalog, (row,) = catalog_and_rows(config, [target])
     found = catalog.target(row)
+    if panels is not None and not 1 <= panels <= 100:
+        raise InputError("library", "panels", panels, "1 to 100")
+    asked = Composition(
+        centre_deg=None
+        if centre is None
+        else (float(centre.icrs.ra.deg), float(centre.icrs.dec.deg)),
+        panels=panels,
+        group=group,
+    )
+    angle_deg = None if angle is None else check_position_angle(value_in("angle", angle, u.deg))
+    config = composed(
+        with_stored_goals(config) if journal else config,
+        found,
+        catalog,
+        asked,
+        angle_deg=angle_deg,
+        train=train,
+    )
     earlier = earlier_nights(config) if journal else EarlierNights()
     answer = frame_answer(
         config,
@@ -325,14 +364,14 @@ def frame(
         found,
         catalog,
         train=train,
-        angle_deg=None if angle is None else check_position_angle(value_in("angle", angle, u.deg)),
+        angle_deg=angle_deg,
         used_angles={
             name: earlier.used_angles.get((found.name, name), ()) for name in config.train
         },
         flats_angles=earlier.flats_angles,
         stars=stars,
     )
-    return Framed(config, catalog, answer)
+    return Framed(config, catalog, answer, asked)
 
 
 def _angle(degrees: float) -> Angle:

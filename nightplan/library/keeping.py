@@ -60,7 +60,7 @@ def keep_goals(config: Config, target: str, hours: Mapping[str, float | None]) -
     from nightplan.journal import Journal
 
     check_goal_filters(config, hours)
-    with Journal.open(config.folder, writable=True) as journal:
+    with Journal.of(config, writable=True) as journal:
         journal.set_goals(target, hours)
         return journal.goals(target).get(target, {})
 
@@ -77,7 +77,7 @@ def keep_framing(config: Config, framing: Framing) -> None:
     from nightplan.journal import Journal
 
     mirrored = config.train[framing.train].mirrored
-    with Journal.open(config.folder, writable=True) as journal:
+    with Journal.of(config, writable=True) as journal:
         for number, panel in enumerate(framing.panels, start=1):
             journal.record_framing(
                 framing.target,

@@ -16,6 +16,7 @@ from nightplan.model.calibration import Calibration
 from nightplan.model.camera import Camera
 from nightplan.model.equipment import Focuser, Guider, Mount, Power, Rotator
 from nightplan.model.filters import Filter, FilterWheel
+from nightplan.model.framing_wish import FramingWish
 from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
 from nightplan.model.optical_train import Optics, Train
 from nightplan.model.preferences import Goal, OwnTarget, Preferences
@@ -48,8 +49,10 @@ class Config(Section):
     target: dict[str, OwnTarget] = Field(default_factory=dict)
     goal: dict[str, Goal] = Field(default_factory=dict)
     recipe: dict[str, RecipeWish] = Field(default_factory=dict)
+    framing: dict[str, FramingWish] = Field(default_factory=dict)
 
     _path: Path = PrivateAttr(default=Path("nightplan.toml"))
+    _named_rig: str = PrivateAttr(default="")
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Config:
@@ -72,6 +75,11 @@ class Config(Section):
                         raise KeyedValueError(
                             f"{owner}.{key}", name, f"one of {', '.join(self.filter)}"
                         )
+        for owner, framing in self.framing.items():
+            if framing.train is not None and framing.train not in self.train:
+                raise KeyedValueError(
+                    f"framing.{owner}.train", framing.train, f"one of {', '.join(self.train)}"
+                )
         return self
 
     def __eq__(self, other: object) -> bool:
@@ -93,6 +101,11 @@ class Config(Section):
             f"{optics.aperture_mm:g} mm, focal length {optics.focal_length_mm:g} mm, "
             f"{camera.width_px} × {camera.height_px} px of {camera.pixel_um:g} µm"
         )
+
+    @property
+    def named_rig(self) -> str:
+        """The name that the file gives the rig in use; empty for the only one of a file."""
+        return self._named_rig
 
     @property
     def folder(self) -> Path:

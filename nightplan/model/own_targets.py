@@ -64,10 +64,16 @@ def catalog_for(config: Config) -> Catalog:
     Raises
     ------
     ConfigError
-        As `own_targets`; or a goal or a preference names what is no target.
+        As `own_targets`; or a goal, a framing or a preference names what is no target.
     """
     catalog = load_catalog(own_targets(config))
     named = [("goal", name) for name in config.goal]
+    named += [("framing", name) for name in config.framing]
+    named += [
+        (f"framing.{owner}.with_targets", name)
+        for owner, wish in config.framing.items()
+        for name in wish.with_targets
+    ]
     named += [("preferences.targets", name) for name in config.preferences.targets]
     for key, name in named:
         try:

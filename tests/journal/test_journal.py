@@ -333,24 +333,24 @@ def test_an_empty_file_is_a_journal_to_be(tmp_path):
         assert journal.record_subs([sub(1)]).added
 
 
-STEP_3 = ("ALTER TABLE night ADD COLUMN seeing_arcsec REAL", "UPDATE night SET note = 'carried'")
+NEXT_STEP = ("ALTER TABLE night ADD COLUMN seeing_arcsec REAL", "UPDATE night SET note = 'carried'")
 
 
 def test_migration_keeps_what_was_there(tmp_path, monkeypatch):
     with open_new(tmp_path) as journal:
         journal.record_subs([sub(1), sub(2)])
     before = folder_state(tmp_path)
-    steps = (*migrations.STEPS, STEP_3)
+    steps = (*migrations.STEPS, NEXT_STEP)
     for function in (migrations.check_version, migrations.migrate):
         monkeypatch.setattr(function, "__defaults__", (steps,))
     monkeypatch.setattr("nightplan.journal.database.STEPS", steps)
     # Read by the newer program: brought up to date in memory only.
     with Journal.open(tmp_path) as journal:
-        assert migrations.stored_version(journal._connection) == 3
+        assert migrations.stored_version(journal._connection) == len(steps)
         assert len(journal.subs()) == 2
     assert folder_state(tmp_path) == before
     with open_new(tmp_path) as journal:
-        assert migrations.stored_version(journal._connection) == 3
+        assert migrations.stored_version(journal._connection) == len(steps)
         assert [row[0] for row in journal._connection.execute("SELECT note FROM night")] == [
             "carried"
         ]
@@ -360,7 +360,7 @@ def test_migration_keeps_what_was_there(tmp_path, monkeypatch):
 def test_a_migration_that_fails_changes_nothing(tmp_path):
     with open_new(tmp_path) as journal:
         journal.record_subs([sub(1)])
-        faulty = (*migrations.STEPS, (*STEP_3, "UPDATE nothing SET here = 1"))
+        faulty = (*migrations.STEPS, (*NEXT_STEP, "UPDATE nothing SET here = 1"))
         with pytest.raises(sqlite3.OperationalError):
             migrations.migrate(journal._connection, "x", faulty)
         assert migrations.stored_version(journal._connection) == len(migrations.STEPS)

@@ -13,6 +13,7 @@ from nightplan.planning.choosing.score_parts import (
     framing_part,
 )
 from nightplan.planning.framing.catalog_framing import frame_catalog
+from nightplan.planning.framing.wished_catalog import with_wishes
 from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.tonight.visibility import sky_tracks
@@ -47,7 +48,7 @@ def catalog_merits(config: Config, catalog: Catalog, train: str, utc_mjd: float)
     nightplan.errors.InputError
         The configuration has no such train.
     """
-    framed = frame_catalog(config, catalog, (train,))
+    framed = with_wishes(config, catalog, frame_catalog(config, catalog, (train,)))
     framing, _ = framing_part(config, catalog, framed, (train,))
     tracks = sky_tracks(config.site, catalog.ra_deg, catalog.dec_deg, [utc_mjd])
     targets = catalog.targets(range(len(catalog)))

@@ -46,7 +46,8 @@ def framing_part(
     by_mosaic = np.where(whole, PANEL_COST ** (panels - 1.0), 0.0)
     by_field = framed.coverage**2
     single = by_field >= by_mosaic
-    return fill * np.maximum(by_field, by_mosaic), np.where(single, 1, panels).astype(np.intp)
+    part = fill * np.maximum(by_field, by_mosaic) * framed.allowed
+    return part, np.where(single, 1, panels).astype(np.intp)
 
 
 def _optics(config: Config, trains: tuple[str, ...]) -> list[Any]:

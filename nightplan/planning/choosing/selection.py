@@ -31,6 +31,7 @@ from nightplan.planning.choosing.score_parts import (
 )
 from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_rows
 from nightplan.planning.framing.catalog_framing import frame_catalog
+from nightplan.planning.framing.wished_catalog import with_wishes
 from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.photons.recipes import leading_filters
@@ -209,8 +210,9 @@ def _geometry(
     up = np.flatnonzero((hours >= SHORTEST_H) & np.isfinite(best))
     rows = rows[up]
     trains = tuple(config.train)
-    framed = frame_catalog(config, catalog.subset(rows), trains)
-    part, panels = framing_part(config, catalog.subset(rows), framed, trains)
+    up_now = catalog.subset(rows)
+    framed = with_wishes(config, up_now, frame_catalog(config, up_now, trains))
+    part, panels = framing_part(config, up_now, framed, trains)
     train = np.argmax(part, axis=1)
     index = np.arange(rows.size)
     names = catalog.name[rows]

@@ -10,7 +10,8 @@ explained. The weights are ours and stated here:
 - `detail`: fourth root of (image scale of the finest train ÷ this train's);
 - `sampling`: 1 from 2 to 3.5 pixels per FWHM of the seeing, falling as the ratio outside;
 - `corners`: half weight on the light that the filter's edge leaves the corner, times the share of
-  the sensor inside the image circle.
+  the sensor inside the image circle;
+- `wish`: 0 for a train other than the one that the imager wishes for this target, else 1.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.model.framing_wish import framing_for
 from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
 from nightplan.planning.framing.outlines import shape_of
 from nightplan.planning.optics.train_optics import ARCSEC_PER_RADIAN, TrainOptics, train_optics
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
 
-PARTS = ("coverage", "margin", "time", "detail", "sampling", "corners")
+PARTS = ("coverage", "margin", "time", "detail", "sampling", "corners", "wish")
 
 CUT_MARGIN = 0.85
 THIN_MARGIN = 0.9
@@ -158,7 +160,8 @@ def rank_trains(
         for name in config.train
     }
     hours = {name: hours_of(target, name) for name in config.train}
-    return ranked(config, target.name, _extent_arcsec(target), framings, hours)
+    wish = framing_for(config, target).train
+    return ranked(config, target.name, _extent_arcsec(target), framings, hours, wish)
 
 
 def ranked(
@@ -167,8 +170,12 @@ def ranked(
     extent_arcsec: float,
     framings: Mapping[str, Framing],
     hours_to_snr: Mapping[str, float],
+    wish: str | None = None,
 ) -> TrainRanking:
-    """Rank trains from framings that are known already; one entry a train in each mapping."""
+    """Rank trains from framings that are known already; one entry a train in each mapping.
+
+    `wish` is the only train that the imager wants for this target.
+    """
     optics = {train: train_optics(config, train) for train in framings}
     finest = min(each.image_scale_arcsec_px for each in optics.values())
     whole = {
@@ -185,6 +192,7 @@ def ranked(
             "detail": (finest / own.image_scale_arcsec_px) ** 0.25,
             "sampling": _sampling_part(own.pixels_per_fwhm),
             "corners": (0.5 + 0.5 * own.corner_illumination) * own.circle_share,
+            "wish": 1.0 if wish in (None, train) else 0.0,
         }
         fits.append(
             TrainFit(
@@ -198,7 +206,9 @@ def ranked(
                 score=math.prod(parts.values()),
             )
         )
-    fits.sort(key=lambda fit: -fit.score)
+    fits.sort(key=lambda fit: (-fit.parts["wish"], -fit.score))
+    if wish is not None:
+        return TrainRanking(name, tuple(fits), f"{wish} for {name}: the train that you chose.")
     return TrainRanking(name, tuple(fits), _reason(name, fits))
 
 
@@ -412,6 +422,9 @@ def _loss(ranking: TrainRanking, train: str) -> TargetLoss:
     share = 1.0 - _share(ranking, train)
     if taken is best or share < 1e-9:
         return TargetLoss(ranking.target, train, 0.0, f"{ranking.target} loses nothing.")
+    if taken.parts["wish"] == 0.0:
+        reason = f"{ranking.target} is to be shot with the {best.train}, as you chose."
+        return TargetLoss(ranking.target, best.train, share, reason)
     told = {
         part: words
         for part in sorted(PARTS, key=lambda p: -_log_ratio(best.parts[p], taken.parts[p]))

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.model.framing_wish import framing_for
 from nightplan.model.star_catalog import StarCatalog, Stars
 from nightplan.planning.framing.camera_angle import default_image_up_deg
 from nightplan.planning.framing.field_search import Field, scan_angles
 from nightplan.planning.framing.framing import Panel, lay_out, panels_of
 from nightplan.planning.framing.guide_patch import GuidePatch, guide_patch, patch_direction_deg
-from nightplan.planning.framing.outlines import shape_of
 from nightplan.planning.framing.star_density import local_density
+from nightplan.planning.framing.wished import wished_shape
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.sky.angles import separation_deg
 
@@ -88,7 +89,8 @@ def sweep_angles(
     `stars` is wanted for the guider only.
     """
     optics = train_optics(config, train)
-    shape = shape_of(target)
+    wish = framing_for(config, target)
+    shape, _ = wished_shape(config, target, wish)
     field = Field(optics.half_long_plane, optics.half_short_plane)
     scan = scan_angles(shape, field, ANGLES_DEG)
     up = np.array([default_image_up_deg(float(angle), optics) for angle in ANGLES_DEG])
@@ -98,7 +100,7 @@ def sweep_angles(
     for i, angle in enumerate(ANGLES_DEG.tolist()):
         at = float(scan.ra_deg[i]), float(scan.dec_deg[i])
         if margin_rad[i] < 0.0:
-            single, grid, _ = lay_out(config, shape, field, angle)
+            single, grid, _ = lay_out(config, shape, field, angle, most_panels=wish.panels)
             best = single if grid is None else grid
             coverage[i], margin_rad[i] = best.coverage, best.margin_rad
             if grid is not None:

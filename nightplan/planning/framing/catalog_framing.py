@@ -46,6 +46,8 @@ class CatalogFraming:
         Panels that hold the target with the wanted margin, at the best angle; 1 for one field.
     fits : ndarray of bool
         Whether one field gives the wanted margin.
+    allowed : ndarray of bool
+        False for trains other than the one that the imager wishes for the target.
     """
 
     trains: tuple[str, ...]
@@ -54,6 +56,7 @@ class CatalogFraming:
     position_angle_deg: Floats
     panels: Floats
     fits: NDArray[np.bool_]
+    allowed: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -162,6 +165,7 @@ def frame_catalog(
         position_angle_deg=best_angle,
         panels=_panels(major, minor, wide, high, fits, wanted, config.preferences.mosaic_overlap),
         fits=fits,
+        allowed=np.ones(fits.shape, dtype=bool),
     )
 
 

@@ -81,7 +81,7 @@ class AngleScan:
 def scan_angles(shape: Shape, field: Field, angles_deg: ArrayLike) -> AngleScan:
     """Margin at each angle, with the field centred on the outline's extent at that angle."""
     angles = np.atleast_1d(np.asarray(angles_deg, float))
-    if shape.symmetric:
+    if shape.centred:
         along, across = to_rectangle_axes(shape.reach, angles)
         centre_ra, centre_dec = (
             np.full(angles.shape, shape.ra_deg),
@@ -138,7 +138,7 @@ def place_at(
     """The best field at an angle: centred for the margin or, where that fails, for coverage."""
     found = scan_angles(shape, field, [angle_deg])
     centred = place(shape, field, float(found.ra_deg[0]), float(found.dec_deg[0]), angle_deg)
-    if shape.symmetric or not try_offsets or centred.margin_rad >= 0.0:
+    if shape.centred or not try_offsets or centred.margin_rad >= 0.0:
         return centred
     ra, dec = _widest_centre(shape, field, angle_deg, centred)
     moved = place(shape, field, ra, dec, angle_deg)
@@ -283,11 +283,11 @@ def _widest(shape: Shape, field: Field, scan: AngleScan, try_offsets: bool) -> f
     """Angle of most coverage, of equals the one with most margin."""
     angles = scan.angle_deg
     coverage = coverage_of_turns(shape, field, scan.ra_deg, scan.dec_deg, angles)
-    if try_offsets and not shape.symmetric:
+    if try_offsets and not shape.centred:
         coverage = _with_offsets(shape, field, scan, coverage)
     near = coverage >= coverage.max() - _SAME_COVERAGE
     top = int(np.argmax(np.where(near, scan.margin_rad, -np.inf)))
-    if not shape.symmetric:
+    if not shape.centred:
         return float(angles[top])
     return _peak(
         lambda turns: coverage_of_turns(shape, field, shape.ra_deg, shape.dec_deg, turns),

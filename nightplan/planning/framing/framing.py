@@ -8,11 +8,12 @@ the margin, without it, or but for a sliver; else the one field that covers most
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.model.framing_wish import framing_for
 from nightplan.model.goals import goal_for
 from nightplan.planning.framing.camera_angle import (
     default_image_up_deg,
@@ -36,7 +37,8 @@ from nightplan.planning.framing.mosaic import (
     grid_tolerance_deg,
     plan_grid,
 )
-from nightplan.planning.framing.outlines import Shape, shape_of, shape_of_group
+from nightplan.planning.framing.outlines import Shape, shape_of_group
+from nightplan.planning.framing.wished import wished_shape
 from nightplan.planning.optics.train_optics import ARCMIN_PER_RADIAN, TrainOptics, train_optics
 from nightplan.planning.returning.camera_return import image_up_angles_deg
 from nightplan.sky.angles import wrap_180_deg
@@ -139,8 +141,6 @@ class Framing:
 
     def twin(self) -> Framing:
         """The same framing with image up the other way: same sky, guider on the other side."""
-        from dataclasses import replace
-
         panels = tuple(
             replace(panel, image_up_angle_deg=twin_deg(panel.image_up_angle_deg))
             for panel in self.panels
@@ -164,7 +164,9 @@ def frame_target(
     config, target, train
         The train by its name in the configuration.
     angle_deg : float, optional
-        The position angle wanted, 0 <= angle < 180; then no other is considered.
+        The position angle wanted, 0 <= angle < 180; then no other is considered. By default
+        that of the target's wish in the configuration, `framing.NAME`, whose centre and number of
+        panels hold too.
     used_angles : sequence of float
         Position angles already used for this target, latest first. The configuration's
         `goal.NAME.position_angle_deg` goes before them.
@@ -180,7 +182,11 @@ def frame_target(
     used = list(used_angles)
     if goal is not None and goal.position_angle_deg is not None:
         used.insert(0, goal.position_angle_deg)
-    return _frame(config, target.name, shape_of(target), train, angle_deg, used, flats_angles)
+    wish = framing_for(config, target)
+    shape, label = wished_shape(config, target, wish)
+    angle = wish.position_angle_deg if angle_deg is None else angle_deg
+    found = _frame(config, label, shape, train, angle, used, flats_angles, wish.panels)
+    return replace(found, target=target.name)
 
 
 def frame_group(
@@ -209,6 +215,7 @@ def _frame(
     angle_deg: float | None,
     used: list[float],
     flats: Sequence[float],
+    most_panels: int | None = None,
 ) -> Framing:
     if angle_deg is not None:
         from nightplan.planning.framing.camera_angle import check_position_angle
@@ -217,7 +224,7 @@ def _frame(
     optics = train_optics(config, train)
     field = Field(optics.half_long_plane, optics.half_short_plane)
     wanted = config.preferences.margin_arcmin / ARCMIN_PER_RADIAN
-    single, grid, choice = lay_out(config, shape, field, angle_deg, used, flats)
+    single, grid, choice = lay_out(config, shape, field, angle_deg, used, flats, most_panels)
     needed = 1
     if single.margin_rad < wanted - 1e-9:
         overlap = config.preferences.mosaic_overlap
@@ -234,10 +241,12 @@ def lay_out(
     angle_deg: float | None,
     used: Sequence[float] = (),
     flats: Sequence[float] = (),
+    most_panels: int | None = None,
 ) -> tuple[Placement, Grid | None, AngleChoice]:
     """The single field on an outline, the mosaic that takes its place or None, and the angle.
 
     `angle_deg`, if given, is the only one considered; else `used` and `flats` are preferred.
+    `most_panels` stands before the configuration's `mosaic_most_panels`.
     """
     wanted = config.preferences.margin_arcmin / ARCMIN_PER_RADIAN
     if angle_deg is None:
@@ -251,8 +260,9 @@ def lay_out(
 
     grid = None
     if single.margin_rad < 0.0 and single.coverage < SINGLE_FIELD_COVERAGE:
-        grid, choice = _mosaic(config, shape, field, wanted, choice, used, flats)
-        if grid is None and not shape.symmetric:
+        most = config.preferences.mosaic_most_panels if most_panels is None else most_panels
+        grid, choice = _mosaic(config, shape, field, wanted, choice, used, flats, most)
+        if grid is None and not shape.centred:
             if angle_deg is None:
                 choice = widest_angle(shape, field, used, flats)
             single = place_at(shape, field, choice.angle_deg)
@@ -267,9 +277,9 @@ def _mosaic(
     choice: AngleChoice,
     used: Sequence[float],
     flats: Sequence[float],
+    most: int,
 ) -> tuple[Grid | None, AngleChoice]:
     overlap = config.preferences.mosaic_overlap
-    most = config.preferences.mosaic_most_panels
     asked = choice.angle_deg if choice.why == "asked" else None
     named = [*used, *flats, 90.0, 0.0]
     for margin in (wanted, 0.0):
@@ -277,7 +287,7 @@ def _mosaic(
         if grid is not None:
             break
     else:
-        grid = _partial_grid(config, shape, field, asked, named)
+        grid = _partial_grid(shape, field, overlap, most, asked, named)
     grid = _without_slivers(grid, shape, field, overlap, asked, named)
     if grid is None or grid.count == 1:
         return None, choice
@@ -304,14 +314,18 @@ def _without_slivers(
 
 
 def _partial_grid(
-    config: Config, shape: Shape, field: Field, asked: float | None, named: Sequence[float]
+    shape: Shape,
+    field: Field,
+    overlap: float,
+    most: int,
+    asked: float | None,
+    named: Sequence[float],
 ) -> Grid | None:
-    most = config.preferences.mosaic_most_panels
     hull_area = float(np.ptp(shape.hull[:, 0]) * np.ptp(shape.hull[:, 1]))
     # A target far larger than all panels together is not worth the search.
     if most < 2 or most * 4.0 * field.half_long * field.half_short < 0.5 * hull_area:
         return None
-    grid = best_partial_grid(shape, field, config.preferences.mosaic_overlap, most, asked, named)
+    grid = best_partial_grid(shape, field, overlap, most, asked, named)
     if grid is None or grid.coverage < PARTIAL_MOSAIC_COVERAGE:
         return None
     return grid
@@ -369,7 +383,7 @@ def _single_framing(
         panels=(panel,),
         mosaic_columns=1,
         mosaic_rows=1,
-        offset_arcmin=_offset_arcmin(shape, placed.ra_deg, placed.dec_deg),
+        offset_arcmin=shape.offset_arcmin(placed.ra_deg, placed.dec_deg),
         angle_choice=choice.why,
         whole_mosaic_panels=needed,
         reason=_sentence(fit, shape, choice, tolerance, placed.margin_rad >= wanted - 1e-9),
@@ -434,17 +448,11 @@ def _mosaic_framing(
         panels=panels,
         mosaic_columns=grid.columns,
         mosaic_rows=grid.rows,
-        offset_arcmin=_offset_arcmin(shape, grid.ra_deg, grid.dec_deg),
+        offset_arcmin=shape.offset_arcmin(grid.ra_deg, grid.dec_deg),
         angle_choice=choice.why,
         whole_mosaic_panels=needed,
         reason=_sentence(fit, shape, choice, tolerance, grid.margin_rad >= wanted - 1e-7),
     )
-
-
-def _offset_arcmin(shape: Shape, ra_deg: float, dec_deg: float) -> float:
-    from nightplan.sky.angles import separation_deg
-
-    return 60.0 * float(separation_deg(shape.ra_deg, shape.dec_deg, ra_deg, dec_deg))
 
 
 def _percent(share: float) -> str:
@@ -474,6 +482,9 @@ def _sentence(
         text += f"; any other angle {cost}"
     else:
         text += f"; up to {tolerance:.1f}° off {cost}"
+    if shape.pinned:
+        away = shape.offset_arcmin(shape.ra_deg, shape.dec_deg)
+        text += f"; the centre is the one you chose, {away:.1f}′ from its middle"
     if shape.assumption:
         text += f"; {shape.assumption}"
     return text + "."

@@ -228,10 +228,14 @@ def _span(count: Floats, half: float, overlap: float) -> Floats:
 
 
 def _extents(shape: Shape, field: Field, angles_deg: Floats) -> tuple[Floats, Floats]:
-    """Full extents of the outline along and across each angle, tangents, (angle,) each."""
+    """Full extents of the outline along and across each angle, tangents, (angle,) each; those
+    that a grid needs about its centre."""
     hull = shape.hull
     if shape.symmetric:
         along, across = to_rectangle_axes(hull, angles_deg)
+    elif shape.pinned:
+        # From a centre that is not the outline's own, the grid has to reach its far side.
+        along, across = to_rectangle_axes(np.concatenate((hull, -hull)), angles_deg)
     else:
         scan = scan_angles(shape, field, angles_deg)
         ra, dec = deproject(hull[:, 0], hull[:, 1], shape.ra_deg, shape.dec_deg)

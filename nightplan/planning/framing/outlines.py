@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.target import Target
 from nightplan.plane.polygons import convex_hull, densify, ellipse_points
+from nightplan.sky.angles import separation_deg
 from nightplan.sky.tangent_plane import deproject, project
 
 Floats = NDArray[np.float64]
@@ -33,6 +34,9 @@ class Shape:
         One outline a member, as tangents (xi, eta).
     symmetric : bool
         Whether the outline looks the same turned by 180° about the tangent point.
+    pinned_from : tuple of float, or None
+        Where the field's centre is bound to the tangent point by the imager's wish: the place of
+        the target's own middle.
     assumption : str
         What had to be assumed for want of data, or "".
     ellipse : tuple of float, or None
@@ -45,7 +49,18 @@ class Shape:
     polygons: tuple[Floats, ...]
     symmetric: bool
     assumption: str = ""
+    pinned_from: tuple[float, float] | None = None
     ellipse: tuple[float, float, float] | None = None
+
+    @property
+    def pinned(self) -> bool:
+        """Whether the imager's wish binds the field's centre."""
+        return self.pinned_from is not None
+
+    @property
+    def centred(self) -> bool:
+        """Whether the field belongs on the tangent point at every angle."""
+        return self.symmetric or self.pinned
 
     @property
     def reach(self) -> Floats:
@@ -73,6 +88,16 @@ class Shape:
             moved.append(np.stack(project(ra, dec, ra_deg, dec_deg), axis=1))
         return Shape(ra_deg, dec_deg, tuple(moved), False, self.assumption)
 
+    def pinned_at(self, ra_deg: float, dec_deg: float) -> Shape:
+        """The same outlines with the field's centre bound to a place."""
+        middle = (self.ra_deg, self.dec_deg)
+        return replace(self.seen_from(ra_deg, dec_deg), pinned_from=middle)
+
+    def offset_arcmin(self, ra_deg: float, dec_deg: float) -> float:
+        """Distance of a place from the target's own middle."""
+        middle = self.pinned_from or (self.ra_deg, self.dec_deg)
+        return 60.0 * float(separation_deg(*middle, ra_deg, dec_deg))
+
     def edge_points(self, longest: float) -> Floats:
         """Points along all outlines, no farther apart than `longest` (tangents), shape (n, 2)."""
         return np.concatenate([densify(polygon, longest) for polygon in self.polygons])
@@ -90,7 +115,7 @@ def shape_of(target: Target) -> Shape:
     major, minor, angle, assumption = ellipse_of(target)
     ellipse = (semi_axis_plane(major), semi_axis_plane(minor), angle)
     polygon = ellipse_points(*ellipse, _ELLIPSE_POINTS)
-    return Shape(target.ra_deg, target.dec_deg, (polygon,), True, assumption, ellipse)
+    return Shape(target.ra_deg, target.dec_deg, (polygon,), True, assumption, ellipse=ellipse)
 
 
 def ellipse_of(target: Target) -> tuple[float, float, float, str]:

@@ -109,11 +109,11 @@ def collect_and_weigh(
     # Weighed before they are stored: a reader, or a pulled plug, never finds them counted in full.
     collected = collect_folder(folder, config, catalog, told, progress, weigh)
     if not (collected.added or collected.already_known):
-        stored = Journal.open(config.folder)
+        stored = Journal.of(config)
         if stored is None:
             return collected, [], []
         with stored:
             return collected, stored.gathered_table(), []
-    with Journal.open(config.folder, writable=True) as journal:
+    with Journal.of(config, writable=True) as journal:
         notices = [*collected.notices, *record_equivalents(config, catalog, journal)]
         return collected, journal.gathered_table(), notices

@@ -1,0 +1,63 @@
+"""How the imager wants one target framed, where that is not left to the program."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field, model_validator
+
+from nightplan.model.goals import named_for
+from nightplan.model.section import KeyedValueError, Listed, Names, Pair, Section
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.model.target import Target
+
+FARTHEST_ARCMIN = 3000.0
+
+
+class FramingWish(Section):
+    """A composition: what is not given is chosen as ever.
+
+    The field has to hold `with_targets` too. `centre_deg` is the middle of the field, or of the
+    mosaic, ICRS; `offset_arcmin` says the same as steps to the east and to the north of the
+    target's own middle. `panels` is the largest number of panels: 1 is a single field, whatever
+    it cuts. `position_angle_deg` is the only angle considered, and `train` the only train.
+    """
+
+    centre_deg: Annotated[Pair, Listed] | None = None
+    offset_arcmin: Annotated[Pair, Listed] | None = None
+    with_targets: Names = ()
+    panels: Annotated[int, Field(ge=1, le=100)] | None = None
+    position_angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
+    train: str | None = None
+
+    @model_validator(mode="after")
+    def _one_place(self) -> FramingWish:
+        if self.centre_deg is not None:
+            if self.offset_arcmin is not None:
+                raise KeyedValueError(
+                    "offset_arcmin", list(self.offset_arcmin), "none beside centre_deg"
+                )
+            ra_deg, dec_deg = self.centre_deg
+            if not (0.0 <= ra_deg < 360.0 and -90.0 <= dec_deg <= 90.0):
+                raise KeyedValueError(
+                    "centre_deg",
+                    list(self.centre_deg),
+                    "[right ascension, declination]: from 0 to below 360 and from -90 to 90",
+                )
+        if self.offset_arcmin is not None and max(map(abs, self.offset_arcmin)) > FARTHEST_ARCMIN:
+            raise KeyedValueError(
+                "offset_arcmin",
+                list(self.offset_arcmin),
+                f"[east, north], each from {-FARTHEST_ARCMIN:g} to {FARTHEST_ARCMIN:g}",
+            )
+        return self
+
+
+NO_WISH = FramingWish()
+
+
+def framing_for(config: Config, target: Target) -> FramingWish:
+    """The wish for a target, however its name is spelled there; else an empty one."""
+    return named_for(config.framing, target) or NO_WISH
