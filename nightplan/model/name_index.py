@@ -29,7 +29,8 @@ LIST_SEPARATOR = ";"
 _MOST_LISTED = 6
 _MOST_NEAR = 5
 _SHORTEST = 3
-"""Letters that a part of a common name must have to be looked for."""
+_BEGINNING = 4
+"""Letters that a word, and the beginning of a name, must have to be looked for."""
 
 
 class Meaning(NamedTuple):
@@ -118,7 +119,7 @@ class NameIndex:
         return row
 
     def _rows_by_words(self, text: str, key: str, whole_name: bool) -> list[int]:
-        """Rows by the first of the rules that fits any: whole name, stem, end, words, beginning."""
+        """Rows by the first of the rules that fits any: the whole name, its stem, a part of it."""
         if key in self.common:
             return self.common[key]
         words, kind = name_words(text)
@@ -131,11 +132,10 @@ class NameIndex:
         together = "".join(words)
         rules = (
             lambda name: asked == name.stem or together == "".join(name.words),
-            lambda name: name.words[-size:] == words,
-            lambda name: any(
-                name.words[at : at + size] == words for at in range(len(name.words) - size)
+            lambda name: (
+                any(name.words[at : at + size] == words for at in range(len(name.words)))
+                or (len(key) >= _BEGINNING and key.isalpha() and name.stem.startswith(key))
             ),
-            lambda name: len(key) >= 4 and key.isalpha() and name.stem.startswith(key),
         )
         for rule in rules[:1] if whole_name else rules:
             rows = dict.fromkeys(
