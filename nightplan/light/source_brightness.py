@@ -41,11 +41,12 @@ class ContinuumClass:
     spread: float = 2.5
 
 
-# From memory, typical of catalogue objects: discs near 23.3 (Freeman 1970, ApJ 160, 811: 21.65 B
-# at the centre), dust in moonless exposures 24 and fainter. Power of λ: 0 is the sun's B - V 0.65.
+# Galaxies and globular clusters: the middle of the catalogue's own figures, and the factor that
+# three of four of them keep (tests/light/test_source_brightness.py). The rest from memory: dust in
+# moonless exposures 24 and fainter. Power of λ: 0 is the sun's B - V 0.65.
 CONTINUA = {
-    "galaxy": ContinuumClass(23.3, 0.5, 0.8, True),
-    "galaxy_group": ContinuumClass(24.0, 0.5, 0.8, True),
+    "galaxy": ContinuumClass(22.5, 0.5, 0.8, True),
+    "galaxy_group": ContinuumClass(23.0, 0.5, 0.8, True, spread=4.0),
     "emission_nebula": ContinuumClass(25.0, 0.0, 0.5, False),
     "cluster_with_nebula": ContinuumClass(24.5, 0.0, 0.5, False),
     "reflection_nebula": ContinuumClass(22.8, -1.5, 0.2, False),
@@ -53,7 +54,7 @@ CONTINUA = {
     "planetary_nebula": ContinuumClass(27.0, 0.0, 0.5, False),
     "supernova_remnant": ContinuumClass(26.5, 0.0, 0.5, False),
     "open_cluster": ContinuumClass(22.0, -1.0, 0.3, True),
-    "globular_cluster": ContinuumClass(20.5, 0.2, 0.7, True),
+    "globular_cluster": ContinuumClass(21.6, 0.2, 0.7, True, spread=4.0),
     "star_field": ContinuumClass(22.8, 0.2, 0.8, False),
     "other": ContinuumClass(24.5, 0.2, 0.7, True),
 }

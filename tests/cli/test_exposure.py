@@ -119,7 +119,8 @@ def test_text_and_plot(run: Run, tmp_path: Path) -> None:
     status, out, err = run("NGC 7000", "--date", "2027-10-01", "--plot", str(picture))
     assert status == 0, err
     assert all(len(line) <= 80 for line in out.splitlines())
-    assert "from memory" in out
+    assert "remembered" in out
+    assert "Taken to be: emission nebula" in out
     assert picture.read_text(encoding="utf-8").startswith("<?xml")
 
 

@@ -113,3 +113,24 @@ def test_chart_is_written(config_file, tmp_path):
     result = run(config_file, "M 51", "--chart", str(chart))
     assert result.exit_code == 0, result.output
     assert chart.read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_target_is_told_with_sources_and_grades(config_file):
+    target = document(config_file, "NGC 7000")["target"]
+    wanted = {
+        "name", "kind", "ra_deg", "dec_deg", "major_arcmin", "minor_arcmin",
+        "position_angle_deg", "lines", "grade", "sources",
+    }  # fmt: skip
+    assert wanted <= set(target)
+    assert target["name"] == "NGC 7000"
+    assert target["lines"][0] == "H-alpha"
+    assert target["grade"] in {"firm", "fair", "doubtful", "unchecked"}
+    assert {"position", "size", "kind", "brightness"} <= set(target["sources"])
+    text = run(config_file, "NGC 7000", "--date", "2027-10-06").output
+    assert "Taken to be: emission nebula" in text
+
+
+def test_hours_without_meaning_are_not_printed(config_file):
+    text = run(config_file, "Sh2-240", "--date", "2027-10-06").output
+    assert "more than 100 h" in text
+    assert "of the hours to the wanted signal" in " ".join(text.split())

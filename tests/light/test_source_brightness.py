@@ -133,6 +133,18 @@ def test_the_spread_of_typical_values_holds_for_listed_nebulae(kind: str) -> Non
     assert within.mean() >= 0.75
 
 
+@pytest.mark.parametrize("kind", ["galaxy", "galaxy_group", "globular_cluster"])
+def test_the_spread_of_typical_continua_holds_for_the_catalogue(kind: str) -> None:
+    """Three of four rows with a figure (OpenNGC after HyperLeda, or V over area) lie within it."""
+    catalog, typical = load_catalog(), CONTINUA[kind]
+    value = catalog.surface_brightness_mag_arcsec2
+    known = (catalog.kind == kind) & np.isfinite(value)
+    in_blue = catalog.surface_brightness_band[known] == "B"
+    apart = value[known] - np.where(in_blue, typical.b_minus_v, 0.0) - typical.v_mag
+    assert known.sum() > 20
+    assert np.mean(np.abs(apart) < 2.5 * np.log10(typical.spread)) >= 0.75
+
+
 def test_the_crab_shines_in_continuum_and_lines() -> None:
     """Source: V 8.4 over 7' x 5', handbooks, remembered: 20.9 mag/arcsec², a tenth of it lines."""
     crab = target_source(

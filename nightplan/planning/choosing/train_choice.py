@@ -390,6 +390,8 @@ def _time_words(one: TrainFit, other: TrainFit) -> str:
     fields = [_fields(len(fit.framing.panels)) for fit in (one, other)]
     finite = math.isfinite(one.hours_all_panels) and math.isfinite(other.hours_all_panels)
     hours = f"{_hours(one.hours_all_panels)} instead of {_hours(other.hours_all_panels)}"
+    if finite and min(one.hours_all_panels, other.hours_all_panels) > 100.0:
+        hours = f"{one.hours_all_panels / other.hours_all_panels:.2f} of the hours"
     if fields[0] != fields[1]:
         told = f"{fields[0]} instead of {fields[1].removesuffix(' panels')}"
         return told + (f" ({hours})" if finite else "")
@@ -414,7 +416,7 @@ def _fields(panels: int) -> str:
 
 
 def _hours(hours: float) -> str:
-    return f"{hours:.1f} h" if hours < 100.0 else f"{hours:.0f} h"
+    return f"{hours:.1f} h" if hours <= 100.0 else "more than 100 h"
 
 
 def _loss(ranking: TrainRanking, train: str) -> TargetLoss:
@@ -436,7 +438,7 @@ def _loss(ranking: TrainRanking, train: str) -> TargetLoss:
     reason += f": {' and '.join(told[part] for part in first)}. " if told else " by little. "
     reason += f"It loses {_percent(share)} of its best score"
     hours = taken.hours_all_panels, best.hours_all_panels
-    if "time" not in first and all(math.isfinite(each) for each in hours):
+    if "time" not in first and min(hours) <= 100.0 and math.isfinite(max(hours)):
         alike = abs(_log_ratio(*hours)) < _WORTH_SAYING
         reason += f"; to the wanted signal it takes {_hours(hours[0])}"
         reason += ", much as there" if alike else f" instead of {_hours(hours[1])}"

@@ -7,6 +7,7 @@ from typing import Literal
 
 from nightplan.planning.choosing.exposure import Exposure
 from nightplan.report.documents.base import Document
+from nightplan.report.documents.target import TargetDocument, target_document
 from nightplan.sky.times import utc_iso
 
 SubBound = Literal[
@@ -71,6 +72,7 @@ class ExposureDocument(Document):
     site: str
     date: str
     target: str
+    target_facts: TargetDocument
     train: str
     time_utc: str
     sky: SkyThere
@@ -88,6 +90,7 @@ def exposure_document(exposure: Exposure) -> ExposureDocument:
         site=exposure.night.site.name,
         date=exposure.night.evening.isoformat(),
         target=exposure.target.name,
+        target_facts=target_document(exposure.target),
         train=exposure.train,
         time_utc=utc_iso(exposure.utc_mjd),
         sky=_sky(exposure),

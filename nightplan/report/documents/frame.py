@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from nightplan.planning.framing.camera_angle import printed_axis_deg, printed_direction_deg
 from nightplan.report.documents.base import Document
+from nightplan.report.documents.target import TargetDocument, target_document
 
 if TYPE_CHECKING:
     from nightplan.planning.choosing.frame_answer import FrameAnswer
@@ -133,7 +134,7 @@ class FrameDocument(Document):
 
     site: str
     date: str
-    target: str
+    target: TargetDocument
     train: str
     position_angle_deg: float
     image_up_angle_deg: float
@@ -163,7 +164,7 @@ def frame_document(answer: FrameAnswer) -> FrameDocument:
         {
             "site": answer.night.site.name,
             "date": answer.night.evening.isoformat(),
-            "target": answer.target.name,
+            "target": target_document(answer.target),
             "train": framing.train,
             **_angles(framing),
             "trains": [_train(answer, fit) for fit in answer.ranking.fits],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from nightplan.planning.choosing.selection import Ranking
 from nightplan.planning.tonight.night import Night
 from nightplan.report.documents.base import Document
+from nightplan.report.documents.target import TargetDocument, target_document
 from nightplan.sky.times import utc_iso
 
 
@@ -28,6 +29,7 @@ class PickedTarget(Document):
     moon_altitude_deg: float
     moon_separation_deg: float
     grade: str
+    target_facts: TargetDocument
     why: str
 
 
@@ -66,6 +68,7 @@ def pick_document(night: Night, ranking: Ranking, count: int) -> PickDocument:
                 moon_altitude_deg=round(ranked.moon_altitude_deg, 3),
                 moon_separation_deg=round(ranked.moon_separation_deg, 3),
                 grade=target.grade,
+                target_facts=target_document(target),
                 why=ranked.why,
             )
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.text_table import paragraph, text_table
 
@@ -30,6 +31,7 @@ def exposure_text(document: ExposureDocument, site: Site) -> str:
             f"{document.target} with the {document.train} from {document.site}, "
             f"night of {document.date}, at {clock.clock(document.time_utc)} {clock.heading}"
         ),
+        paragraph(f"Taken to be: {target_line(document.target_facts)}."),
         "",
         paragraph(
             f"Target at {sky.target_altitude_deg:.0f}°, V sky there "

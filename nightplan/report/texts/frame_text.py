@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nightplan.light.line_brightness import CLASS_DEFAULT
+from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import number, percent
+from nightplan.report.wording.words import hours_words, number, percent
 
 if TYPE_CHECKING:
     from nightplan.report.documents.frame import FrameDocument, GuideSideOutlook, TrainFraming
@@ -22,11 +23,12 @@ def frame_text(document: FrameDocument) -> str:
     """Lay out angle, trains, panels, guider and groups in 80 columns."""
     lines = [
         paragraph(
-            f"{document.target} with the {document.train}: position angle "
+            f"{document.target.name} with the {document.train}: position angle "
             f"{number(document.position_angle_deg, 2)}° "
             f"(± {number(document.position_angle_tolerance_deg)}°), image up "
             f"{number(document.image_up_angle_deg, 2)}°"
         ),
+        paragraph(f"Taken to be: {target_line(document.target)}."),
         "",
         paragraph(document.reason),
         "",
@@ -93,7 +95,7 @@ def _figures(row: TrainFraming) -> dict[str, str]:
         "target across": f"{row.pixels_across:.0f} pixels",
         "sampling": f"{row.pixels_per_fwhm:.1f} pixels/FWHM, {row.sampling}",
         "light in corners": percent(row.corner_illumination),
-        "hours": "out of reach" if hours is None else f"{hours:.1f}",
+        "hours": "out of reach" if hours is None else hours_words(hours),
         "score": f"{row.score:.2f}",
     }
 

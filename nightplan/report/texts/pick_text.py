@@ -5,27 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nightplan.model.site import Site
+from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import counted, reason_words
+from nightplan.report.wording.words import KIND_WORDS, counted, reason_words
 
 if TYPE_CHECKING:
     from nightplan.report.documents.pick import PickDocument
-
-KIND_WORDS = {
-    "galaxy": "galaxy",
-    "galaxy_group": "galaxy group",
-    "emission_nebula": "emission nebula",
-    "reflection_nebula": "reflection nebula",
-    "dark_nebula": "dark nebula",
-    "planetary_nebula": "planetary nebula",
-    "supernova_remnant": "supernova remnant",
-    "open_cluster": "open cluster",
-    "globular_cluster": "globular cluster",
-    "cluster_with_nebula": "cluster + nebula",
-    "star_field": "star field",
-    "other": "other",
-}
 
 
 def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
@@ -57,7 +43,10 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
     if why:
         lines.append("")
         lines += [
-            paragraph(f"{row.name}: {row.why}", indent=f"{place:2d}  ")
+            paragraph(
+                f"{row.name}: {row.why} Taken to be: {target_line(row.target_facts)}.",
+                indent=f"{place:2d}  ",
+            )
             for place, row in enumerate(document.targets, start=1)
         ]
     lines += ["", clock.sentence]

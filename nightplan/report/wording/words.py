@@ -35,6 +35,24 @@ REASON_WORDS: Mapping[str, str] = {
     "all_goals_are_reached": "every goal is reached already",
 }
 
+KIND_WORDS: Mapping[str, str] = {
+    "galaxy": "galaxy",
+    "galaxy_group": "galaxy group",
+    "emission_nebula": "emission nebula",
+    "reflection_nebula": "reflection nebula",
+    "dark_nebula": "dark nebula",
+    "planetary_nebula": "planetary nebula",
+    "supernova_remnant": "supernova remnant",
+    "open_cluster": "open cluster",
+    "globular_cluster": "globular cluster",
+    "cluster_with_nebula": "cluster + nebula",
+    "star_field": "star field",
+    "other": "other",
+}
+
+MOST_HOURS = 100.0
+"""Hours beyond which a number would feign what is not known."""
+
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 GUIDE_WORDS: Mapping[str, str] = {
@@ -62,6 +80,11 @@ def number(value: float, most: int = 1) -> str:
     text = f"{value:.{most}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
+
+
+def hours_words(hours: float) -> str:
+    """``5.3 h``; beyond 100 the figure means no more than that."""
+    return f"{hours:.1f} h" if hours <= MOST_HOURS else f"more than {MOST_HOURS:.0f} h"
 
 
 def counted(count: int, noun: str) -> str:
