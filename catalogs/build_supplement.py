@@ -2,7 +2,7 @@
 
     python catalogs/build_supplement.py [FOLDER]
 
-Reads large_targets.csv (by hand), galaxy_axes.csv, and the classic lists with what we know of
+Reads large_targets.csv (by hand), second_lists.csv, and the classic lists with what we know of
 their entries (classic_lists.csv, classic_notes.csv); writes supplement.csv into FOLDER (this
 folder by default), one row a target with every column of the catalogue. The same input gives the
 same bytes.
@@ -39,6 +39,14 @@ COMPOSITE_SOURCE = "computed from the members' ellipses"
 # Two lists agree when sizes lie within this factor and places within this share of the size.
 AGREED_SIZE = 1.2
 AGREED_PLACE = 0.25
+
+# Two lists of galaxies agree when axis ratios lie within this factor and angles within this.
+AGREED_SHAPE = 1.5
+AGREED_DEG = 15.0
+SECOND_LISTS = {
+    "RC3": "RC3 (de Vaucouleurs et al. 1991), remembered",
+    "handbooks": "observing handbooks, remembered",
+}
 
 NUMBERS = (
     "ra_deg", "dec_deg", "major_arcmin", "minor_arcmin", "angle_deg", "magnitude_v", "magnitude_b",
@@ -273,25 +281,55 @@ def agree(entry: Row, diameter: float | None, old: Target) -> bool:
     return bool(1.0 / AGREED_SIZE <= ratio <= AGREED_SIZE and close)
 
 
-def galaxies(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:
-    """OpenNGC's galaxies with the axes of galaxy_axes.csv."""
-    added: Built = []
-    for cells in read("galaxy_axes.csv"):
-        angle = float(cells["angle_deg"]) if cells["angle_deg"] else None
-        figures: dict[str, Any] = {
-            "major_arcmin": float(cells["major_arcmin"]),
-            "minor_arcmin": float(cells["minor_arcmin"]),
-            "angle_deg": angle,
-            "size_source": cells["source"],
-            "angle_source": "" if angle is None else cells["source"],
-            "grade": cells["grade"],
-            "note": cells["note"],
-            "kind": "galaxy",
-            "origin": "supplement",
-        }
-        target = replace(base.target(row_of[cells["name"]]), **NO_BRIGHTNESS, **figures)
-        added.append((target, [cells["name"]]))
-    return made + added
+def checked(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:
+    """OpenNGC's galaxies and clusters set against a second list.
+
+    Rows of the supplement by hand are left as they are.
+    """
+    taken = {name for _, replaced in made for name in replaced}
+    rows = [cells for cells in read("second_lists.csv") if cells["name"] not in taken]
+    return made + [(against(base.target(row_of[one["name"]]), one), [one["name"]]) for one in rows]
+
+
+def against(old: Target, cells: Row) -> Target:
+    """One ellipse and one angle of two lists.
+
+    The larger counts where the majors differ by more than a fifth, for the fainter outskirts
+    belong into the frame; the second list's too where the axis ratios do not agree, and its angle
+    where the two differ by more than 15 degrees. Where both agree OpenNGC's figures stand.
+    """
+    other = SECOND_LISTS[cells["list"]]
+    major, minor = float(cells["major_arcmin"]), float(cells["minor_arcmin"])
+    angle = float(cells["angle_deg"]) if cells["angle_deg"] else None
+    target = replace(old, grade="fair", origin="supplement", **_checked(old, other))
+    old_major, old_minor = old.axes_arcmin or (0.01, 0.01)
+    flatter = (minor / major) / (old_minor / old_major)
+    other_shape = not 1.0 / AGREED_SHAPE < flatter < AGREED_SHAPE
+    ratio = major / old_major
+    if ratio > AGREED_SIZE or (other_shape and ratio > 1.0 / AGREED_SIZE):
+        target = replace(
+            target, major_arcmin=major, minor_arcmin=minor, angle_deg=angle, size_source=other,
+            angle_source="" if angle is None else other,
+            note="OpenNGC gives " + " x ".join(f"{axis:g}'" for axis in old.axes_arcmin or ()),
+            **NO_BRIGHTNESS,
+        )  # fmt: skip
+        target = replace(target, note="" if old.axes_arcmin is None else target.note)
+    elif ratio < 1.0 / AGREED_SIZE:
+        target = replace(target, note=f"{cells['list']}: {major:g}' x {minor:g}', remembered")
+    if angle is not None and (
+        old.angle_deg is None or abs((old.angle_deg - angle + 90.0) % 180.0 - 90.0) > AGREED_DEG
+    ):
+        target = replace(target, angle_deg=angle, angle_source=other)
+    return target
+
+
+def _checked(old: Target, other: str) -> dict[str, str]:
+    """Sources of a target whose OpenNGC figures agree with another list."""
+    agreed = f"OpenNGC, in agreement with {other}"
+    return {
+        "size_source": agreed if old.major_arcmin is not None else "",
+        "angle_source": agreed if old.angle_deg is not None else "",
+    }
 
 
 def honest(target: Target) -> Target:
@@ -333,7 +371,7 @@ def build() -> Built:
     columns = openngc_columns(HERE / "openngc.csv")
     base = Catalog(**columns)
     row_of = {str(name): row for row, name in enumerate(base.name)}
-    made = galaxies(by_hand(base, row_of), base, row_of)
+    made = checked(by_hand(base, row_of), base, row_of)
     made = classic(made, base, row_of)
     dropped = {row_of[name] for _, replaced in made for name in replaced}
     alone = columns_of([target for target, _ in made])

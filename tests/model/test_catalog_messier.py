@@ -29,10 +29,7 @@ TASTE_OF_DIAMETER = 0.25
 TASTE_ARCMIN = 2.5
 
 SIZE_FACTOR = 1.25
-SIZE_ELSEWHERE = {
-    "24": "120' x 60' in OpenNGC is the cloud, 90' its bright part",
-    "51": "OpenNGC's ellipse holds the companion too",
-}
+SIZE_ELSEWHERE = {}
 
 # Total magnitudes of galaxies scatter by half a magnitude between catalogues, and OpenNGC's V
 # often is no fainter than B.
@@ -71,3 +68,21 @@ def test_messier_object(catalog: Catalog, row: dict[str, str]) -> None:
     if row["kind"] in MAGNITUDE_TOLERANCE:
         assert target.magnitude is not None
         assert abs(target.magnitude - float(row["magnitude_v"])) < MAGNITUDE_TOLERANCE[row["kind"]]
+
+
+with open(REFERENCE.parent / "catalog_caldwell.csv", encoding="utf-8", newline="") as stream:
+    CALDWELL = list(csv.DictReader(line for line in stream if not line.startswith("#")))
+
+
+@pytest.mark.parametrize("row", CALDWELL, ids=lambda row: "C" + row["caldwell"])
+def test_caldwell_number(catalog: Catalog, row: dict[str, str]) -> None:
+    """Source: tests/reference/catalog_caldwell.csv, remembered."""
+    assert catalog.find(f"C {row['caldwell']}") == catalog.find(row["object"])
+
+
+def test_caldwell_numbers_are_all_there(catalog: Catalog) -> None:
+    assert len(CALDWELL) == 106
+    for number, member in ((14, "NGC 884"), (41, "Hyades"), (99, "Coalsack")):
+        whole = catalog.target(catalog.find(f"C {number}"))
+        part = catalog.target(catalog.find(member))
+        assert whole.coord.separation(part.coord).arcmin < (whole.major_arcmin or 0.0) / 2.0

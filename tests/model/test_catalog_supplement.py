@@ -36,6 +36,9 @@ PLACED_ELSEWHERE = {
     "B 143": "the E is made of B 142 and B 143, placed between them",
     "Sh2-30": "Sharpless is 12' east of the Trifid's star; kept at OpenNGC's place",
     "Sh2-244": "Sharpless is 4' off the Crab's pulsar",
+    "Sh2-292": "the Seagull's head",
+    "vdB 93": "the Seagull's head",
+    "vdB 142": "the head of the Elephant's Trunk",
     "vdB 67": "the westmost of the patches of NGC 2170",
     "vdB 131": "the south-west one of a pair",
 }

@@ -1,0 +1,69 @@
+"""Three hundred targets that people shoot: found as typed, right kind, size and angle.
+
+Source of the expected figures: tests/reference/catalog_famous.csv, remembered (see its head).
+"""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from nightplan.errors import TargetError
+from nightplan.model.catalog import Catalog
+from nightplan.model.catalog_reading import load_catalog
+
+REFERENCE = Path(__file__).parents[1] / "reference" / "catalog_famous.csv"
+
+with open(REFERENCE, encoding="utf-8", newline="") as _stream:
+    FAMOUS = list(csv.DictReader(line for line in _stream if not line.startswith("#")))
+
+KINDS = {
+    "g": "galaxy", "gg": "galaxy_group", "em": "emission_nebula", "rf": "reflection_nebula",
+    "dk": "dark_nebula", "pn": "planetary_nebula", "sn": "supernova_remnant",
+    "oc": "open_cluster", "gc": "globular_cluster", "cn": "cluster_with_nebula",
+    "sf": "star_field",
+}  # fmt: skip
+
+# The goal: size within 20 %, angle within 15°, for 295 of 300.
+SIZE_FACTOR = 1.2
+ANGLE_DEG = 15.0
+WANTED = 295
+
+
+def faults_of(catalog: Catalog, row: dict[str, str]) -> list[str]:
+    """What is wrong with the target that a typed name leads to; empty when nothing is."""
+    try:
+        target = catalog.target(catalog.find(row["typed"]))
+    except TargetError as error:
+        return [f"not found: {error}"]
+    faults = []
+    if target.kind != KINDS[row["kind"]]:
+        faults.append(f"{target.name} is {target.kind}")
+    expected = float(row["major_arcmin"])
+    size = target.major_arcmin
+    if size is None or not 1 / SIZE_FACTOR < size / expected < SIZE_FACTOR:
+        faults.append(f"{target.name} is {size}' long, not {expected}'")
+    if row["angle_deg"]:
+        angle = target.angle_deg
+        away = 90.0 if angle is None else abs((angle - float(row["angle_deg"]) + 90) % 180 - 90)
+        if away > ANGLE_DEG:
+            faults.append(f"{target.name} lies at {angle}, not {row['angle_deg']}")
+    return faults
+
+
+@pytest.fixture(scope="module")
+def catalog() -> Catalog:
+    return load_catalog()
+
+
+def test_there_are_three_hundred() -> None:
+    assert len(FAMOUS) == len({row["typed"] for row in FAMOUS}) == 300
+
+
+def test_famous_targets_are_as_people_know_them(catalog: Catalog) -> None:
+    wrong = {row["typed"]: faults for row in FAMOUS if (faults := faults_of(catalog, row))}
+    assert len(FAMOUS) - len(wrong) >= WANTED, wrong
+    assert np.isfinite(catalog.ra_deg).all()
