@@ -55,11 +55,12 @@ class Rotator(Section):
 
 
 class GuideSensor(Section):
-    """The sensor of a guide camera, and the faintest star it holds."""
+    """The sensor of a guide camera. `full_well_e` is at the gain that it guides with."""
 
     width_px: Annotated[int, Field(ge=16, le=20_000)]
     height_px: Annotated[int, Field(ge=16, le=20_000)]
     pixel_um: Annotated[float, Field(gt=0.0, le=50.0)]
+    full_well_e: Annotated[float, Field(ge=100.0, le=1_000_000.0)] = 15_000.0
 
 
 class Guider(Section):
@@ -76,7 +77,9 @@ class Guider(Section):
     field's middle to the patch while the target is east of the meridian; past the flip it is
     the opposite one. Where that is not given, it is `side` as seen with the camera up to north.
 
-    `limit_magnitude` is the faintest star that guides, Gaia G, for an exposure of `exposure_s`.
+    `limit_magnitude` is the faintest star that guides, Gaia G, for an exposure of `exposure_s`;
+    `bright_limit_magnitude` the brightest: without it, the star that fills the guide sensor's
+    full well in 0.5 s, the shortest exposure that does not chase the seeing.
     The two distances from the prism run along the light, from the middle of its slanted face;
     `prism_glass_mm` is the way through its glass (0: a mirror, or the maker's figure is in air).
     """
@@ -89,6 +92,7 @@ class Guider(Section):
     fixed_angle_deg: Annotated[float, Field(ge=0.0, lt=360.0)] | None = None
     exposure_s: Annotated[float, Field(gt=0.0, le=60.0)] = 2.0
     limit_magnitude: Annotated[float, Field(ge=0.0, le=18.0)] = 12.0
+    bright_limit_magnitude: Annotated[float, Field(ge=-2.0, le=18.0)] | None = None
     prism_width_mm: Annotated[float, Field(gt=0.0, le=50.0)] = 8.0
     prism_height_mm: Annotated[float, Field(gt=0.0, le=50.0)] = 8.0
     prism_glass_mm: Annotated[float, Field(ge=0.0, le=50.0)] = 0.0
@@ -102,6 +106,17 @@ class Guider(Section):
     def _fitted_exists(self) -> Guider:
         if self.fitted not in self.sensor:
             raise KeyedValueError("fitted", self.fitted, f"one of {', '.join(self.sensor)}")
+        return self
+
+    @model_validator(mode="after")
+    def _bright_before_faint(self) -> Guider:
+        bright = self.bright_limit_magnitude
+        if bright is not None and bright >= self.limit_magnitude:
+            raise KeyedValueError(
+                "bright_limit_magnitude",
+                bright,
+                f"below limit_magnitude, {self.limit_magnitude:g}",
+            )
         return self
 
     @property

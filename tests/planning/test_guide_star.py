@@ -13,6 +13,11 @@ from nightplan.model.target import Target
 from nightplan.planning.framing.field_search import Field
 from nightplan.planning.framing.field_search import place as placing
 from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.guide_brightness import (
+    bright_limit_mag,
+    clipping_exposure_s,
+    peak_electrons,
+)
 from nightplan.planning.framing.guide_patch import guide_patch, patch_direction_deg
 from nightplan.planning.framing.guide_star import EXPECTED_COUNT, guide_outlook, turns_of_camera_deg
 from nightplan.planning.framing.kept_angles import turns_that_keep
@@ -362,3 +367,47 @@ def test_found_stars_are_real_ones(ra, dec):
                 away = separation_deg(side.ra_deg, side.dec_deg, star.ra_deg, star.dec_deg) * 60
                 assert away < np.hypot(10.6, 8.0)
                 assert star.g_mag <= 10.0
+
+
+def test_a_star_that_clips_is_no_guide_star() -> None:
+    """A G 5 star north of the field, where the patch is: it clips in any useful exposure."""
+    bright = (150.0, float(OFFSET_DEG), 5.0)
+    found = outlook(sky(bright, background=1.0), side="top")
+    side = found.before_meridian
+    assert side.state != "found"
+    assert side.stars == ()
+    assert [star.g_mag for star in side.too_bright] == [5.0]
+    assert "G 5.0 that clips" in found.advice
+    fainter = outlook(sky(bright, (150.0, float(OFFSET_DEG) + 0.01, 9.0)), side="top")
+    assert fainter.before_meridian.state == "found"
+    assert [star.g_mag for star in fainter.before_meridian.stars] == [9.0]
+
+
+def test_the_configured_bright_limit_holds() -> None:
+    star = (150.0, float(OFFSET_DEG), 8.0)
+    taken = outlook(sky(star), side="top")
+    assert taken.before_meridian.state == "found"
+    assert "clips after 0.9 s" in taken.advice
+    refused = outlook(sky(star), side="top", bright_limit_magnitude=8.5)
+    assert refused.bright_limit_mag == 8.5
+    assert refused.before_meridian.state != "found"
+
+
+def test_the_bright_limit_by_hand() -> None:
+    """AB 0 gives 8563 photons/s/cm²/nm at 640 nm (3.63e-20/(h λ)), over 420 nm 3.60e6.
+
+    112 mm without obstruction: 98.5 cm²; glass 0.95 × 0.97, 0.6 e a photon: 1.96e8 e/s. Pixels of
+    0.987″ in seeing of 2.5″: erf(0.8326 × 0.395)² = 0.128; 2.51e7 e/s in the brightest pixel, so
+    15,000 e in 0.5 s are G 7.3.
+    """
+    guider = CONFIG.guider
+    assert guider is not None
+    assert peak_electrons(CONFIG, guider, "flattener", 0.0) == pytest.approx(2.51e7, rel=0.02)
+    assert bright_limit_mag(CONFIG, guider, "flattener") == pytest.approx(7.3, abs=0.03)
+    assert clipping_exposure_s(CONFIG, guider, "flattener", 5.0) < 2.0
+
+
+def test_a_bright_limit_past_the_faint_one_is_refused() -> None:
+    values = CONFIG.guider.model_dump() | {"bright_limit_magnitude": 12.5}
+    with pytest.raises(ValueError, match="below limit_magnitude, 12"):
+        type(CONFIG.guider).model_validate(values)

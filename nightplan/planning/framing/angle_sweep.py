@@ -13,6 +13,7 @@ from nightplan.model.star_catalog import StarCatalog, Stars
 from nightplan.planning.framing.camera_angle import default_image_up_deg
 from nightplan.planning.framing.field_search import Field, scan_angles
 from nightplan.planning.framing.framing import Panel, lay_out, panels_of
+from nightplan.planning.framing.guide_brightness import bright_limit_mag
 from nightplan.planning.framing.guide_patch import GuidePatch, guide_patch, patch_direction_deg
 from nightplan.planning.framing.star_density import local_density
 from nightplan.planning.framing.wished import wished_shape
@@ -55,6 +56,8 @@ class AngleSweep:
         Centre, and line of the long side there.
     patch : GuidePatch or None
         None without a guider; then the arrays that follow are empty.
+    bright_limit_mag : float
+        Brightest star that guides, Gaia G; NaN without a guider.
     before_deg, after_deg : array (field,)
         Direction from the field's middle to the patch, before and after the flip (the camera
         is not turned back).
@@ -75,6 +78,7 @@ class AngleSweep:
     dec_deg: Floats
     position_angle_deg: Floats
     patch: GuidePatch | None
+    bright_limit_mag: float
     before_deg: Floats
     after_deg: Floats
     fainter_before: Floats
@@ -113,15 +117,20 @@ def sweep_angles(
     ra = np.array([panel.ra_deg for panel in panels])
     dec = np.array([panel.dec_deg for panel in panels])
     none = np.empty(0)
-    patch, before, after, fainter = None, none, none, (none, none)
+    patch, bright, before, after, fainter = None, np.nan, none, none, (none, none)
     if config.guider is not None and stars is not None:
         patch = guide_patch(config, train)
         panel_up = np.array([panel.image_up_angle_deg for panel in panels])
         before = patch_direction_deg(config.guider, panel_up, optics.mirrored)
         after = patch_direction_deg(config.guider, panel_up + 180.0, optics.mirrored, True)
-        limit = config.guider.limit_magnitude
+        bright, limit = (
+            bright_limit_mag(config, config.guider, train),
+            config.guider.limit_magnitude,
+        )
         found = [
-            local_density(stars, *patch.middle(ra, dec, direction)).expected(patch.area_deg2, limit)
+            local_density(stars, *patch.middle(ra, dec, direction)).expected_between(
+                patch.area_deg2, bright, limit
+            )
             for direction in (before, after)
         ]
         fainter = (found[0], found[1])
@@ -139,6 +148,7 @@ def sweep_angles(
         dec_deg=dec,
         position_angle_deg=np.array([panel.position_angle_deg for panel in panels]),
         patch=patch,
+        bright_limit_mag=bright,
         before_deg=before,
         after_deg=after,
         fainter_before=fainter[0],

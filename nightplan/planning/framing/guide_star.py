@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.star_catalog import Floats, StarCatalog, Stars, star_catalog
+from nightplan.planning.framing.guide_advice import guide_advice
+from nightplan.planning.framing.guide_brightness import bright_limit_mag
 from nightplan.planning.framing.guide_patch import GuidePatch, guide_patch, patch_direction_deg
 from nightplan.planning.framing.kept_angles import turns_that_keep
 from nightplan.planning.framing.star_density import local_density
@@ -56,10 +58,12 @@ class GuideSide:
     Attributes
     ----------
     state : str
-        ``"found"``: a star above the guider's limit is in the patch; ``"expected"``: none to the
-        catalogue's limit, but at least 3 by local density; ``"unlikely"``: neither.
+        ``"found"``: a star within the guider's limits is in the patch; ``"expected"``: none to
+        the catalogue's limit, but at least 3 by local density; ``"unlikely"``: neither.
     stars : tuple of GuideStar
-        Those above the limit, brightest first.
+        Those within the limits, brightest first.
+    too_bright : tuple of GuideStar
+        Those in the patch that clip, brightest first.
     expected_count : float
         Stars to the guider's limit: the known ones, and those expected past the catalogue's.
     panel : int
@@ -74,6 +78,7 @@ class GuideSide:
 
     state: str
     stars: tuple[GuideStar, ...]
+    too_bright: tuple[GuideStar, ...]
     expected_count: float
     panel: int
     image_up_angle_deg: float
@@ -90,8 +95,8 @@ class GuideOutlook:
     ----------
     train, sensor : str
         Train and guide sensor that it holds for.
-    limit_mag, catalogue_limit_mag : float
-        Of the guider, and of the stars known at the patch (Gaia G).
+    limit_mag, bright_limit_mag, catalogue_limit_mag : float
+        Faintest and brightest of the guider, and of the stars known at the patch (Gaia G).
     patch_width_arcmin, patch_height_arcmin : float
         Size of the patch.
     before_meridian, after_meridian : GuideSide
@@ -115,6 +120,7 @@ class GuideOutlook:
     train: str
     sensor: str
     limit_mag: float
+    bright_limit_mag: float
     catalogue_limit_mag: float
     patch_width_arcmin: float
     patch_height_arcmin: float
@@ -157,7 +163,7 @@ def guide_outlook(
     guider = config.guider
     if guider is None:
         return None
-    scan = _Scan(config, framing, guider, stars or star_catalog(config))
+    scan = GuideScan(config, framing, guider, stars or star_catalog(config))
     here = scan.sides(guider.fitted)
     ranks = (_worst(here, 0), _worst(here, 1))
     better, reason, gain = _better_angle(scan, guider, ranks, _kept(config, framing, target))
@@ -170,6 +176,7 @@ def guide_outlook(
         train=framing.train,
         sensor=guider.fitted,
         limit_mag=guider.limit_magnitude,
+        bright_limit_mag=scan.bright_limit_mag,
         catalogue_limit_mag=scan.catalogue_limit_mag,
         patch_width_arcmin=float(patch.width * _ARCMIN),
         patch_height_arcmin=float(patch.height * _ARCMIN),
@@ -180,11 +187,11 @@ def guide_outlook(
         better_image_up_angle_deg_reason=reason,
         better_sensor=sensor,
         rotator_turn_s=turn_s,
-        advice=_advice(guider, scan, (before, after), better, gain, sensor, turn_s),
+        advice=guide_advice(guider, scan, (before, after), better, gain, sensor, turn_s),
     )
 
 
-class _Scan:
+class GuideScan:
     """The stars around every panel, and the patch laid over them at any angle."""
 
     def __init__(
@@ -192,14 +199,19 @@ class _Scan:
     ) -> None:
         self.config, self.framing, self.guider, self.catalog = config, framing, guider, catalog
         self.mirrored = config.train[framing.train].mirrored
+        self.bright_limit_mag = bright_limit_mag(config, guider, framing.train)
         reach = max(self.patch(name).reach_deg for name in guider.sensor)
         self.near: list[tuple[Stars, Floats, Floats]] = []
+        self.too_bright: list[tuple[Stars, Floats, Floats]] = []
         for panel in framing.panels:
             found = catalog.cone(
                 panel.ra_deg, panel.dec_deg, reach + 0.01, faintest_mag=guider.limit_magnitude
             )
-            xi, eta = project(found.ra_deg, found.dec_deg, panel.ra_deg, panel.dec_deg)
-            self.near.append((found, xi, eta))
+            clips = found.g_mag < self.bright_limit_mag
+            for stars, chosen in ((self.near, ~clips), (self.too_bright, clips)):
+                kept = found.keep(np.flatnonzero(chosen))
+                xi, eta = project(kept.ra_deg, kept.dec_deg, panel.ra_deg, panel.dec_deg)
+                stars.append((kept, xi, eta))
         first = framing.panels[0]
         limit = local_density(catalog, first.ra_deg, first.dec_deg).limit_mag
         self.catalogue_limit_mag = float(limit)
@@ -222,7 +234,10 @@ class _Scan:
             middle = patch.middle(panel.ra_deg, panel.dec_deg, direction)
             density = local_density(self.catalog, *middle)
             known.append(count)
-            expected.append(count + density.expected(patch.area_deg2, self.guider.limit_magnitude))
+            unknown = density.expected_between(
+                patch.area_deg2, self.bright_limit_mag, self.guider.limit_magnitude
+            )
+            expected.append(count + unknown)
         return np.array(known), np.array(expected)
 
     def ranks(self, turn_deg: Floats, sensor: str) -> NDArray[Any]:
@@ -250,25 +265,13 @@ class _Scan:
 
     def _side(self, index: int, sensor: str, past: bool, known: int, expected: float) -> GuideSide:
         patch, panel = self.patch(sensor), self.framing.panels[index]
-        found, xi, eta = self.near[index]
         direction = float(self.directions(panel, np.zeros(1), past)[0])
-        across, outward = patch.place(xi, eta, direction)
-        edge = patch.edge(across, outward)
-        rows = np.flatnonzero(edge >= 0.0)
         state = "found" if known else STATES[int(expected >= EXPECTED_COUNT)]
         ra, dec = patch.middle(panel.ra_deg, panel.dec_deg, direction)
         return GuideSide(
             state=state,
-            stars=tuple(
-                GuideStar(
-                    ra_deg=float(found.ra_deg[row]),
-                    dec_deg=float(found.dec_deg[row]),
-                    g_mag=float(found.g_mag[row]),
-                    distance_arcmin=float(np.hypot(across[row], outward[row]) * _ARCMIN),
-                    edge_arcmin=float(edge[row] * _ARCMIN),
-                )
-                for row in rows
-            ),
+            stars=_inside(patch, direction, *self.near[index]),
+            too_bright=_inside(patch, direction, *self.too_bright[index]),
             expected_count=float(expected),
             panel=index + 1,
             image_up_angle_deg=float(
@@ -281,6 +284,24 @@ class _Scan:
                 for a, d in zip(*patch.corners(panel.ra_deg, panel.dec_deg, direction), strict=True)
             ),
         )
+
+
+def _inside(
+    patch: GuidePatch, direction_deg: float, stars: Stars, xi: Floats, eta: Floats
+) -> tuple[GuideStar, ...]:
+    """Stars in the patch, in the order given."""
+    across, outward = patch.place(xi, eta, direction_deg)
+    edge = patch.edge(across, outward)
+    return tuple(
+        GuideStar(
+            ra_deg=float(stars.ra_deg[row]),
+            dec_deg=float(stars.dec_deg[row]),
+            g_mag=float(stars.g_mag[row]),
+            distance_arcmin=float(np.hypot(across[row], outward[row]) * _ARCMIN),
+            edge_arcmin=float(edge[row] * _ARCMIN),
+        )
+        for row in np.flatnonzero(edge >= 0.0)
+    )
 
 
 def _rank(side: GuideSide) -> tuple[int, float]:
@@ -304,7 +325,7 @@ def turns_of_camera_deg(kept: NDArray[np.bool_]) -> Floats:
 
 
 def _better_angle(
-    scan: _Scan, guider: Guider, ranks: tuple[int, int], kept: NDArray[np.bool_]
+    scan: GuideScan, guider: Guider, ranks: tuple[int, int], kept: NDArray[np.bool_]
 ) -> tuple[float | None, str | None, str]:
     """The better angle or the reason that there is none, and what is gained there."""
     if min(ranks) == FOUND:
@@ -348,7 +369,7 @@ def _wishes(rank: NDArray[Any], now: tuple[int, int]) -> list[NDArray[np.bool_]]
     return [*wishes, (worse > min(now)) & (other >= max(now))]
 
 
-def _better_sensor(scan: _Scan, guider: Guider, ranks: tuple[int, int]) -> str | None:
+def _better_sensor(scan: GuideScan, guider: Guider, ranks: tuple[int, int]) -> str | None:
     """Smallest larger sensor that raises the worse side's state at the present angle."""
     if min(ranks) == FOUND:
         return None
@@ -364,51 +385,3 @@ def _better_sensor(scan: _Scan, guider: Guider, ranks: tuple[int, int]) -> str |
         if rank > min(ranks) and (best is None or rank > best[0]):
             best = (rank, name)
     return None if best is None else best[1]
-
-
-def _advice(
-    guider: Guider,
-    scan: _Scan,
-    sides: tuple[GuideSide, GuideSide],
-    better: float | None,
-    gain: str,
-    sensor: str | None,
-    turn_s: float | None,
-) -> str:
-    before, after = sides
-    words = [f"Before the meridian {_words(before, scan)}; after it {_words(after, scan)}."]
-    keeps = before.state == "found" and after.state != "found" and guider.turns_with_camera
-    if keeps and turn_s is not None:
-        words.append(
-            f"Turning the camera back by 180° at the flip (about {turn_s:.0f} s) keeps the star."
-        )
-    if better is not None:
-        twin = abs((better - scan.framing.image_up_angle_deg) % 360.0 - 180.0) < 0.5
-        words.append(
-            f"The framing also holds at image up {better % 360.0:.0f}°"
-            + (", half a circle on" if twin else "")
-            + f", where the guider has {gain}."
-        )
-    elif {before.state, after.state} != {"found"} and guider.turns_with_camera:
-        words.append("No other angle that keeps the framing does better.")
-    if sensor is not None:
-        words.append(f"The guide sensor {sensor!r} would do better at the present angle.")
-    return " ".join(words)
-
-
-def _words(side: GuideSide, scan: _Scan) -> str:
-    where = "the patch"
-    if len(scan.framing.panels) > 1:
-        where += f" of panel {side.panel}, the worst off,"
-    if side.stars:
-        star = f"a star of G {side.stars[0].g_mag:.1f}"
-        if len(side.stars) > 1:
-            star += f" (the brightest of {len(side.stars)})"
-        return f"{where} has {star}"
-    limit, known = scan.guider.limit_magnitude, scan.catalogue_limit_mag
-    if known >= limit:
-        return f"{where} has no star to the guider's limit G {limit:g}"
-    count = f"{side.expected_count:.1f} to G {limit:g}"
-    if side.state == "expected":
-        return f"{where} has no star to G {known:g}, but about {count} are to be expected"
-    return f"{where} has no star to G {known:g}, and only {count} are to be expected"

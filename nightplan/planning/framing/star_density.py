@@ -76,6 +76,13 @@ class LocalDensity:
         ratio = count_ratio(self.limit_mag, faintest_mag, self.sin_latitude)
         return self.per_deg2 * np.asarray(area_deg2, float) * np.maximum(ratio - 1.0, 0.0)
 
+    def expected_between(
+        self, area_deg2: ArrayLike, brightest_mag: float, faintest_mag: float
+    ) -> Floats:
+        """Stars expected past `limit_mag` between two magnitudes in an area; 0 if none are."""
+        less = self.expected(area_deg2, min(brightest_mag, faintest_mag))
+        return np.asarray(self.expected(area_deg2, faintest_mag) - less)
+
 
 def local_density(catalog: StarCatalog, ra_deg: ArrayLike, dec_deg: ArrayLike) -> LocalDensity:
     """Count stars around places in the smallest circle, 1.5 to 12 deg, that holds forty.

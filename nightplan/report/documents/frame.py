@@ -109,6 +109,7 @@ class GuideBlock(Document):
     better_sensor: str | None
     better_sensor_reason: str | None = None
     limit_mag: float
+    bright_limit_mag: float
     catalogue_limit_mag: float
     advice: str
 
@@ -258,6 +259,7 @@ def _guide(outlook: GuideOutlook) -> GuideBlock:
         better_sensor=outlook.better_sensor,
         better_sensor_reason=None if outlook.better_sensor else "none_does_better",
         limit_mag=outlook.limit_mag,
+        bright_limit_mag=round(outlook.bright_limit_mag, 2),
         catalogue_limit_mag=round(outlook.catalogue_limit_mag, 3),
         advice=outlook.advice,
     )

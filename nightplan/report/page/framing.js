@@ -47,7 +47,7 @@
     var box = patchBox(train, field, side), p = train.patch;
     return data.stars.filter(function (star) {
       var x = star[0] - box.middle[0], y = star[1] - box.middle[1];
-      return star[2] <= data.limit && Math.abs(x * box.c - y * box.s) <= p.width / 2 &&
+      return star[2] <= data.limit && star[2] >= p.bright && Math.abs(x * box.c - y * box.s) <= p.width / 2 &&
         Math.abs(x * box.s + y * box.c) <= p.height / 2;
     });
   }

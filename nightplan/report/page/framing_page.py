@@ -172,6 +172,7 @@ def _train(target: Target, sweep: AngleSweep) -> dict[str, Any]:
             "offset": round(sweep.patch.offset * ARCMIN, 4),
             "width": round(sweep.patch.width * ARCMIN, 4),
             "height": round(sweep.patch.height * ARCMIN, 4),
+            "bright": round(sweep.bright_limit_mag, 2),
         }
         columns += [sweep.before_deg - turn, sweep.after_deg - turn]
         columns += [sweep.fainter_before, sweep.fainter_after]

@@ -125,7 +125,12 @@ def _guide(document: FrameDocument) -> list[str]:
         _side_row("after it", guide.after_meridian),
     ]
     table = text_table(
-        [f"guider, to G {guide.limit_mag:g}", "", "brightest", "stars expected"],
+        [
+            f"guider, G {guide.bright_limit_mag:.1f} to {guide.limit_mag:g}",
+            "",
+            "brightest",
+            "stars expected",
+        ],
         rows,
         right=(2, 3),
     )
