@@ -127,8 +127,9 @@ def test_page_carries_the_sweep(page, config, galaxy):
         assert train["along"] == pytest.approx(sweep.half_long * ARCMIN, abs=1e-3)
         assert train["margin"] == pytest.approx(sweep.margin_arcmin, abs=0.006)
         assert len(train["coverage"]) == len(train["fields"]) == 180
-    assert data["command"].startswith("nightplan frame 'M 33' --train TRAIN --angle ANGLE --record")
-    assert "--config" not in data["command"]
+    assert data["command"] == (
+        'nightplan frame --config nightplan.toml "M 33" --train TRAIN --angle ANGLE --record'
+    )
 
 
 def test_a_rig_without_a_guider_has_a_page_too(config, galaxy):

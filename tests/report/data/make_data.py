@@ -223,8 +223,8 @@ def main() -> None:
         )
     ]  # fmt: skip
     plan = {
-        "site": "Hollow Ridge", "timezone": "Europe/Lisbon", "date": "2027-10-06",
-        "train": "reducer",
+        "site": "Hollow Ridge", "rig": demo_config().rig_name, "timezone": "Europe/Lisbon",
+        "date": "2027-10-06", "train": "reducer",
         "train_reason": "The reducer holds all three targets whole; with the flattener M 31 loses "
         "30 % of its area.",
         "window_kind": "astronomical",
