@@ -28,6 +28,7 @@ from nightplan.cli.replan_options import done_option, from_option, keep_option, 
     show_default=True,
     help="Colours: bright, red light only, or black on white for paper.",
 )
+@click.option("--quick", is_flag=True, help="Leave out what to do after clouds: written sooner.")
 @from_option
 @keep_option
 @done_option
@@ -39,6 +40,7 @@ def command(
     as_json: bool,
     output: Path,
     style: str,
+    quick: bool,
     start: str | None,
     keep: Path | None,
     done: tuple[str, ...],
@@ -69,7 +71,12 @@ def command(
         planned = asked_plan(
             config, day, names, start=start, keep=keep, done=done, as_it_stands=True
         )
-        html = planned.sheet(style=style, kept_in=save or keep, on_step=say)  # type: ignore[arg-type]
+        html = planned.sheet(
+            style=style,  # type: ignore[arg-type]
+            kept_in=save or keep,
+            quick=quick,
+            on_step=say,
+        )
     if save is not None:
         planned.save(save)
     write_whole(output, html)

@@ -231,6 +231,7 @@ class Planned(Answer):
         *,
         style: SheetStyle = "day",
         kept_in: str | os.PathLike[str] | None = None,
+        quick: bool = False,
         on_step: Callable[[str], None] | None = None,
     ) -> str:
         """The field sheet, one self-contained HTML document; as `nightplan sheet` writes.
@@ -239,14 +240,21 @@ class Planned(Answer):
         ----------
         kept_in : path, optional
             Where this plan is saved, for the command that re-plans it.
+        quick : bool
+            Leave out what to do after clouds, which takes most of the time.
         on_step : callable, optional
             Told in words what is being worked on.
         """
         from nightplan.library.calibration import calibration_owed
+        from nightplan.library.losses import solved_losses
         from nightplan.report.sheet.night_sheet import sheet_of_plan
 
         document = self.document.model_dump(mode="json")
-        journal = self._remembered or remembered(self.plan.config)
+        night = self.plan.night
+        journal = self._remembered or remembered(self.plan.config, without=night.evening)
+        losses: list[dict[str, Any]] = []
+        if document["blocks"] and not quick:
+            losses = solved_losses(night, self._catalog, journal, document, on_step=on_step)
         return sheet_of_plan(
             self.plan,
             self._catalog,
@@ -254,11 +262,14 @@ class Planned(Answer):
             style=style,
             calibration_owed=calibration_owed(self.plan, document["blocks"], journal),
             kept_in=kept_in,
+            losses=losses,
             on_step=on_step,
         )
 
-    def save_sheet(self, path: str | os.PathLike[str], *, style: SheetStyle = "day") -> None:
-        """Write the field sheet, one HTML file; as `nightplan sheet`.
+    def save_sheet(
+        self, path: str | os.PathLike[str], *, style: SheetStyle = "day", quick: bool = False
+    ) -> None:
+        """Write the field sheet, one HTML file; as `nightplan sheet`. Arguments as of `sheet`.
 
         Raises
         ------
@@ -267,7 +278,7 @@ class Planned(Answer):
         """
         from nightplan.files import write_whole
 
-        write_whole(path, self.sheet(style=style))
+        write_whole(path, self.sheet(style=style, quick=quick))
 
     def save(self, path: str | os.PathLike[str]) -> None:
         """Write the plan's JSON document, whole or not at all; as `nightplan plan --save`.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import importlib.util
 import json
 import re
@@ -30,6 +31,7 @@ FLAGS = (
     "--allow-file-access-from-files",
 )
 NAMES = ("chromium", "chromium-browser", "chrome")
+LONG_FILTER = "S II 3 nm, the old one from the second wheel"
 STATES = ("day", "red", "print")
 
 
@@ -67,7 +69,8 @@ class Browser:
         return file
 
     def measure(self, pages: dict[str, tuple[str, int]], script: str) -> dict[str, Any]:
-        """What `script` (a function of a frame's document) gives for each page at its width.
+        """What `script` (a function of a frame's document, window and element, or its promise)
+        gives for each page at its width.
 
         A window cannot be narrower than 500 pixels, so each page sits in a frame of its own.
         """
@@ -79,9 +82,9 @@ class Browser:
         outer.write_text(
             f"<!doctype html><meta charset=utf-8>{frames}<pre id=out></pre><script>"
             f"const probe = {script};"
-            "addEventListener('load', () => { const found = {};"
+            "addEventListener('load', async () => { const found = {};"
             "for (const frame of document.querySelectorAll('iframe')) {"
-            "found[frame.id] = probe(frame.contentDocument, frame.contentWindow); }"
+            "found[frame.id] = await probe(frame.contentDocument, frame.contentWindow, frame); }"
             "document.getElementById('out').textContent = JSON.stringify(found); });</script>",
             encoding="utf-8",
         )
@@ -119,14 +122,17 @@ def sheets(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> dict[s
 
     folder = tmp_path_factory.mktemp("sheets")
     site = SheetSite("Europe/Lisbon", report_data.ROLES, sensor_temperature_c=-10.0)
+    plan = report_data.read_document("plan")
     paths = {}
     for style in STATES:
         wide, narrow = night_charts(report_data.read_picture(), style)
         html = render_sheet(
             report_data.read_document("night"),
-            report_data.read_document("plan"),
+            plan,
             report_data.read_document("frames"),
             site=site,
+            losses=losses_of(plan),
+            replan="nightplan plan --config nightplan.toml --from now --keep plan.json",
             calibration_owed=report_data.read_document("calibration"),
             charts={"M 31": narrow},
             night_chart=wide,
@@ -136,6 +142,41 @@ def sheets(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> dict[s
         paths[style] = folder / f"sheet-{style}.html"
         paths[style].write_text(html, encoding="utf-8")
     return paths
+
+
+@pytest.fixture(scope="session")
+def hard_sheet(tmp_path_factory: pytest.TempPathFactory, report_data: Any) -> Path:
+    """The night with a mosaic, long names of filters, a turn of the camera and flats before it."""
+    from nightplan.report.sheet.render_sheet import SheetSite, render_sheet
+
+    text = json.dumps(report_data.read_document("plan"))
+    plan = json.loads(text.replace('"SII"', json.dumps(LONG_FILTER)))
+    for number, row in enumerate(plan["blocks"]):
+        if row["target"] == "M 31":
+            row["panel"] = number % 2 + 1
+    last = next(row for row in plan["events"] if row["target"] == "M 31")
+    at = dt.datetime.fromisoformat(last["start_utc"])
+
+    def utc(minutes: float) -> str:
+        return (at + dt.timedelta(minutes=minutes)).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+    plan["events"] += [
+        {"kind": "flats", "target": "NGC 7000", "start_utc": utc(-9), "end_utc": utc(-3)},
+        {"kind": "turn", "target": "M 31", "start_utc": utc(-3), "end_utc": utc(0),
+         "from_image_up_deg": 270.0, "to_image_up_deg": 307.0},
+    ]  # fmt: skip
+    roles = {**report_data.ROLES, LONG_FILTER: "S II"}
+    html = render_sheet(
+        report_data.read_document("night"),
+        plan,
+        {},
+        site=SheetSite("Europe/Lisbon", roles),
+        calibration_owed=report_data.read_document("calibration"),
+        losses=losses_of(plan),
+    )
+    path = tmp_path_factory.mktemp("hard") / "hard.html"
+    path.write_text(html, encoding="utf-8")
+    return path
 
 
 @pytest.fixture(scope="session")
@@ -161,6 +202,25 @@ def clock_change_sheet(tmp_path_factory: pytest.TempPathFactory, report_data: An
     path = tmp_path_factory.mktemp("change") / "change.html"
     path.write_text(html, encoding="utf-8")
     return path
+
+
+def losses_of(plan: dict[str, Any]) -> list[dict[str, Any]]:
+    """Invented answers: the blocks lost are left out, and the rest goes on as planned."""
+    found = []
+    for block in plan["blocks"]:
+        start = dt.datetime.fromisoformat(block["start_utc"])
+        for minutes in (30, 60):
+            begin = (start + dt.timedelta(minutes=minutes)).strftime("%Y-%m-%dT%H:%M:%SZ")
+            later = {
+                key: [row for row in plan[key] if row["start_utc"] >= begin]
+                for key in ("blocks", "events")
+            }
+            found.append(
+                {"start_utc": block["start_utc"], "minutes": minutes,
+                 "lost": f"{block['target']} {block['filter']}",
+                 "plan": {**plan, **later, "from_utc": begin}}
+            )  # fmt: skip
+    return found
 
 
 def night_charts_of(report_data: Any) -> tuple[str, str]:

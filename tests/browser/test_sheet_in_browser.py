@@ -1,17 +1,21 @@
-"""The field sheet in headless Chromium: three widths, red light, no script, the clock, paper.
+"""The field sheet in headless Chromium: four widths, red light, no script, clock, ticks, paper.
 
 Contrast as rendered follows W3C WCAG 2.2, success criterion 1.4.3 (4.5 to 1).
 """
 
 from __future__ import annotations
 
+import datetime as dt
+import json
 import re
 import shutil
 import subprocess
 
+import numpy as np
 import pytest
+from PIL import Image
 
-WIDTHS = (360, 768, 1280)
+WIDTHS = (320, 360, 768, 1280)
 
 OVERFLOW = """(doc, win) => {
   const wide = [];
@@ -22,8 +26,32 @@ OVERFLOW = """(doc, win) => {
     }
   }
   return {inner: win.innerWidth, scroll: doc.documentElement.scrollWidth, wide: wide,
-          chart: getComputedStyle(doc.querySelector('.chart-night .wide')).display};
+          chart: doc.querySelector('.chart-night .wide')
+            && getComputedStyle(doc.querySelector('.chart-night .wide')).display};
 }"""
+
+TARGETS = """(doc, win) => {
+  const small = [];
+  let count = 0;
+  for (const node of doc.querySelectorAll('button, nav a, #ticks-file, #bar, .tick, summary')) {
+    const box = node.getBoundingClientRect();
+    if (!box.width) { continue; }
+    count += 1;
+    if (box.width < 43.5 || box.height < 43.5) {
+      small.push(node.textContent + ' ' + node.className + ' ' + box.width + 'x' + box.height);
+    }
+  }
+  return {small: small, count: count};
+}"""
+
+SHOWN = """
+  const el = (id) => doc.getElementById(id);
+  const text = (id) => el(id).hidden ? '' : el(id).textContent;
+  const rest = (ms) => new Promise((done) => setTimeout(done, ms));
+  const at = (utc) => { win.location.hash = 'at=' + utc; return rest(50); };
+  const show = () => ({by: text('now-by'), what: text('now-what'), how: text('now-how'),
+    next: text('now-next'), turn: text('now-turn'), note: text('now-note')});
+"""
 
 CONTRAST = """(doc, win) => {
   const light = (text) => {
@@ -53,22 +81,56 @@ CONTRAST = """(doc, win) => {
 
 
 @pytest.fixture(scope="module")
-def layouts(browser, sheets, clock_change_sheet):
-    kinds = {**sheets, "clock change": clock_change_sheet}
+def layouts(browser, sheets, clock_change_sheet, hard_sheet, tmp_path_factory):
+    kinds = {**sheets, "clock change": clock_change_sheet, "hard": hard_sheet}
+    folder = tmp_path_factory.mktemp("large")
+    for kind in ("red", "clock change", "hard"):
+        # Text at 200 %, as a reader's own setting makes it.
+        large = folder / f"{kind}.html"
+        html = kinds[kind].read_text(encoding="utf-8")
+        large.write_text(
+            html.replace('<html lang="en">', '<html lang="en" style="font-size:200%">'),
+            encoding="utf-8",
+        )
+        kinds[f"{kind} large"] = large
     pages = {
-        f"{kind}{width}": (path.as_uri(), width) for kind, path in kinds.items() for width in WIDTHS
+        f"{kind}{width}": (path.as_uri() + "#at=2027-10-06T21:00Z", width)
+        for kind, path in kinds.items()
+        for width in WIDTHS
     }
     return browser.measure(pages, OVERFLOW)
 
 
-@pytest.mark.parametrize("style", ["day", "red", "print", "clock change"])
+@pytest.mark.parametrize(
+    "style",
+    [
+        "day",
+        "red",
+        "print",
+        "clock change",
+        "hard",
+        "red large",
+        "clock change large",
+        "hard large",
+    ],
+)
 @pytest.mark.parametrize("width", WIDTHS)
 def test_no_width_needs_sideways_scrolling(layouts, style, width):
     layout = layouts[f"{style}{width}"]
     assert layout["inner"] == width
     assert layout["wide"] == []
     assert layout["scroll"] <= width
-    assert layout["chart"] == ("none" if width < 704 else "block")
+    if not style.startswith("hard"):
+        assert layout["chart"] == ("none" if width < 704 else "block")
+
+
+@pytest.mark.parametrize("width", [320, 768])
+def test_every_target_is_a_fingertip(browser, sheets, hard_sheet, width):
+    pages = {"red": sheets["red"], "hard": hard_sheet}
+    url = {kind: (path.as_uri() + "#at=2027-10-06T21:00Z", width) for kind, path in pages.items()}
+    for kind, found in browser.measure(url, TARGETS).items():
+        assert found["small"] == [], kind
+        assert found["count"] > 30
 
 
 def test_all_text_can_be_read(browser, sheets):
@@ -121,22 +183,184 @@ def test_without_scripts_only_the_live_line_is_missing(browser, sheets, report_d
 
 
 @pytest.mark.parametrize(
-    ("moment", "what", "then", "row"),
+    ("moment", "shown", "row"),
     [
-        # Local time is UTC+1; the plan has S II from 20:46 to 21:27 UTC.
-        ("2027-10-06T21:00Z", "NGC 7000, SII, 8 × 300 s, until 22:27",
-         "Now 22:00. 27 min left. Next: Change filter, focus (NGC 7000) at 22:27, in 27 min.",
-         True),
-        ("2027-10-06T18:30Z", "Nothing to do yet",
-         "Now 19:30. Next: Polar alignment at 19:43, in 13 min.", False),
-        ("2027-10-07T06:00Z", "The plan is over", "Now 07:00.", False),
+        # Local time is UTC+1; the plan has S II from 20:46 to 21:27 UTC, the flip at 00:08.
+        ("2027-10-06T21:00Z",
+         {"what": "NGC 7000, SII", "how": "8 × 300 s, until 22:27: 6 left, 27 min",
+          "next": "Next: Change filter, focus (NGC 7000) at 22:27, in 27 min"}, "w3"),
+        # Before the window: the next step of setting up.
+        ("2027-10-06T18:30Z",
+         {"what": "Nothing to do yet", "next": "Next: Polar alignment at 19:43, in 13 min"}, None),
+        ("2027-10-06T18:44Z", {"what": "Polar alignment"}, "s1"),
+        ("2027-10-07T08:00Z", {"what": "Over"}, None),
     ],
 )  # fmt: skip
-def test_the_line_on_top_follows_the_clock(browser, sheets, moment, what, then, row):
-    dom = browser.dom(sheets["day"].as_uri() + "#at=" + moment)
-    assert re.search(r'id="now-what"[^>]*>(.*?)<', dom)[1] == what
-    assert re.search(r'id="now-then"[^>]*>(.*?)<', dom)[1] == then
-    assert ('aria-current="time"' in dom) == row
+def test_the_first_screen_follows_the_clock(browser, sheets, moment, shown, row):
+    script = (
+        "async (doc, win) => {"
+        + SHOWN
+        + """
+      await rest(50);
+      const current = doc.querySelector('[aria-current]');
+      const button = el('done').getBoundingClientRect();
+      return {...show(), row: current && current.id, button: [button.width, button.bottom]};
+    }"""
+    )
+    found = browser.measure({"it": (sheets["day"].as_uri() + "#at=" + moment, 360)}, script)["it"]
+    assert {key: found[key] for key in shown} == shown
+    assert found["by"] in ("by the clock", "")
+    assert found["row"] == row
+    if row is not None:
+        width, bottom = found["button"]
+        assert width > 320
+        assert bottom < 400
+
+
+@pytest.fixture(scope="module")
+def lived(browser, sheets):
+    """One night on the phone: ticks, lateness, the flip's minute, clouds, undo, a reload."""
+    script = (
+        "async (doc, win, frame) => {"
+        + SHOWN
+        + """
+      win.localStorage.clear();
+      const seen = {};
+      const press = (id) => { el(id).click(); return rest(20); };
+      await at('2027-10-06T19:40Z');
+      seen.clock = show();
+      await press('done');
+      seen.ticked = show();
+      seen.checked = [...doc.querySelectorAll('input:checked')].map((tick) => tick.id);
+      await at('2027-10-06T20:50Z');
+      await press('done');
+      await press('fewer'); seen.fewer = text('done');
+      await at('2027-10-06T21:47Z');
+      await press('done');
+      seen.late = show();
+      seen.rows = ['w4', 'w5'].map((id) => el(id).querySelector('.when').textContent);
+      await press('later');
+      seen.later = show();
+      await press('undo');
+      seen.undone = show();
+      await at('2027-10-07T00:01Z');
+      await press('catch-up');
+      await rest(20);
+      seen.behind = show();
+      const kept = JSON.parse(JSON.stringify(show()));
+      frame.contentWindow.location.reload();
+      await new Promise((done) => frame.addEventListener('load', done, {once: true}));
+      await rest(50);
+      const again = frame.contentDocument;
+      seen.reloaded = {before: kept, after: again.getElementById('now-what').textContent,
+        checked: again.querySelectorAll('input:checked').length,
+        file: decodeURIComponent(again.getElementById('ticks-file').href)};
+      return seen;
+    }"""
+    )
+    return browser.measure({"it": (sheets["red"].as_uri() + "#at=2027-10-06T19:40Z", 360)}, script)[
+        "it"
+    ]
+
+
+def test_ticks_drive_the_first_screen(lived):
+    assert lived["clock"]["by"] == "by the clock"
+    assert lived["ticked"]["by"].startswith("by your ticks")
+    assert lived["ticked"]["what"] != lived["clock"]["what"]
+    assert len(lived["checked"]) == 1
+    assert lived["fewer"] == "Done: 7 of 8"
+
+
+def test_lateness_moves_what_follows_and_can_be_undone(lived):
+    # S II was to end at 21:27 UTC and was ticked at 21:47: twenty minutes late.
+    assert lived["late"]["by"] == "by your ticks, 20 min late"
+    assert lived["rows"][0].split() == ["22:47", "22:51"]
+    later = lived["later"]
+    assert later["by"] == "by your ticks, 30 min late"
+    assert lived["undone"] == lived["late"]
+    assert "Change filter" in lived["late"]["what"]
+
+
+def test_ticks_survive_a_reload_and_leave_as_a_file(lived):
+    reloaded = lived["reloaded"]
+    assert reloaded["after"] == reloaded["before"]["what"]
+    assert reloaded["checked"] >= 4
+    head, _, text = reloaded["file"].partition(",")
+    assert head.startswith("data:application/json")
+    page = json.loads(text)
+    assert (page["document"], page["site"], page["date"]) == ("ticks", "Hollow Ridge", "2027-10-06")
+    assert page["rig"]
+    by_filter = {row["filter"]: row for row in page["shot"]}
+    assert by_filter["SII"]["count"] == 7
+    assert all(row["start_utc"] < row["end_utc"] for row in page["shot"])
+
+
+def test_the_minute_of_the_flip(browser, sheets, report_data):
+    flip = next(row for row in report_data.read_document("plan")["events"] if row["kind"] == "flip")
+    script = (
+        "async (doc, win) => {"
+        + SHOWN
+        + """
+      win.localStorage.clear();
+      await at('BEFORE'); const before = show();
+      await at('DURING'); const during = show();
+      const row = doc.querySelector('[aria-current]');
+      return {before: before, during: during, loud: row.className};
+    }"""
+    )
+    start = dt.datetime.fromisoformat(flip["start_utc"])
+    before = (start - dt.timedelta(minutes=3)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    script = script.replace("BEFORE", before).replace("DURING", flip["start_utc"])
+    found = browser.measure({"it": (sheets["red"].as_uri(), 360)}, script)["it"]
+    local = (start + dt.timedelta(hours=1, seconds=30)).strftime("%H:%M")
+    assert found["before"]["turn"] == f"Meridian flip at {local}, in 3 min"
+    assert found["during"]["turn"].endswith(": now")
+    assert "flip" in found["loud"].split()
+
+
+def test_two_taps_show_the_rest_after_clouds(browser, sheets, report_data):
+    block = report_data.read_document("plan")["blocks"][1]
+    script = (
+        "async (doc, win) => {"
+        + SHOWN
+        + """
+      win.localStorage.clear();
+      await at('NOW');
+      el('clouds').click(); await rest(20);
+      const offered = [...el('losses').querySelectorAll('button')];
+      const words = offered.map((button) => button.textContent);
+      offered.find((button) => button.textContent === '60 min').click(); await rest(20);
+      const seen = {words: words, ...show(), head: el('again-h').textContent,
+        shown: !el('again').hidden, rows: el('again-rows').children.length,
+        old: el('w3').hidden, first: el('w1').hidden};
+      el('undo').click(); await rest(20);
+      seen.back = el('again').hidden && !el('w3').hidden;
+      return seen;
+    }"""
+    )
+    script = script.replace("NOW", block["start_utc"])
+    found = browser.measure({"it": (sheets["red"].as_uri(), 360)}, script)["it"]
+    assert found["words"] == ["30 min", "60 min"]
+    assert found["shown"]
+    assert found["rows"] > 10
+    assert found["old"]
+    assert not found["first"]
+    assert found["back"]
+    assert found["what"] == "Clouds until 22:46"
+    assert found["head"] == found["note"] == "Planned anew: nothing shot from 21:46 to 22:46."
+
+
+def test_a_turn_is_announced(browser, hard_sheet):
+    script = (
+        "async (doc, win) => {"
+        + SHOWN
+        + """
+      win.localStorage.clear(); await at('2027-10-06T21:00Z'); return show(); }"""
+    )
+    found = browser.measure({"it": (hard_sheet.as_uri(), 360)}, script)["it"]
+    assert found["turn"].startswith(
+        "Turn the camera 0° → 37°, 37° anticlockwise from behind (M 31) at "
+    )
 
 
 def test_now_line_stands_where_the_hour_is(browser, sheets):
@@ -148,7 +372,7 @@ def test_now_line_stands_where_the_hour_is(browser, sheets):
 
 def test_on_another_day_the_line_stays_away(browser, sheets):
     dom = browser.dom(sheets["day"].as_uri() + "#at=2027-11-20T21:00Z")
-    assert re.search(r'<div id="now" hidden', dom)
+    assert re.search(r'<section id="now"[^>]* hidden', dom)
 
 
 @pytest.mark.parametrize(("size", "points"), [("A4", (595, 842)), ("Letter", (612, 792))])
@@ -172,8 +396,25 @@ def test_paper(browser, sheets, report_data, tmp_path, size, points):
     for row in report_data.read_document("plan")["blocks"]:
         line = re.compile(rf"{row['filter']} +{row['count']} × {row['sub_s']:g} s +{row['gain']}")
         assert any(line.search(sheet) for sheet in pages), row
+        assert line.search(pages[0]), "the order of work is on the first page"
         # A short reason is on the same page as its block; a long one stays on the screen.
         why = row["why"][1:20] if len(row["why"]) <= 60 else ""
         assert any(line.search(sheet) and why in sheet for sheet in pages)
     assert "Never point telescope" in layout
     assert "Skip to" not in layout
+    assert "If you lose an hour" in layout
+
+
+def test_the_red_sheet_prints_black_on_white(browser, sheets):
+    if shutil.which("pdftoppm") is None:
+        pytest.skip("no pdftoppm (Debian's poppler-utils) on this machine")
+    pdf = browser.pdf(sheets["red"].as_uri())
+    subprocess.run(["pdftoppm", "-r", "50", "-png", pdf, pdf.with_suffix("")], check=True)
+    pages = [np.asarray(Image.open(p).convert("RGB")).astype(int)
+             for p in sorted(pdf.parent.glob(pdf.stem + "-*.png"))]  # fmt: skip
+    assert len(pages) >= 2
+    for page in pages:
+        assert (page.min(axis=2) > 200).mean() > 0.6
+    dark = pages[0][pages[0].max(axis=2) < 120]
+    assert len(dark) > 100
+    assert (dark.max(axis=1) - dark.min(axis=1)).mean() < 12.0

@@ -20,7 +20,7 @@ from nightplan.planning.calibration.sky_flats import FlatWindow, flat_checklist
 from nightplan.planning.tonight.night import Night
 from nightplan.planning.tonight.night_end import tear_down_utc_mjd
 from nightplan.sky.angles import axis_turn_deg
-from nightplan.sky.times import datetime_from_mjd, mjd_from_datetime
+from nightplan.sky.times import datetime_from_mjd, mjd_from_datetime, utc_iso
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -41,7 +41,8 @@ class CalibrationNight:
     owed: tuple[OwedFrames, ...]
     dawn: tuple[FlatWindow, ...]
     rows: tuple[dict[str, Any], ...]
-    """Rows as the field sheet takes them, the reason in words with the time to do it."""
+    """Rows as the field sheet takes them, the reason in words with the time to do it; flats of the
+    last angle say so, with the span of dawn sky where that gives them."""
 
 
 def calibration_night(
@@ -75,8 +76,24 @@ def calibration_night(
         dawn = flat_checklist(config, night, "dawn", last[1], names)
         if any(one.end_utc_mjd is not None and one.end_utc_mjd > down for one in dawn):
             dawn = []
-    rows = [{**one.row(), "reason": _reason(night, one, blocks, at_last, dawn)} for one in owed]
+    rows = [
+        {
+            **one.row(),
+            "reason": _reason(night, one, blocks, at_last, dawn),
+            **(_dawn_span(one, dawn) if one in at_last else {}),
+            "at_last_angle": one in at_last,
+        }
+        for one in owed
+    ]
     return CalibrationNight(tuple(owed), tuple(dawn), tuple(rows))
+
+
+def _dawn_span(one: OwedFrames, dawn: Sequence[FlatWindow]) -> dict[str, str]:
+    """When the dawn sky gives these flats; empty where it does not."""
+    mine = next((step for step in dawn if step.filter == one.filter), None)
+    if mine is None or mine.start_utc_mjd is None or mine.end_utc_mjd is None:
+        return {}
+    return {"start_utc": utc_iso(mine.start_utc_mjd), "end_utc": utc_iso(mine.end_utc_mjd)}
 
 
 def _down_utc_mjd(config: Config, night: Night, power_on_utc_mjd: float | None) -> float:

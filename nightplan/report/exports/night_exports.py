@@ -18,7 +18,7 @@ from typing import Any
 
 from nightplan.errors import FileError
 from nightplan.files import write_whole
-from nightplan.report.wording.order_of_work import train_brought, train_words
+from nightplan.report.wording.order_of_work import event_told
 from nightplan.report.wording.words import event_words, subs
 
 Plan = Mapping[str, Any]
@@ -63,7 +63,7 @@ def rows_of_plan(plan: Plan) -> list[dict[str, Any]]:
         rows.append(
             {
                 "kind": event["kind"],
-                "name": train_words(train_brought(plan, event)) or event_words(event["kind"]),
+                "name": event_told(plan, event) or event_words(event["kind"]),
                 "target": event.get("target"),
                 **_span(event, zone),
             }

@@ -43,14 +43,7 @@ _BLACK_ON_WHITE = {**SHEET_COLOURS["print"], "paper": "transparent", "panel": "t
 PAPER_COLOURS: Mapping[str, Mapping[str, str]] = {
     "day": _BLACK_ON_WHITE,
     "print": _BLACK_ON_WHITE,
-    # Dark red can be read on white paper, and a preview on the phone still lights only red.
-    "red": {
-        "paper": "transparent",
-        "ink": "#8b0000",
-        "faint": "#8b0000",
-        "line": "#a00000",
-        "panel": "transparent",
-    },
+    "red": _BLACK_ON_WHITE,
 }
 """What each style turns into on paper; backgrounds are the paper's own."""
 

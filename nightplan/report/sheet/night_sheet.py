@@ -7,8 +7,9 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from nightplan.report.plots.night_picture import roles_of
-from nightplan.report.sheet.render_sheet import SheetSite, SheetStyle, render_sheet
+from nightplan.report.sheet.render_sheet import SheetStyle, render_sheet
 from nightplan.report.sheet.sheet_charts import framing_chart, night_charts
+from nightplan.report.sheet.sheet_facts import SheetSite
 from nightplan.report.wording.printed_command import replan_command
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ def sheet_of_plan(
     style: SheetStyle = "day",
     calibration_owed: Sequence[Mapping[str, Any]] = (),
     kept_in: str | os.PathLike[str] | None = None,
+    losses: Sequence[Mapping[str, Any]] = (),
     on_step: Step | None = None,
 ) -> str:
     """The field sheet of a plan, with framing charts and the altitude plot on it.
@@ -45,6 +47,8 @@ def sheet_of_plan(
         Rows as of `render_sheet`.
     kept_in : path, optional
         Where the document lies, for the command that re-plans it.
+    losses : sequence of mappings
+        Solved losses, as of `nightplan.library.losses.solved_losses`.
     on_step : callable, optional
         Told in words what is being worked on.
 
@@ -63,7 +67,8 @@ def sheet_of_plan(
     config = plan.config
     frames: dict[str, dict[str, Any]] = {}
     charts: dict[str, str] = {}
-    for target in plan.targets:
+    # Without a window nothing is framed for tonight.
+    for target in plan.targets if plan.night.window_utc_mjd is not None else ():
         say(f"framing chart of {target.name}")
         framing = plan.framing(target.name)
         answer = frame_answer(
@@ -78,14 +83,17 @@ def sheet_of_plan(
         # The angle was given to it here; why it was chosen is the plan's to say.
         frames[target.name]["reason"] = framing.reason
         charts[target.name] = framing_chart(config, target, answer, catalog, style)
-    say("plot of the night")
-    wide, narrow = night_charts(picture_of_plan(plan, document), style)
+    wide = narrow = None
+    if plan.night.window_utc_mjd is not None:
+        say("plot of the night")
+        wide, narrow = night_charts(picture_of_plan(plan, document), style)
     return render_sheet(
         night_document(plan.night).model_dump(mode="json"),
         document,
         frames,
         site=sheet_site(config),
         replan=replan_command(document, config.path, kept_in),
+        losses=losses,
         calibration_owed=calibration_owed,
         charts=charts,
         night_chart=wide,

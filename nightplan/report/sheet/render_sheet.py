@@ -14,8 +14,9 @@ from nightplan.report.page.page_style import (
     SheetStyle,
     sheet_looks,
 )
-from nightplan.report.sheet.sheet_content import SheetSite, sheet_content
-from nightplan.report.sheet.svg_embed import embed_svg
+from nightplan.report.sheet.sheet_content import sheet_content
+from nightplan.report.sheet.sheet_facts import SheetSite
+from nightplan.report.sheet.svg_embed import embed_svg, reds_as_variables
 
 __all__ = ["SHEET_STYLES", "SheetSite", "SheetStyle", "render_sheet"]
 
@@ -32,6 +33,7 @@ def render_sheet(
     night_chart_narrow: str | None = None,
     chart_credit: str = "",
     replan: str = "",
+    losses: Sequence[Mapping[str, Any]] = (),
     style: SheetStyle = "day",
 ) -> str:
     """Write a night on one page of HTML.
@@ -55,6 +57,8 @@ def render_sheet(
         Whose data the framing charts show; said at the foot.
     replan : str
         The command that plans the rest of the night anew.
+    losses : sequence of mappings
+        Solved losses, as of `nightplan.library.losses.solved_losses`.
     style : str
         ``"day"``, ``"red"`` (no green or blue light at all) or ``"print"`` (black on white).
 
@@ -75,9 +79,11 @@ def render_sheet(
 
     looks = sheet_looks(site.filter_roles.values(), style)
     red = style == "red"
+    levels: set[str] = set()
 
     def picture(text: str, prefix: str, title: str) -> Markup:
-        return Markup(embed_svg(text, prefix, title, red_only=red))
+        svg = embed_svg(text, prefix, title, red_only=red)
+        return Markup(reds_as_variables(svg, levels) if red else svg)
 
     names = list((charts or {}).items())
     embedded = {
@@ -94,12 +100,19 @@ def render_sheet(
         looks=looks,
         credit=chart_credit,
         replan=replan,
+        losses=losses,
     )
     chart_title = "Altitude of targets and moon through the night"
     script = page_file("sheet.js")
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
+    wide = None if night_chart is None else picture(night_chart, "n-", chart_title)
+    narrow = night_chart_narrow
+    narrow = None if narrow is None else picture(narrow, "p-", chart_title)
+    lit = {level: f"--r{level}:#{level}0000;" for level in sorted(levels)}
+    # On paper red on black turns into grey on white: as dark as it was bright.
+    ink = {level: f"--r{level}:#{255 - int(level, 16):02x}" for level in sorted(levels)}
     return environment.from_string(page_file("sheet.html")).render(
         sheet=content,
         style=style,
@@ -109,8 +122,9 @@ def render_sheet(
         script=Markup(script),
         script_hash=script_hash(script),
         data=Markup(json_for_html(content.script_data)),
-        night_chart=None if night_chart is None else picture(night_chart, "n-", chart_title),
-        night_chart_narrow=None
-        if night_chart_narrow is None
-        else picture(night_chart_narrow, "p-", chart_title),
+        reds=Markup("".join(lit.values())),
+        print_reds=Markup("".join(f"{text}{text[-2:] * 2};" for text in ink.values())),
+        print_looks=list(sheet_looks(site.filter_roles.values(), "print").values()),
+        night_chart=wide,
+        night_chart_narrow=narrow,
     )

@@ -14,6 +14,9 @@ _WORD_COLOUR = re.compile(
     r"(?<=[:\"\s])(white|black|gray|grey|red|green|blue|orange|purple|brown|cyan|magenta|yellow)"
     r"(?=[;\"])"
 )
+_RED = re.compile(r"#([0-9a-f]{2})0000\b")
+_STYLE = re.compile(r"\sstyle=\"[^\"]*\"")
+_PAINT = re.compile(r"\s(fill|stroke)=\"(#[0-9a-f]{2}0000)\"")
 _WORDS = {
     "white": "#ffffff", "black": "#000000", "gray": "#808080", "grey": "#808080",
     "red": "#ff0000", "green": "#008000", "blue": "#0000ff", "orange": "#ffa500",
@@ -67,6 +70,27 @@ def redden(svg: str) -> str:
     """Every colour of an SVG or of CSS as the pure red of equal luminance (Rec. 709 weights)."""
     named = _WORD_COLOUR.sub(lambda match: _WORDS[match.group(1)], svg)
     return _COLOUR.sub(lambda match: red_of(match.group()), named)
+
+
+def reds_as_variables(svg: str, levels: set[str]) -> str:
+    """The reds of a reddened picture as CSS variables ``--rb6``, so that paper can turn them;
+    `levels` takes up those used."""
+
+    def variable(match: re.Match[str]) -> str:
+        levels.add(match.group(1))
+        return f"var(--r{match.group(1)})"
+
+    def tag(match: re.Match[str]) -> str:
+        text = match.group()
+        given = _PAINT.findall(text)
+        if given and " style=" not in text:
+            # An attribute takes no variable; a style does.
+            paint = ";".join(f"{name}:{colour}" for name, colour in given)
+            text = _PAINT.sub("", text).replace(" ", f' style="{paint}" ', 1)
+        return _STYLE.sub(lambda style: _RED.sub(variable, style.group()), text)
+
+    levels.add("00")  # what has no colour of its own is black
+    return _TAG.sub(tag, svg)
 
 
 def red_of(colour: str) -> str:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from nightplan.report.wording.local_time import moment
-from nightplan.report.wording.words import event_words
+from nightplan.report.wording.words import event_words, number, panels_of
 
-NEVER_JOINED = ("idle", "setup")
+NEVER_JOINED = ("idle", "setup", "turn", "flats")
 CLOSE = dt.timedelta(seconds=2)
 SHORT_IDLE = dt.timedelta(seconds=60)
 
@@ -20,8 +20,9 @@ class WorkItem:
     """One line of the night: a block of subs, or the events between two blocks.
 
     `block` is the plan document's row, and None for a run of events; `kinds` are the kinds of
-    those events in their order. `train` is the one that a change of train brings. Times are
-    ISO 8601 UTC.
+    those events in their order. `told` are the words of an event that its kind alone does not
+    tell: a change of train, a turn of the camera. `panel` is the one that a slew leads to, where
+    the target has several. Times are ISO 8601 UTC.
     """
 
     start_utc: str
@@ -29,12 +30,18 @@ class WorkItem:
     target: str | None
     block: Mapping[str, Any] | None
     kinds: tuple[str, ...] = ()
-    train: str = ""
+    told: str = ""
+    panel: int | None = None
 
     @property
     def words(self) -> str:
         """What is done between blocks: ``meridian flip, slew and centre, focus``."""
-        return train_words(self.train) or ", ".join(event_words(kind) for kind in self.kinds)
+        return self.told or ", ".join(self._kind_words(kind) for kind in self.kinds)
+
+    def _kind_words(self, kind: str) -> str:
+        if kind == "slew_centre" and self.panel is not None:
+            return f"slew to panel {self.panel} and centre"
+        return event_words(kind)
 
 
 def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
@@ -46,14 +53,23 @@ def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
     rows: list[tuple[Mapping[str, Any], bool]] = [(row, True) for row in plan["blocks"]]
     rows += [(row, False) for row in plan["events"] if not _is_short_idle(row)]
     rows.sort(key=lambda item: (moment(item[0]["start_utc"]), item[1]))
+    panels = panels_of(plan)
     items: list[WorkItem] = []
     for row, is_block in rows:
         if is_block:
             items.append(WorkItem(row["start_utc"], row["end_utc"], row["target"], row))
             continue
-        train = train_brought(plan, row)
+        panel = None
+        if row["kind"] == "slew_centre" and panels.get(str(row.get("target")), 1) > 1:
+            panel = _panel_led_to(plan, row)
         item = WorkItem(
-            row["start_utc"], row["end_utc"], row.get("target"), None, (row["kind"],), train
+            row["start_utc"],
+            row["end_utc"],
+            row.get("target"),
+            None,
+            (row["kind"],),
+            event_told(plan, row),
+            panel,
         )
         if items and _follows(items[-1], item):
             last = items.pop()
@@ -63,6 +79,7 @@ def order_of_work(plan: Mapping[str, Any]) -> list[WorkItem]:
                 last.target,
                 None,
                 last.kinds + item.kinds,
+                panel=last.panel or item.panel,
             )
         items.append(item)
     return items
@@ -88,6 +105,34 @@ def train_brought(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
     return "" if first is None else str(first["train"])
 
 
+def event_told(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
+    """Words of an event that its kind alone does not tell; empty for any other."""
+    if row["kind"] == "turn":
+        return turn_words(plan, row)
+    return train_words(train_brought(plan, row))
+
+
+def turn_words(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
+    """``turn the camera 90° → 0°, clockwise seen from behind``: position angles, the shorter way.
+
+    Position angles grow anticlockwise as seen from behind the camera, and clockwise where the
+    train mirrors the picture (as `nightplan.planning.returning.camera_return` has it).
+    """
+    before, after = row.get("from_image_up_deg"), row.get("to_image_up_deg")
+    if before is None or after is None:
+        return event_words("turn")
+    # A rectangle upside down is the same framing, so half a turn is none.
+    move = (float(after) - float(before) + 90.0) % 180.0 - 90.0
+    frame: Mapping[str, Any] = next(
+        (one for one in plan.get("targets", ()) if one["target"] == row.get("target")), {}
+    )
+    angle = float(frame.get("position_angle_deg", float(after) + 90.0)) % 180.0
+    anticlockwise = (move > 0.0) != bool(frame.get("mirrored"))
+    way = "anticlockwise" if anticlockwise else "clockwise"
+    was = number((angle - move) % 180.0)
+    return f"turn the camera {was}° → {number(angle)}°, {number(abs(move))}° {way} from behind"
+
+
 def trains_in_order(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Each train that the night uses and when its first block starts, ISO 8601 UTC; a train that
     comes on again counts again."""
@@ -101,6 +146,17 @@ def trains_in_order(plan: Mapping[str, Any]) -> list[tuple[str, str]]:
 def _is_short_idle(row: Mapping[str, Any]) -> bool:
     length = moment(row["end_utc"]) - moment(row["start_utc"])
     return row["kind"] == "idle" and length < SHORT_IDLE
+
+
+def _panel_led_to(plan: Mapping[str, Any], row: Mapping[str, Any]) -> int | None:
+    ended = moment(row["end_utc"]) - CLOSE
+    later = [
+        block
+        for block in plan["blocks"]
+        if block["target"] == row.get("target") and moment(block["start_utc"]) >= ended
+    ]
+    first = min(later, key=lambda block: moment(block["start_utc"]), default=None)
+    return None if first is None or not first.get("panel") else int(first["panel"])
 
 
 def _follows(last: WorkItem, item: WorkItem) -> bool:

@@ -16,7 +16,8 @@ EVENT_WORDS: Mapping[str, str] = {
     "dither": "dither",
     "exposure": "shutter open",
     "train_change": "change train",
-    "rotate": "turn the camera",
+    "turn": "turn the camera",
+    "flats": "flats",
 }
 
 WINDOW_WORDS: Mapping[str, str] = {
@@ -85,6 +86,11 @@ def number(value: float, most: int = 1) -> str:
 def hours_words(hours: float) -> str:
     """``5.3 h``; beyond 100 the figure means no more than that."""
     return f"{hours:.1f} h" if hours <= MOST_HOURS else f"more than {MOST_HOURS:.0f} h"
+
+
+def capital(text: str) -> str:
+    """A phrase with its first letter as at the beginning of a sentence."""
+    return text[:1].upper() + text[1:]
 
 
 def counted(count: int, noun: str) -> str:
