@@ -75,7 +75,9 @@ def test_counts_with_names_of_any_kind(folder: Path, saved) -> None:
     plan, _ = saved
     (folder / "p.json").write_text(json.dumps(plan), encoding="utf-8")
     block = next(row for row in plan["blocks"] if row["count"] >= 2)
-    shot = [(TARGET, name, 2) for name in ("Ha 3nm", "SII") if name != block["filter"]]
+    wanted = {row["filter"] for row in plan["progress"]}
+    assert "Ha 3nm" in wanted
+    shot = [(TARGET, name, 2) for name in sorted(wanted - {block["filter"]})[:2]]
     shot.append((TARGET, block["filter"], 1))
     command = replan_command(plan, CONFIG, "p.json", shot, start="04:00")
     done = run(*as_typed(command), "--json", folder=folder)

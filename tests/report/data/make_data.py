@@ -192,7 +192,7 @@ def main() -> None:
         progress.append(
             {"target": target, "panel": 1, "filter": name, "priority": priority, "goal_h": goal,
              "gathered_h": gathered, "tonight_h": round(hours * 0.86, 2),
-             "tonight_clock_h": round(hours, 2)}
+             "tonight_clock_h": round(hours, 2), "value_curve": curve(gathered, goal, priority)}
         )  # fmt: skip
     setup = [
         {"name": step, "start_utc": f"2027-10-06T{start}:00Z", "end_utc": f"2027-10-06T{stop}:00Z"}
@@ -272,6 +272,13 @@ def main() -> None:
     for name, document in files.items():
         text = json.dumps(document, indent=None if "picture" in name else 1)
         (HERE / f"{name}.json").write_text(text + "\n", encoding="utf-8")
+
+
+def curve(gathered_h: float, goal_h: float, priority: float) -> list[list[float]]:
+    """An invented value curve: full worth to the goal, a tenth of it to twice the goal."""
+    rest = priority * max(0.0, goal_h - gathered_h)
+    end = [2.0 * goal_h, round(rest + 0.1 * priority * goal_h, 3)]
+    return [[gathered_h, 0.0], [goal_h, round(rest, 3)], end]
 
 
 def recipes(progress: list[dict]) -> dict:
