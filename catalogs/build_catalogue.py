@@ -260,7 +260,7 @@ def build_rows(
                 _number(row["sbrightn"], 2),
                 _number(row["radvel"], 0),
                 SERPENS.get(constellation, constellation),
-                "remembered" if row_name in kinds else "OpenNGC",
+                "remembered" if row_name in kinds else "",
                 lines_of(kind, constellation),
             ]
         )

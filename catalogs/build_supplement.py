@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from second_list import AGREED_SIZE, NO_BRIGHTNESS, against
 
 from nightplan.model.catalog import FLOAT_COLUMNS, LIST_COLUMNS, LIST_SEPARATOR, Catalog
 from nightplan.model.catalog_reading import columns_of, joined, kept, openngc_columns
@@ -36,27 +37,12 @@ LISTS = {
 }
 COMPOSITE_SOURCE = "computed from the members' ellipses"
 
-# Two lists agree when sizes lie within this factor and places within this share of the size.
-AGREED_SIZE = 1.2
 AGREED_PLACE = 0.25
-
-# Two lists of galaxies agree when axis ratios lie within this factor and angles within this.
-AGREED_SHAPE = 1.5
-AGREED_DEG = 15.0
-SECOND_LISTS = {
-    "RC3": "RC3 (de Vaucouleurs et al. 1991), remembered",
-    "handbooks": "observing handbooks, remembered",
-}
+"""Two lists agree when their places lie within this share of the size, and see `AGREED_SIZE`."""
 
 NUMBERS = (
     "ra_deg", "dec_deg", "major_arcmin", "minor_arcmin", "angle_deg", "magnitude_v", "magnitude_b",
 )  # fmt: skip
-
-NO_BRIGHTNESS: dict[str, Any] = {
-    "surface_brightness_mag_arcsec2": None,
-    "surface_brightness_band": "",
-    "surface_brightness_source": "",
-}
 
 Row = dict[str, str]
 Built = list[tuple[Target, list[str]]]
@@ -88,6 +74,8 @@ def overlaid(cells: Row, olds: list[Target]) -> Target:
     if olds:
         values = {column.name: getattr(olds[0], column.name) for column in fields(Target)}
         values["common_names"] = ()
+        if olds[0].kind_source == "OpenNGC":
+            values["old_kind"] = olds[0].kind
     for key in NUMBERS:
         if cells[key]:
             values[key] = None if cells[key] == "none" else float(cells[key])
@@ -118,6 +106,7 @@ def overlaid(cells: Row, olds: list[Target]) -> Target:
         "origin": "supplement",
     }
     values |= _sources(cells, values)
+    values.pop("old_kind", None)
     return Target(**values)
 
 
@@ -127,7 +116,7 @@ def _sources(cells: Row, values: dict[str, Any]) -> dict[str, str]:
         key: cells[key] or values.get(key, "")
         for key in ("size_source", "position_source", "angle_source", "magnitude_source")
     }
-    found["kind_source"] = cells["kind_source"] or "remembered"
+    found["kind_source"] = cells["kind_source"] or _kind_source(values)
     found["lines_source"] = (cells["lines_source"] or "remembered") if cells["lines"] else ""
     if values.get("angle_deg") is None:
         found["angle_source"] = ""
@@ -136,6 +125,20 @@ def _sources(cells: Row, values: dict[str, Any]) -> dict[str, str]:
     if values.get("magnitude_v") is None and values.get("magnitude_b") is None:
         found["magnitude_source"] = ""
     return found
+
+
+def _kind_source(values: dict[str, Any]) -> str:
+    """A list that has the target as of this kind: a classic one or OpenNGC; else remembered."""
+    for name in (values["name"], *values["identifiers"]):
+        paper, kind = LISTS.get(list_of(name), ("", ""))
+        if kind == values["kind"]:
+            return f"{paper} ({name})"
+    return "OpenNGC" if values["kind"] == values.get("old_kind") else "remembered"
+
+
+def list_of(name: str) -> str:
+    """Prefix of the list that a designation belongs to: "Sh2-101" -> "Sh2", "B 33" -> "B"."""
+    return re.split(r"[ -]", name)[0]
 
 
 def by_hand(base: Catalog, row_of: dict[str, int]) -> Built:
@@ -226,7 +229,7 @@ def classic_target(entry: Row, note: Row, old: Target | None) -> Target:
 
     OpenNGC's size is kept where it has one; where both agree the figures count as firm.
     """
-    paper, kind = LISTS[re.split(r"[ -]", entry["name"])[0]]
+    paper, kind = LISTS[list_of(entry["name"])]
     cited = f"{paper} ({entry['name']}), {SECOND_HAND}"
     diameter = float(entry["diameter_arcmin"]) if entry["diameter_arcmin"] else None
     names = split(note.get("identifiers", ""))
@@ -289,47 +292,6 @@ def checked(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:
     taken = {name for _, replaced in made for name in replaced}
     rows = [cells for cells in read("second_lists.csv") if cells["name"] not in taken]
     return made + [(against(base.target(row_of[one["name"]]), one), [one["name"]]) for one in rows]
-
-
-def against(old: Target, cells: Row) -> Target:
-    """One ellipse and one angle of two lists.
-
-    The larger counts where the majors differ by more than a fifth, for the fainter outskirts
-    belong into the frame; the second list's too where the axis ratios do not agree, and its angle
-    where the two differ by more than 15 degrees. Where both agree OpenNGC's figures stand.
-    """
-    other = SECOND_LISTS[cells["list"]]
-    major, minor = float(cells["major_arcmin"]), float(cells["minor_arcmin"])
-    angle = float(cells["angle_deg"]) if cells["angle_deg"] else None
-    target = replace(old, grade="fair", origin="supplement", **_checked(old, other))
-    old_major, old_minor = old.axes_arcmin or (0.01, 0.01)
-    flatter = (minor / major) / (old_minor / old_major)
-    other_shape = not 1.0 / AGREED_SHAPE < flatter < AGREED_SHAPE
-    ratio = major / old_major
-    if ratio > AGREED_SIZE or (other_shape and ratio > 1.0 / AGREED_SIZE):
-        target = replace(
-            target, major_arcmin=major, minor_arcmin=minor, angle_deg=angle, size_source=other,
-            angle_source="" if angle is None else other,
-            note="OpenNGC gives " + " x ".join(f"{axis:g}'" for axis in old.axes_arcmin or ()),
-            **NO_BRIGHTNESS,
-        )  # fmt: skip
-        target = replace(target, note="" if old.axes_arcmin is None else target.note)
-    elif ratio < 1.0 / AGREED_SIZE:
-        target = replace(target, note=f"{cells['list']}: {major:g}' x {minor:g}', remembered")
-    if angle is not None and (
-        old.angle_deg is None or abs((old.angle_deg - angle + 90.0) % 180.0 - 90.0) > AGREED_DEG
-    ):
-        target = replace(target, angle_deg=angle, angle_source=other)
-    return target
-
-
-def _checked(old: Target, other: str) -> dict[str, str]:
-    """Sources of a target whose OpenNGC figures agree with another list."""
-    agreed = f"OpenNGC, in agreement with {other}"
-    return {
-        "size_source": agreed if old.major_arcmin is not None else "",
-        "angle_source": agreed if old.angle_deg is not None else "",
-    }
 
 
 def honest(target: Target) -> Target:

@@ -65,7 +65,8 @@ def _rows(path: Path) -> tuple[list[str], list[list[str]]]:
 
 
 def _floats(texts: Sequence[str]) -> np.ndarray:
-    return np.array([float(text) if text else np.nan for text in texts])
+    # numpy reads one text of many numbers several times faster than Python reads many texts
+    return np.fromstring("\n".join([text or "nan" for text in texts]), sep="\n")
 
 
 def _objects(texts: Sequence[Any]) -> np.ndarray:
@@ -90,7 +91,7 @@ def openngc_columns(path: Path) -> Columns:
     columns["size_source"] = _labels(~np.isnan(columns["major_arcmin"]), MEASURED_SOURCE)
     columns["angle_source"] = _labels(~np.isnan(columns["angle_deg"]), MEASURED_SOURCE)
     columns["position_source"] = _labels(np.ones(count, dtype=bool), MEASURED_SOURCE)
-    columns["kind_source"] = _objects(table["kind_source"])
+    columns["kind_source"] = _objects([text or MEASURED_SOURCE for text in table["kind_source"]])
     columns["lines_source"] = _labels(columns["lines"] != "", TYPICAL_SOURCE)
     has_magnitude = ~(np.isnan(columns["magnitude_v"]) & np.isnan(columns["magnitude_b"]))
     columns["magnitude_source"] = _labels(has_magnitude, MEASURED_SOURCE)

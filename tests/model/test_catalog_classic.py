@@ -11,6 +11,7 @@ import pytest
 from astropy import units as u
 from astropy.coordinates import SkyCoord
 
+from nightplan.light.line_brightness import published_lines
 from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.name_lookup import normalise
@@ -67,3 +68,98 @@ def test_most_sizes_agree_with_the_lists(catalog: Catalog) -> None:
     printed = np.array([float(entry["diameter_arcmin"]) for entry in sized])
     agreed = (found / printed < SIZE_FACTOR) & (printed / found < SIZE_FACTOR)
     assert agreed.mean() > 0.8
+
+
+KIND_OF_LIST = {
+    "Sh2": "emission_nebula",
+    "vdB": "reflection_nebula",
+    "B": "dark_nebula",
+}
+
+# Remembered: what later work found some entries to be.
+OTHER_KINDS = {
+    "planetary_nebula": "Sh2-68 Sh2-71 Sh2-78 Sh2-95 Sh2-116 Sh2-174 Sh2-176 Sh2-188 Sh2-200 "
+    "Sh2-216 Sh2-274 Sh2-290 Sh2-313",
+    "supernova_remnant": "Sh2-91 Sh2-94 Sh2-96 Sh2-103 Sh2-221 Sh2-224 Sh2-240 Sh2-244 Sh2-248",
+    "reflection_nebula": "Sh2-73 Sh2-136 Sh2-178 Sh2-222 Sh2-238 Sh2-279",
+    "galaxy": "Sh2-191 Sh2-197",
+    "emission_nebula": "vdB5 vdB34 vdB38 vdB47 vdB88 vdB90 vdB93 vdB94 vdB99 vdB104 vdB142",
+    "cluster_with_nebula": "vdB20 vdB23",
+}
+
+
+def test_kinds_are_those_of_the_lists(catalog: Catalog) -> None:
+    other = {name: kind for kind, names in OTHER_KINDS.items() for name in names.split()}
+    names = [f"Sh2-{number}" for number in range(1, 314)]
+    names += [f"vdB{number}" for number in range(1, 159)]
+    names += [f"B{number}" for number in sorted(BARNARD_NUMBERS)]
+    for name in names:
+        prefix = re.split(r"[-\d]", name)[0] if not name.startswith("Sh2") else "Sh2"
+        assert catalog.kind[catalog.find(name)] == other.get(name, KIND_OF_LIST[prefix]), name
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "size_arcmin"),
+    [
+        ("Cygnus Wall", "emission_nebula", 50.0), ("Melotte 15", "emission_nebula", 25.0),
+        ("Sh2-106", "emission_nebula", 3.0), ("Sh2-112", "emission_nebula", 15.0),
+        ("Sh2-170", "emission_nebula", 20.0), ("Sh2-221", "supernova_remnant", 140.0),
+        ("Sh2-27", "emission_nebula", 480.0), ("WR 134", "emission_nebula", 30.0),
+        ("DWB 111", "emission_nebula", 25.0), ("Gum 12", "emission_nebula", 2160.0),
+        ("Gum 15", "emission_nebula", 20.0), ("Puppis A", "supernova_remnant", 60.0),
+        ("vdB 149", "reflection_nebula", 5.2), ("LDN 1251", "dark_nebula", 65.0),
+        ("LDN 673", "dark_nebula", 65.0), ("LDN 183", "dark_nebula", 30.0),
+        ("LDN 43", "dark_nebula", 30.0), ("Pipe Nebula", "dark_nebula", 400.0),
+        ("B 22", "dark_nebula", 120.0), ("LBN 777", "dark_nebula", 25.0),
+        ("CG 4", "dark_nebula", 30.0), ("Arp 244", "galaxy_group", 6.0),
+        ("Sh2-216", "planetary_nebula", 100.0), ("HFG 1", "planetary_nebula", 15.0),
+        ("Soap Bubble Nebula", "planetary_nebula", 4.3), ("Jones 1", "planetary_nebula", 5.5),
+        ("Coma Cluster", "galaxy_group", 120.0), ("Perseus Cluster", "galaxy_group", 120.0),
+        ("Fornax Cluster", "galaxy_group", 200.0), ("HCG 92", "galaxy_group", 4.5),
+        ("HCG 44", "galaxy_group", 17.0), ("NGC 346", "emission_nebula", 14.0),
+        ("NGC 602", "emission_nebula", 4.0), ("NGC 1333", "reflection_nebula", 8.0),
+        ("IC 348", "reflection_nebula", 10.0), ("NGC 1579", "reflection_nebula", 12.0),
+        ("NGC 2071", "reflection_nebula", 7.0), ("IC 446", "reflection_nebula", 5.0),
+        ("NGC 4656", "galaxy", 15.1), ("IC 2118", "reflection_nebula", 138.0),
+        ("Maffei 2", "galaxy", 5.8), ("Polaris Flare", "reflection_nebula", 300.0),
+    ],
+)  # fmt: skip
+def test_people_s_targets_are_there(
+    catalog: Catalog, name: str, kind: str, size_arcmin: float
+) -> None:
+    """Source: exposures and handbooks, remembered; within a fifth."""
+    target = catalog.target(catalog.find(name))
+    assert target.kind == kind
+    assert target.major_arcmin == pytest.approx(size_arcmin, rel=0.2)
+    assert target.grade in {"firm", "fair", "doubtful"}
+    assert {"position", "size", "kind"} <= set(target.sources)
+
+
+def test_nothing_is_firm_with_a_remembered_part(catalog: Catalog) -> None:
+    firm = catalog.targets(np.flatnonzero(catalog.grade == "firm"))
+    assert firm
+    for target in firm:
+        assert not any("remembered" in source for source in target.sources.values()), target.name
+    plain = catalog.targets(np.flatnonzero(catalog.origin == "openngc")[:200])
+    assert {target.grade for target in plain} == {"unchecked"}
+
+
+def test_lines_are_those_that_a_target_has(catalog: Catalog) -> None:
+    """Source: exposures, remembered; the brightest line leads, by the ratios of the light table."""
+
+    def lines(name: str) -> tuple[str, ...]:
+        return catalog.target(catalog.find(name)).lines
+
+    assert lines("Ou4") == ("O III",)
+    assert lines("IC 63") == ("H-alpha",)
+    for name in ("NGC 1499", "IC 434", "NGC 2264"):
+        assert "O III" not in lines(name)
+    assert lines("M 45") == lines("IC 348") == lines("NGC 7023") == ()
+    for name, light in published_lines().items():
+        ratio = light.o_iii_ratio
+        known = lines(name)
+        if ratio is None or "H-alpha" not in known:
+            continue
+        assert ("O III" in known) == (ratio >= 0.06), name
+        if abs(ratio - 1.0) > 0.05:
+            assert (known[0] == "O III") == (ratio > 1.0), name
