@@ -185,6 +185,29 @@ def test_the_last_minutes_of_darkness():
     assert shortest < 0.75
 
 
+def test_a_polar_winters_noon_is_no_dawn_after_its_dusk():
+    """Troll, 21 June: the clock is 2 h ahead of the sun, and noon's twilight lies after noon.
+
+    The civil dawn at 10:52 UTC comes before the dusk at 12:51; the next one is past the next noon.
+    """
+    night = compute_night(place(-72.01, 2.53, "Antarctica/Troll"), datetime.date(2027, 6, 21))
+    assert night.civil_dusk.utc_mjd is not None
+    assert night.civil_dawn.utc_mjd is None
+    assert night.civil_dawn.reason == "outside_interval"
+    assert night.nautical_dawn.utc_mjd > night.nautical_dusk.utc_mjd
+
+
+@pytest.mark.parametrize("latitude", [-90.0, -80.0, -72.0, -66.0, 66.0, 72.0, 80.0, 90.0])
+def test_no_dawn_comes_before_its_dusk_near_the_poles(latitude):
+    for month in range(1, 13):
+        for zone in ("UTC", "Antarctica/Troll", "Europe/Oslo"):
+            night = compute_night(place(latitude, 2.53, zone), datetime.date(2027, month, 21))
+            for dusk, dawn in zip(EVENT_NAMES[:4], EVENT_NAMES[7:3:-1], strict=True):
+                first, last = night.events[dusk].utc_mjd, night.events[dawn].utc_mjd
+                cut = night.noon_cuts_window
+                assert cut or first is None or last is None or first < last, (dusk, night.evening)
+
+
 def test_polar_day_and_polar_night():
     summer = compute_night(place(80.0, 15.0, "Arctic/Longyearbyen"), datetime.date(2027, 6, 21))
     assert summer.window_kind == "none"

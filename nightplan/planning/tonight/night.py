@@ -18,6 +18,7 @@ import numpy as np
 
 from nightplan.errors import InputError
 from nightplan.planning.tonight.earth_orientation import EarthOrientation, lookup
+from nightplan.planning.tonight.night_notices import cut_by_noon, night_notices
 from nightplan.sky.apparent import SiteFrame, site_frame
 from nightplan.sky.crossings import Crossings, find_crossings
 from nightplan.sky.sun_moon import moon, moon_phase, sun
@@ -54,9 +55,6 @@ _SUN_LEVELS = {
     "astronomical": ASTRONOMICAL_DEG,
 }
 _SEARCH_STEP_DAYS = 1.0 / 48.0
-MOST_CLOCK_ERROR_H = 4.0
-"""Hours between civil and mean solar time that no inhabited place reaches (from memory: at most
-about 3 h, in the west of China)."""
 
 EVENT_NAMES = (
     "sunset",
@@ -70,8 +68,6 @@ EVENT_NAMES = (
     "moonrise",
     "moonset",
 )
-
-_UTC_NAMES = frozenset({"UTC", "UCT", "GMT", "GMT0", "Greenwich", "Universal", "Zulu"})
 
 
 class Place(Protocol):
@@ -94,7 +90,7 @@ class Event:
     """A crossing between noon and noon, or the reason why there is none.
 
     `always_up` and `always_down`: the body stays on that side of the event's altitude all night.
-    `outside_interval`: it crosses, but only the other way.
+    `outside_interval`: it crosses, but only the other way, or on the other side of the night.
     """
 
     utc_mjd: float | None
@@ -155,7 +151,7 @@ class Night:
     @property
     def noon_cuts_window(self) -> bool:
         """Whether it is dark at civil noon by day and the window goes no further than that."""
-        return _cut_by_noon(self.window_utc_mjd, self.noon_utc_mjd, self.next_noon_utc_mjd)
+        return cut_by_noon(self.window_utc_mjd, self.noon_utc_mjd, self.next_noon_utc_mjd)
 
     @property
     def zone(self) -> ZoneInfo:
@@ -210,7 +206,10 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
     The window is the longest single stretch with the sun below -18 degrees; failing that, below
     -12 (`nautical`, with a notice); failing that, `none`. Sun events are those that bound the
     window where the night holds them; where noon and noon hold two of a kind (the clock far from
-    the sun, or the polar circle), the one at the window's side is given. Of two moonrises or
+    the sun, or the polar circle), the one at the window's side is given. Where a dawn would come
+    before its dusk, as in a polar winter whose noon is all the twilight there is, the one that is
+    none of this night's is left out (`outside_interval`), unless noon cuts the window itself. Of
+    two moonrises or
     moonsets in one night, which happens beyond the polar circles, the first is given;
     `moon_up_utc_mjd` holds them all.
 
@@ -254,6 +253,7 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
 
     kind, window = _window(sun_crossings, noon, next_noon)
     anchor = midnight if window is None else 0.5 * (window[0] + window[1])
+    cut = cut_by_noon(window, noon, next_noon)
     events = {
         "moonrise": _event(moon_crossings, moon_crossings.rises()[:1]),
         "moonset": _event(moon_crossings, moon_crossings.falls()[:1]),
@@ -265,8 +265,12 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
         ("astronomical", "astronomical_dusk", "astronomical_dawn"),
     ):
         crossings = sun_crossings[key]
-        events[dusk] = _event(crossings, _last_before(crossings.falls(), anchor))
-        events[dawn] = _event(crossings, _first_after(crossings.rises(), anchor))
+        falls = _last_before(crossings.falls(), anchor)
+        rises = _first_after(crossings.rises(), anchor)
+        if falls.size and rises.size and rises[0] < falls[0] and not cut:
+            falls, rises = falls[falls <= anchor], rises[rises > anchor]
+        events[dusk] = _event(crossings, falls)
+        events[dawn] = _event(crossings, rises)
 
     moon_up = tuple(moon_crossings.intervals(noon, next_noon, above=True))
     dark_hours, moonless = 0.0, 0.0
@@ -290,7 +294,7 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
         window_start_utc_mjd=None if window is None else window[0],
         window_end_utc_mjd=None if window is None else window[1],
         notices=tuple(
-            _notices(site, sun_crossings, noon, next_noon, kind, window, orientation.note)
+            night_notices(site, sun_crossings, noon, next_noon, kind, window, orientation.note)
         ),
         earth_orientation=orientation,
         frame=frame,
@@ -352,75 +356,3 @@ def _event(crossings: Crossings, chosen: np.ndarray) -> Event:
     if crossings.times.size:
         return Event(None, "outside_interval")
     return Event(None, "always_up" if crossings.starts_above else "always_down")
-
-
-def _cut_by_noon(window: Interval | None, noon: float, next_noon: float) -> bool:
-    whole = (noon, next_noon)
-    return window is not None and window != whole and not {*window}.isdisjoint(whole)
-
-
-def _clock_error_h(site: Place, utc_mjd: float) -> float:
-    """Civil less mean solar time, -12 to 12 h; 0 for a clock that is meant to keep UTC."""
-    zone = ZoneInfo(site.timezone)
-    offset = datetime_from_mjd(utc_mjd).astimezone(zone).utcoffset()
-    if offset is None or site.timezone.rpartition("/")[2] in _UTC_NAMES:
-        return 0.0
-    return (offset.total_seconds() / 3600.0 - site.longitude_deg / 15.0 + 12.0) % 24.0 - 12.0
-
-
-def _notices(
-    site: Place,
-    sun_crossings: dict[str, Crossings],
-    noon: float,
-    next_noon: float,
-    kind: WindowKind,
-    window: Interval | None,
-    orientation_note: str | None,
-) -> list[str]:
-    notices = []
-    if _always(sun_crossings["sun"], up=True):
-        notices.append("Polar day: the sun does not set from noon to noon.")
-    elif _always(sun_crossings["astronomical"], up=False):
-        notices.append("Polar night: it is astronomically dark from noon to noon.")
-    elif _always(sun_crossings["sun"], up=False):
-        notices.append("Polar night: the sun does not rise from noon to noon.")
-    if kind == "nautical":
-        notices.append(
-            "No astronomical darkness: the sun stays above -18 degrees; the window is the "
-            "nautical night, with the sun below -12 degrees."
-        )
-    elif kind == "none":
-        notices.append("No dark window: the sun stays above -12 degrees all night.")
-    elif window is not None and 24.0 * (window[1] - window[0]) < 1.0:
-        minutes = 1440.0 * (window[1] - window[0])
-        notices.append(f"Only {minutes:.0f} min of astronomical darkness.")
-    error_h = _clock_error_h(site, 0.5 * (noon + next_noon))
-    if abs(error_h) > MOST_CLOCK_ERROR_H:
-        way = "ahead of" if error_h > 0.0 else "behind"
-        notices.append(
-            f"Clocks of {site.timezone} run {abs(error_h):.1f} h {way} the sun at longitude "
-            f"{site.longitude_deg:g} degrees: check timezone, and longitude_deg, which is positive "
-            "to the east."
-        )
-    if window is not None and _cut_by_noon(window, noon, next_noon):
-        dark = sun_crossings[kind].intervals(noon, next_noon, above=False)
-        rest_h = 24.0 * sum(end - start for start, end in dark if (start, end) != window)
-        notices.append(
-            "It is dark at the site's civil noon: the time zone disagrees with the longitude, and "
-            f"noon cuts the night; the window is the longer part, {rest_h:.1f} h of darkness lie "
-            "outside it."
-        )
-    start, end = datetime_from_mjd(noon), datetime_from_mjd(next_noon)
-    zone = ZoneInfo(site.timezone)
-    before, after = (moment.astimezone(zone).utcoffset() for moment in (start, end))
-    if before is not None and after is not None and before != after:
-        minutes_on = (after - before).total_seconds() / 60.0
-        direction = "forward" if minutes_on > 0 else "back"
-        notices.append(f"Clocks go {direction} by {abs(minutes_on):.0f} min during this night.")
-    if orientation_note is not None:
-        notices.append(orientation_note + ".")
-    return notices
-
-
-def _always(crossings: Crossings, *, up: bool) -> bool:
-    return crossings.times.size == 0 and crossings.starts_above == up
