@@ -26,7 +26,15 @@ LATEST = datetime.date(2199, 12, 30)
 
 
 def config_option(command: F) -> F:
-    """Add `--config FILE`."""
+    """Add `--config FILE`, and which rig and site of the file are meant."""
+    for key in ("site", "rig"):
+        command = click.option(
+            f"--{key}",
+            metavar="NAME",
+            expose_value=False,
+            callback=_keep,
+            help=f"The {key} of the file to use. [default: preferences.{key}, else the first]",
+        )(command)
     return click.option(
         "--config",
         "config_path",
@@ -58,11 +66,18 @@ def common_options(command: F) -> F:
     return config_option(date_option(json_option(command)))
 
 
+def _keep(context: click.Context, option: click.Parameter, value: str | None) -> None:
+    context.meta[f"nightplan.{option.name}"] = value
+
+
 def load(config_path: Path) -> Config:
-    """Load the configuration that `--config` names."""
+    """Load the configuration that `--config` names, for the rig and site asked for."""
     from nightplan.model.config import load_config
 
-    return load_config(config_path)
+    asked = click.get_current_context().meta
+    return load_config(
+        config_path, rig=asked.get("nightplan.rig"), site=asked.get("nightplan.site")
+    )
 
 
 def evening_of(site: Site, text: str | None) -> datetime.date:

@@ -19,7 +19,9 @@ from nightplan.model.filters import Filter, FilterWheel
 from nightplan.model.framing_wish import FramingWish
 from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
 from nightplan.model.optical_train import Optics, Train
-from nightplan.model.preferences import Goal, OwnTarget, Preferences
+from nightplan.model.other_rig import MAIN, OtherRig, with_rig
+from nightplan.model.other_site import OtherSite, with_site
+from nightplan.model.preferences import GOAL_BY_FILTER, Goal, OwnTarget, Preferences
 from nightplan.model.recipe_wish import RecipeWish
 from nightplan.model.section import KeyedValueError, Section, accepted_words
 from nightplan.model.site import Site
@@ -50,12 +52,26 @@ class Config(Section):
     goal: dict[str, Goal] = Field(default_factory=dict)
     recipe: dict[str, RecipeWish] = Field(default_factory=dict)
     framing: dict[str, FramingWish] = Field(default_factory=dict)
+    other_rig: dict[str, OtherRig] = Field(default_factory=dict)
+    other_site: dict[str, OtherSite] = Field(default_factory=dict)
 
     _path: Path = PrivateAttr(default=Path("nightplan.toml"))
     _named_rig: str = PrivateAttr(default="")
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Config:
+        for key, table in (("rig", self.other_rig), ("site", self.other_site)):
+            names = (MAIN, *table)
+            chosen = getattr(self.preferences, key)
+            if chosen not in names:
+                raise KeyedValueError(f"preferences.{key}", chosen, f"one of {', '.join(names)}")
+            if MAIN in table:
+                raise KeyedValueError(f"other_{key}", MAIN, "another name: that is the first one")
+        self.check_together()
+        return self
+
+    def check_together(self) -> None:
+        """Raise KeyedValueError where tables of the rig in use contradict each other."""
         if len(self.filter) > self.wheel.positions:
             raise KeyedValueError(
                 "filter", list(self.filter), f"at most {self.wheel.positions} (wheel.positions)"
@@ -63,24 +79,29 @@ class Config(Section):
         for kind in self.recipe:
             if kind not in KINDS:
                 raise KeyedValueError("recipe", kind, f"a kind: one of {', '.join(KINDS)}")
+        # A goal may name what another rig of the file has; `with_rig` leaves out what this has not.
+        filters = self._of_all_rigs("filter")
+        trains = self._of_all_rigs("train")
         tables: list[tuple[str, Any, tuple[str, ...]]] = [
-            *((f"goal.{owner}", goal, ("hours", "gathered_hours", "snr", "shares"))
-              for owner, goal in self.goal.items()),
+            *((f"goal.{owner}", goal, GOAL_BY_FILTER) for owner, goal in self.goal.items()),
             *((f"recipe.{kind}", wish, ("shares",)) for kind, wish in self.recipe.items()),
         ]  # fmt: skip
         for owner, table, keys in tables:
             for key in keys:
                 for name in getattr(table, key):
-                    if name not in self.filter:
+                    if name not in filters:
                         raise KeyedValueError(
-                            f"{owner}.{key}", name, f"one of {', '.join(self.filter)}"
+                            f"{owner}.{key}", name, f"one of {', '.join(filters)}"
                         )
         for owner, framing in self.framing.items():
-            if framing.train is not None and framing.train not in self.train:
+            if framing.train is not None and framing.train not in trains:
                 raise KeyedValueError(
-                    f"framing.{owner}.train", framing.train, f"one of {', '.join(self.train)}"
+                    f"framing.{owner}.train", framing.train, f"one of {', '.join(trains)}"
                 )
-        return self
+
+    def _of_all_rigs(self, key: str) -> dict[str, None]:
+        tables = [getattr(self, key), *(getattr(rig, key) for rig in self.other_rig.values())]
+        return dict.fromkeys(name for table in tables for name in table or ())
 
     def __eq__(self, other: object) -> bool:
         # Where a configuration was read from is no part of what it says.
@@ -97,8 +118,9 @@ class Config(Section):
     def rig_name(self) -> str:
         """The rig in words, by what cannot change in a night: aperture, focal length, camera."""
         optics, camera = self.optics, self.camera
+        named = f"{self._named_rig}: " if self._named_rig else ""
         return (
-            f"{optics.aperture_mm:g} mm, focal length {optics.focal_length_mm:g} mm, "
+            f"{named}{optics.aperture_mm:g} mm, focal length {optics.focal_length_mm:g} mm, "
             f"{camera.width_px} × {camera.height_px} px of {camera.pixel_um:g} µm"
         )
 
@@ -124,8 +146,17 @@ MOST_BYTES = 2**20
 """Largest configuration file that is read; the starter file has 2 % of it."""
 
 
-def load_config(path: str | os.PathLike[str]) -> Config:
-    """Read and check a configuration file.
+def load_config(
+    path: str | os.PathLike[str], *, rig: str | None = None, site: str | None = None
+) -> Config:
+    """Read and check a configuration file, for one of its rigs and sites.
+
+    Parameters
+    ----------
+    path : path
+    rig, site : str, optional
+        Names under `other_rig` and `other_site`, or `main` for those at the top of the file; by
+        default `preferences.rig` and `preferences.site`.
 
     Raises
     ------
@@ -135,6 +166,8 @@ def load_config(path: str | os.PathLike[str]) -> Config:
         A key's value is outside its accepted range, or a required key is missing.
     UnknownKeyError
         A key is not known; the nearest valid key is named.
+    InputError
+        There is no such rig or site.
     """
     try:
         text = read_text(path, MOST_BYTES)
@@ -144,10 +177,16 @@ def load_config(path: str | os.PathLike[str]) -> Config:
                 path, "no such file; `nightplan start` writes one to begin with"
             ) from error
         raise
-    return parse_config(text, path)
+    return parse_config(text, path, rig=rig, site=site)
 
 
-def parse_config(text: str, source: str | os.PathLike[str] = "nightplan.toml") -> Config:
+def parse_config(
+    text: str,
+    source: str | os.PathLike[str] = "nightplan.toml",
+    *,
+    rig: str | None = None,
+    site: str | None = None,
+) -> Config:
     """Check the text of a configuration; errors name `source`. Raises as `load_config`."""
     name = os.fspath(source)
     try:
@@ -155,12 +194,23 @@ def parse_config(text: str, source: str | os.PathLike[str] = "nightplan.toml") -
     except tomllib.TOMLDecodeError as error:
         raise FileError(name, f"is not valid TOML: {error}") from error
     tables = _read_horizon(tables, Path(name))
+    if isinstance(others := tables.get("other_site"), dict):
+        tables["other_site"] = {
+            key: _read_horizon(one, Path(name)) if isinstance(one, dict) else one
+            for key, one in others.items()
+        }
     try:
         config = Config.model_validate(tables)
     except ValidationError as error:
         raise _first_error(name, error) from None
     config._path = Path(name)
-    return config
+    for one in config.other_rig:
+        try:
+            with_rig(config, one)
+        except KeyedValueError as error:
+            key = f"other_rig.{one}.{error.key}"
+            raise ConfigError(name, key, error.value, error.accepted) from None
+    return with_site(with_rig(config, rig), site)
 
 
 def dump_config(config: Config) -> str:
@@ -217,7 +267,8 @@ def _nearest_keys(steps: list[Any]) -> list[str]:
     if near:
         return [f"{prefix}.{near[0]}" if prefix else near[0]]
     everywhere = _all_keys(Config)
-    leaf = {key.rsplit(".", 1)[-1]: key for key in everywhere}
+    # Keys of the first rig and site stand before those of others.
+    leaf = {key.rsplit(".", 1)[-1]: key for key in reversed(everywhere)}
     match = difflib.get_close_matches(wrong, list(leaf), n=1, cutoff=0.6)
     if match:
         return [leaf[match[0]]]

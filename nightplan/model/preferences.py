@@ -75,6 +75,8 @@ class ChangeCost(Section):
 class Preferences(Section):
     """Everything that is a matter of taste or habit.
 
+    `rig` and `site` are used where none is asked for: `main` is the one at the top of the file.
+
     With `allow_train_change` the plan may bolt on another train in the night where that pays:
     `train_change_min` pass from the last sub through one to the other standing ready, before the
     camera is turned, the field centred and focused; `change_cost.train_change` is what it costs
@@ -86,6 +88,8 @@ class Preferences(Section):
     what is shot in lines.
     """
 
+    rig: str = "main"
+    site: str = "main"
     targets: Names = ()
     minimum_altitude_deg: Annotated[float, Field(ge=0.0, le=89.0)] = 30.0
     margin_arcmin: Annotated[float, Field(ge=0.0, le=600.0)] = 5.0
@@ -132,6 +136,10 @@ class Preferences(Section):
             ):
                 raise ValueError("a local time as HH:MM, from 00:00 to 23:59")
         return value
+
+
+GOAL_BY_FILTER = ("hours", "gathered_hours", "snr", "shares")
+"""Keys of a goal that hold a value a filter."""
 
 
 class Goal(RecipeWish):

@@ -17,7 +17,8 @@ LampLight = Literal["natural", "led", "sodium", "mixed"]
 
 
 class Site(Section):
-    """Site of the night; longitudes count positive to the east."""
+    """Site of the night; longitudes count positive to the east. `drive_min` is the way there, in
+    minutes, and the way back again."""
 
     name: Annotated[str, Field(min_length=1)]
     latitude_deg: Annotated[float, Field(ge=-90.0, le=90.0)]
@@ -29,6 +30,7 @@ class Site(Section):
     lamp_light: LampLight = "mixed"
     extinction_v_mag_airmass: Annotated[float, Field(ge=0.05, le=1.5)] | None = None
     seeing_arcsec: Annotated[float, Field(ge=0.3, le=10.0)] = 2.5
+    drive_min: Annotated[float, Field(ge=0.0, le=1440.0)] = 0.0
     temperature_dusk_c: Annotated[float, Field(ge=-60.0, le=50.0)] = 15.0
     temperature_dawn_c: Annotated[float, Field(ge=-60.0, le=50.0)] = 9.0
 

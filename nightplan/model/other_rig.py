@@ -1,0 +1,98 @@
+"""Other rigs of the same imager in one file, each told by what is different about it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic import Field
+
+from nightplan.errors import InputError
+from nightplan.model.calibration import Calibration
+from nightplan.model.camera import Camera
+from nightplan.model.equipment import Focuser, Guider, Mount, Power, Rotator
+from nightplan.model.filters import Filter, FilterWheel
+from nightplan.model.optical_train import Optics, Train
+from nightplan.model.preferences import GOAL_BY_FILTER
+from nightplan.model.section import Listed, Section
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+
+MAIN = "main"
+"""Name of the rig, and of the site, whose tables stand at the top of the file."""
+
+
+class OtherRig(Section):
+    """Another rig: the tables that it has instead of those at the top of the file.
+
+    A table given here stands whole in the place of the one above; what is not given is shared
+    (the camera that goes from one telescope to the other, say). `without` names what the rig at
+    the top has and this one has not.
+    """
+
+    without: Annotated[tuple[Literal["rotator", "guider", "power"], ...], Listed] = ()
+    optics: Optics | None = None
+    train: Annotated[dict[str, Train], Field(min_length=1)] | None = None
+    camera: Camera | None = None
+    wheel: FilterWheel | None = None
+    filter: Annotated[dict[str, Filter], Field(min_length=1)] | None = None
+    mount: Mount | None = None
+    rotator: Rotator | None = None
+    guider: Guider | None = None
+    focuser: Focuser | None = None
+    power: Power | None = None
+    calibration: Calibration | None = None
+
+
+def with_rig(config: Config, name: str | None) -> Config:
+    """The configuration with the tables of one of its rigs; by default `preferences.rig`.
+
+    Goals, recipes and compositions keep what this rig can do: other filters and trains are left
+    out.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        There is no such rig.
+    nightplan.model.section.KeyedValueError
+        Its tables do not go together.
+    """
+    if not config.other_rig and name in (None, MAIN):
+        return config
+    name = config.preferences.rig if name is None else name
+    if name != MAIN and name not in config.other_rig:
+        accepted = f"one of {', '.join((MAIN, *config.other_rig))}"
+        raise InputError("command line", "--rig", name, accepted)
+    tables: dict[str, Any] = {}
+    if name != MAIN:
+        rig = config.other_rig[name]
+        given = {key: getattr(rig, key) for key in OtherRig.model_fields if key != "without"}
+        tables = {key: value for key, value in given.items() if value is not None}
+        tables |= dict.fromkeys(rig.without)
+    chosen = _fitting(config.model_copy(update=tables))
+    chosen._named_rig = "" if name == MAIN else name
+    chosen.check_together()
+    return chosen
+
+
+def _fitting(config: Config) -> Config:
+    """Goals, recipes and compositions without the filters and trains of other rigs."""
+
+    def own(values: Mapping[str, Any]) -> dict[str, Any]:
+        return {key: value for key, value in values.items() if key in config.filter}
+
+    goal = {
+        name: one.model_copy(update={key: own(getattr(one, key)) for key in GOAL_BY_FILTER})
+        for name, one in config.goal.items()
+    }
+    recipe = {
+        kind: one.model_copy(update={"shares": own(one.shares)})
+        for kind, one in config.recipe.items()
+    }
+    framing = {
+        name: one if one.train is None or one.train in config.train
+        else one.model_copy(update={"train": None})
+        for name, one in config.framing.items()
+    }  # fmt: skip
+    return config.model_copy(update={"goal": goal, "recipe": recipe, "framing": framing})
