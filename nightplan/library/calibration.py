@@ -19,8 +19,11 @@ def calibration_owed(
     """
     from nightplan.planning.calibration.owed_tonight import calibration_night
 
-    steps = plan.setup.steps
-    power_on = steps[0].start_utc_mjd if steps else None
     return calibration_night(
-        plan.config, plan.night, blocks, journal.calibration, journal.torn_down_utc_mjd, power_on
+        plan.config,
+        plan.night,
+        blocks,
+        journal.calibration,
+        journal.torn_down_utc_mjd,
+        plan.setup.power_on_utc_mjd,
     ).rows

@@ -142,8 +142,17 @@ class Focuser(Section):
 
 
 class Power(Section):
-    """The battery and what the rig draws from it while it works."""
+    """The battery and what the rig draws from it while it works.
+
+    `dew_heater_w` is what the dew heaters take beside `draw_w`, on the mean of a night.
+    """
 
     battery_wh: Annotated[float, Field(gt=0.0, le=100_000.0)]
     reserve_share: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.2
     draw_w: Annotated[float, Field(gt=0.0, le=5000.0)]
+    dew_heater_w: Annotated[float, Field(ge=0.0, le=1000.0)] = 0.0
+
+    @property
+    def whole_draw_w(self) -> float:
+        """What is drawn with the heaters on, W."""
+        return self.draw_w + self.dew_heater_w

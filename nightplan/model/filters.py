@@ -17,7 +17,10 @@ LINE_AIR_NM: dict[str, float] = {"H-alpha": 656.28, "O III": 500.68, "S II": 671
 
 
 class Filter(Section):
-    """One filter: its passband, its glass, and where the focuser goes for it."""
+    """One filter: its passband, its glass, and where the focuser goes for it.
+
+    `moon_distance_deg` stands before that of its class under `preferences.moon_distance`.
+    """
 
     role: Role
     centre_nm: Annotated[float, Field(ge=300.0, le=1100.0)]
@@ -28,6 +31,7 @@ class Filter(Section):
     glass_index: Annotated[float, Field(ge=1.0, le=2.5)] = 1.5
     effective_index: Annotated[float, Field(ge=1.0, le=3.0)] = 2.0
     focus_offset_steps: int | None = None
+    moon_distance_deg: Annotated[float, Field(ge=0.0, le=180.0)] | None = None
 
     @property
     def is_narrow(self) -> bool:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from nightplan.model.recipe_wish import RecipeWish
-from nightplan.model.section import KeyedValueError, Names, Section
+from nightplan.model.section import ClockTime, KeyedValueError, Names, Section
 
 DarkClass = Literal["astronomical", "nautical"]
 Balance = Literal["diminishing", "even", "plain"]
@@ -52,8 +52,16 @@ class Dither(Section):
 
 
 class Setup(Section):
-    """Work between arrival and the first sub; only what runs into the window is charged."""
+    """Work between arrival and the first sub; only what runs into the window is charged.
 
+    The rig stands ready for cooling at sunset unless `arrival`, or `leave` and the site's
+    `drive_min`, say when the imager is there; `assembly_min` then pass first. Both are times on
+    the site's clocks.
+    """
+
+    arrival: ClockTime | None = None
+    leave: ClockTime | None = None
+    assembly_min: Annotated[float, Field(ge=0.0, le=240.0)] = 0.0
     cooling_min: Annotated[float, Field(ge=0.0, le=120.0)] = 15.0
     polar_alignment_min: Annotated[float, Field(ge=0.0, le=120.0)] = 12.0
     stars_show_sun_deg: Annotated[float, Field(ge=-18.0, le=0.0)] = -8.0
@@ -61,6 +69,12 @@ class Setup(Section):
     plate_solution_min: Annotated[float, Field(ge=0.0, le=60.0)] = 2.0
     angle_min: Annotated[float, Field(ge=0.0, le=60.0)] = 3.0
     guider_calibration_min: Annotated[float, Field(ge=0.0, le=60.0)] = 5.0
+
+    @model_validator(mode="after")
+    def _one_clock(self) -> Setup:
+        if self.arrival is not None and self.leave is not None:
+            raise KeyedValueError("leave", self.leave, "none beside arrival")
+        return self
 
 
 class ChangeCost(Section):
@@ -103,7 +117,7 @@ class Preferences(Section):
     dark_narrowband: DarkClass = "nautical"
     shortest_block_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
     longest_block_min: Annotated[float, Field(gt=0.0, le=1440.0)] = 240.0
-    tear_down: str | None = None
+    tear_down: ClockTime | None = None
     balance: Balance = "diminishing"
     allow_train_change: bool = False
     train_change_min: Annotated[float, Field(ge=0.0, le=240.0)] = 30.0
@@ -121,21 +135,6 @@ class Preferences(Section):
             accepted = f"at least shortest_block_min, {self.shortest_block_min:g}"
             raise KeyedValueError("longest_block_min", self.longest_block_min, accepted)
         return self
-
-    @field_validator("tear_down")
-    @classmethod
-    def _clock(cls, value: str | None) -> str | None:
-        if value is not None:
-            hours, _, minutes = value.partition(":")
-            if not (
-                hours.isdigit()
-                and minutes.isdigit()
-                and len(minutes) == 2
-                and int(hours) < 24
-                and int(minutes) < 60
-            ):
-                raise ValueError("a local time as HH:MM, from 00:00 to 23:59")
-        return value
 
 
 GOAL_BY_FILTER = ("hours", "gathered_hours", "snr", "shares")

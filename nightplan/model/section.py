@@ -6,7 +6,7 @@ import types
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from annotated_types import Ge, Gt, Le, Lt, MaxLen, MinLen
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 from pydantic.fields import FieldInfo
 
 
@@ -35,6 +35,18 @@ class KeyedValueError(ValueError):
 
 Listed = BeforeValidator(_tuples)
 """Marks a field that is an array in TOML and a tuple here."""
+
+
+def _clock(value: str) -> str:
+    hours, _, minutes = value.partition(":")
+    whole = hours.isdigit() and minutes.isdigit() and len(minutes) == 2
+    if not (whole and int(hours) < 24 and int(minutes) < 60):
+        raise ValueError("a local time as HH:MM, from 00:00 to 23:59")
+    return value
+
+
+ClockTime = Annotated[str, AfterValidator(_clock)]
+"""Marks a field that is a time on the site's clocks."""
 
 Pair = tuple[float, float]
 Pairs = Annotated[tuple[Pair, ...], Listed]

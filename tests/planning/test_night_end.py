@@ -11,7 +11,7 @@ from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
 from nightplan.planning.schedule.refocus import refocus_rule
 from nightplan.planning.tonight.night import Night, compute_night
-from nightplan.planning.tonight.night_end import latest_end, tear_down_utc_mjd
+from nightplan.planning.tonight.night_end import clock_utc_mjd, latest_end
 from nightplan.planning.tonight.setup_timeline import setup_timeline
 
 EVENING = datetime.date(2027, 10, 6)
@@ -32,9 +32,9 @@ def configured(*changes: tuple[str, str]) -> Config:
 
 def test_tear_down_is_local_time_after_the_evenings_noon(night: Night) -> None:
     # Lisbon keeps UTC+1 until the end of October (IANA time zone database).
-    at = night.local(tear_down_utc_mjd(night, "05:30"))
+    at = night.local(clock_utc_mjd(night, "05:30"))
     assert (at.date(), at.hour, at.minute) == (datetime.date(2027, 10, 7), 5, 30)
-    assert night.local(tear_down_utc_mjd(night, "23:00")).date() == EVENING
+    assert night.local(clock_utc_mjd(night, "23:00")).date() == EVENING
 
 
 def test_the_earliest_of_dawn_tear_down_and_battery_binds(night: Night) -> None:

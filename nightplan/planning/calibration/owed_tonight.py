@@ -18,7 +18,7 @@ from nightplan.journal.records import CalibrationFrame
 from nightplan.planning.calibration.frames import OwedFrames, frames_owed, uses_of_blocks
 from nightplan.planning.calibration.sky_flats import FlatWindow, flat_checklist
 from nightplan.planning.tonight.night import Night
-from nightplan.planning.tonight.night_end import tear_down_utc_mjd
+from nightplan.planning.tonight.night_end import clock_utc_mjd
 from nightplan.sky.angles import axis_turn_deg
 from nightplan.sky.times import datetime_from_mjd, mjd_from_datetime, utc_iso
 
@@ -101,9 +101,9 @@ def _down_utc_mjd(config: Config, night: Night, power_on_utc_mjd: float | None) 
     ends = [math.inf]
     clock, power = config.preferences.tear_down, config.power
     if clock is not None:
-        ends.append(tear_down_utc_mjd(night, clock))
+        ends.append(clock_utc_mjd(night, clock))
     if power is not None and power_on_utc_mjd is not None:
-        hours = power.battery_wh * (1.0 - power.reserve_share) / power.draw_w
+        hours = power.battery_wh * (1.0 - power.reserve_share) / power.whole_draw_w
         ends.append(power_on_utc_mjd + hours / 24.0)
     return min(ends)
 

@@ -161,8 +161,7 @@ def _working_span(config: Config, night: Night | None) -> tuple[tuple[float, flo
         return nothing, None
     setup = setup_timeline(config, night)
     start = night.window_utc_mjd[0] + setup.into_window_s / 86400.0
-    power_on = setup.steps[0].start_utc_mjd if setup.steps else night.window_utc_mjd[0]
-    last = latest_end(config, night, power_on)
+    last = latest_end(config, night, setup.power_on_utc_mjd or night.window_utc_mjd[0])
     assert last is not None
     return (start, last.utc_mjd) if last.utc_mjd > start else nothing, last.limit
 
@@ -246,9 +245,9 @@ def _night_sky(
     by_rule: dict[tuple[object, ...], Floats] = {}
     share, usable = {}, {}
     for name, item in config.filter.items():
-        rule = _rule(config, item.role)
+        rule = (*_rule(config, item.role), item.moon_distance_deg)
         if rule not in by_rule:
-            by_rule[rule] = usable_margin_deg(config, night, tracks, item.role)
+            by_rule[rule] = usable_margin_deg(config, night, tracks, item.role, name)
         share[name] = _step_share(by_rule[rule])
         usable[name] = by_rule[rule] >= 0.0
     up = _step_share(geometry_margin_deg(config, tracks))

@@ -99,8 +99,8 @@ def night_problem(
     tracks = sky_tracks(night, ra, dec, utc_mjd)
     transit = meridian_transit_utc_mjd(night, ra, dec)
     margins = {
-        role: usable_margin_deg(config, night, tracks, role)
-        for role in {item.role for item in config.filter.values()}
+        name: usable_margin_deg(config, night, tracks, item.role, name)
+        for name, item in config.filter.items()
     }
     pointings = []
     for index, field in enumerate(fields):
@@ -124,7 +124,10 @@ def night_problem(
                 new_angle=angle_is_new,
             )
         )
-    never = {role: never_usable_reasons(config, night, tracks, role) for role in margins}
+    never = {
+        name: never_usable_reasons(config, night, tracks, item.role, name)
+        for name, item in config.filter.items()
+    }
     goals: dict[str, TargetGoal] = {}
     tasks: dict[int, list[Task]] = {}
     trains = tuple(dict.fromkeys(framing.train for framing in framings))
@@ -149,16 +152,15 @@ def night_problem(
                         gain=budget.gain[column],
                         sub_s=float(budget.sub_s[column]),
                         worth=np.nan_to_num(budget.worth[row, column]),
-                        usable=margins[filter_.role][index] >= 0.0,
+                        usable=margins[item.filter][index] >= 0.0,
                         goal_h=item.goal_h,
                         gathered_h=earlier.gathered_h(target.name, number, item.filter, train),
                         focus_offset_known=filter_.focus_offset_steps is not None,
-                        why_never=never[filter_.role][index],
+                        why_never=never[item.filter][index],
                     )
                 )
     preferences = config.preferences
-    power_on = setup.steps[0].start_utc_mjd if setup.steps else window[0]
-    end = latest_end(config, night, power_on)
+    end = latest_end(config, night, setup.power_on_utc_mjd or window[0])
     assert end is not None
     limits = {}
     if end.utc_mjd < window[1] - 1e-6:

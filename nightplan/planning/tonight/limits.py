@@ -23,8 +23,14 @@ SUN_LIMIT_DEG = {"astronomical": -18.0, "nautical": -12.0}
 _EDGE_DEG = 1e-4
 
 
-def moon_distance_limit_deg(config: Config, role: Role) -> float:
-    """Least distance from a full moon for a filter's role, deg."""
+def moon_distance_limit_deg(config: Config, role: Role, name: str | None = None) -> float:
+    """Least distance from a full moon for a filter, by default the first of its role, deg."""
+    filters = config.filter
+    if name is None:
+        name = next((one for one in filters if filters[one].role == role), None)
+    own = None if name is None else filters[name].moon_distance_deg
+    if own is not None:
+        return own
     rule = config.preferences.moon_distance
     narrow = {"H-alpha": rule.h_alpha_deg, "S II": rule.s_ii_deg, "O III": rule.o_iii_deg}
     return narrow.get(role, rule.broadband_deg)
@@ -44,13 +50,15 @@ def geometry_margin_deg(config: Config, tracks: SkyTracks) -> Floats:
     )
 
 
-def moon_margin_deg(config: Config, tracks: SkyTracks, role: Role) -> Floats:
-    """Degrees to spare from the moon for a filter's role, shape (target, time).
+def moon_margin_deg(
+    config: Config, tracks: SkyTracks, role: Role, name: str | None = None
+) -> Floats:
+    """Degrees to spare from the moon for a filter, shape (target, time).
 
     The limit is that of a full moon times the illuminated fraction; with the moon's upper limb
     down there is none and the margin is 180.
     """
-    limit = moon_distance_limit_deg(config, role) * tracks.moon_illuminated_fraction
+    limit = moon_distance_limit_deg(config, role, name) * tracks.moon_illuminated_fraction
     margin = tracks.moon_separation_deg - limit
     moon_is_down = tracks.moon_altitude_deg + tracks.moon_semidiameter_deg < -34.0 / 60.0
     return np.where(moon_is_down[None, :], 180.0, margin)
@@ -68,9 +76,12 @@ def dark_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Role)
     return SUN_LIMIT_DEG[wish] - tracks.sun_altitude_deg + _EDGE_DEG
 
 
-def usable_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Role) -> Floats:
+def usable_margin_deg(
+    config: Config, night: Night, tracks: SkyTracks, role: Role, name: str | None = None
+) -> Floats:
     """Degrees by which the nearest limit is kept, shape (target, time); negative where one breaks.
 
+    Limits are those of a filter by its name, by default of the first of the role.
     Outside the night's window the margin is negative whatever else holds.
     """
     window = night.window_utc_mjd
@@ -78,25 +89,26 @@ def usable_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Rol
         return np.full(tracks.altitude_deg.shape, -180.0)
     outside = (tracks.utc_mjd < window[0] - 1e-9) | (tracks.utc_mjd > window[1] + 1e-9)
     dark = np.where(outside, -180.0, dark_margin_deg(config, night, tracks, role))
-    spare = np.minimum(geometry_margin_deg(config, tracks), moon_margin_deg(config, tracks, role))
+    moon = moon_margin_deg(config, tracks, role, name)
+    spare = np.minimum(geometry_margin_deg(config, tracks), moon)
     return np.minimum(spare, dark[None, :])
 
 
 def never_usable_reasons(
-    config: Config, night: Night, tracks: SkyTracks, role: Role
+    config: Config, night: Night, tracks: SkyTracks, role: Role, name: str | None = None
 ) -> tuple[str, ...]:
-    """For each target the limit that bars a filter's role all night; empty where none does."""
+    """For each target the limit that bars a filter all night; empty where none does."""
     if night.window_utc_mjd is None:
         return ("the night has no dark window",) * tracks.altitude_deg.shape[0]
-    usable = usable_margin_deg(config, night, tracks, role) >= 0.0
+    usable = usable_margin_deg(config, night, tracks, role, name) >= 0.0
     first, last = night.window_utc_mjd
     inside = (tracks.utc_mjd >= first - 1e-9) & (tracks.utc_mjd <= last + 1e-9)
     free = inside & (geometry_margin_deg(config, tracks) >= 0.0)
     dark = free & (dark_margin_deg(config, night, tracks, role) >= 0.0)
-    far = free & (moon_margin_deg(config, tracks, role) >= 0.0)
+    far = free & (moon_margin_deg(config, tracks, role, name) >= 0.0)
     low = config.preferences.minimum_altitude_deg
     high = config.mount.highest_altitude_deg
-    moon_deg = float(np.max(moon_distance_limit_deg(config, role)
+    moon_deg = float(np.max(moon_distance_limit_deg(config, role, name)
                             * tracks.moon_illuminated_fraction))  # fmt: skip
     reasons = []
     for row in range(usable.shape[0]):

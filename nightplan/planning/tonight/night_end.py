@@ -25,7 +25,7 @@ class LatestEnd:
     reason: str
 
 
-def tear_down_utc_mjd(night: Night, clock: str) -> float:
+def clock_utc_mjd(night: Night, clock: str) -> float:
     """The first time after the evening's noon at which local clocks read `clock` (HH:MM)."""
     hours, minutes = (int(part) for part in clock.split(":"))
     day = night.evening if hours >= 12 else night.evening + datetime.timedelta(days=1)
@@ -46,18 +46,18 @@ def latest_end(config: Config, night: Night, power_on_utc_mjd: float) -> LatestE
     ends = [LatestEnd(night.window_end_utc_mjd, "window", "the window ends")]
     clock = config.preferences.tear_down
     if clock is not None:
-        moment = tear_down_utc_mjd(night, clock)
+        moment = clock_utc_mjd(night, clock)
         ends.append(LatestEnd(moment, "tear_down", f"tear-down is set for {clock}"))
     power = config.power
     if power is not None:
         usable_wh = power.battery_wh * (1.0 - power.reserve_share)
-        hours = usable_wh / power.draw_w
+        hours = usable_wh / power.whole_draw_w
         ends.append(
             LatestEnd(
                 power_on_utc_mjd + hours / 24.0,
                 "battery",
                 f"the battery's {usable_wh:.0f} Wh above its reserve last {hours:.1f} h "
-                f"at {power.draw_w:g} W",
+                f"at {power.whole_draw_w:g} W",
             )
         )
     return min(ends, key=lambda end: end.utc_mjd)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.planning.tonight.night import sun_below_utc_mjd
+from nightplan.planning.tonight.night_end import clock_utc_mjd
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -27,18 +28,24 @@ class SetupStep:
 
 @dataclass(frozen=True)
 class SetupTimeline:
-    """All steps, and how much of them runs into the night's window."""
+    """All steps, and how much of the window passes before the last of them is done."""
 
     steps: tuple[SetupStep, ...]
     into_window_s: float
 
+    @property
+    def power_on_utc_mjd(self) -> float | None:
+        """When the rig starts to draw from the battery; none without a window."""
+        starts = [step.start_utc_mjd for step in self.steps if step.name == "cooling"]
+        return starts[0] if starts else None
+
 
 def setup_timeline(config: Config, night: Night) -> SetupTimeline:
-    """Lay out cooling, polar alignment, focus, plate solution, angle and guider calibration.
+    """Lay out assembly, cooling, polar alignment, focus, solution, angle and guider calibration.
 
-    Cooling starts at sunset and runs beside the rest. Polar alignment starts once stars show;
-    what needs the cold camera waits for it. Where the sun does not set, the steps end at the
-    window's start.
+    Cooling starts at sunset, later where the rig stands later, and runs beside the rest. Polar
+    alignment starts once stars show; what needs the cold camera waits for it. Where the sun does
+    not set, the steps end at the window's start.
     """
     setup = config.preferences.setup
     if night.window_start_utc_mjd is None:
@@ -57,9 +64,19 @@ def setup_timeline(config: Config, night: Night) -> SetupTimeline:
         stars_show = night.window_start_utc_mjd - chain_min * MINUTE_D
     if sunset is None or sunset > stars_show:
         sunset = stars_show - setup.cooling_min * MINUTE_D
-    cold = sunset + setup.cooling_min * MINUTE_D
-    steps = [SetupStep("cooling", sunset, cold)]
-    clock = stars_show
+    steps: list[SetupStep] = []
+    there = arrival_utc_mjd(config, night)
+    if there is None:
+        stands = sunset
+        start = sunset - setup.assembly_min * MINUTE_D
+    else:
+        start, stands = there, there + setup.assembly_min * MINUTE_D
+    if setup.assembly_min > 0.0:
+        steps.append(SetupStep("assembly", start, stands))
+    power_on = max(sunset, stands)
+    cold = power_on + setup.cooling_min * MINUTE_D
+    steps.append(SetupStep("cooling", power_on, cold))
+    clock = max(stars_show, stands)
     for name, minutes in chain:
         start = max(clock, cold) if name == "first focus" else clock
         clock = start + minutes * MINUTE_D
@@ -67,3 +84,13 @@ def setup_timeline(config: Config, night: Night) -> SetupTimeline:
     spill_s = float(np.maximum(0.0, (clock - night.window_start_utc_mjd) * 86400.0))
     window_s = (night.window_end_utc_mjd or 0.0) - night.window_start_utc_mjd
     return SetupTimeline(tuple(steps), min(spill_s, window_s * 86400.0))
+
+
+def arrival_utc_mjd(config: Config, night: Night) -> float | None:
+    """When the imager is at the site: as set, or by when he leaves and the way; else none."""
+    setup = config.preferences.setup
+    if setup.arrival is not None:
+        return clock_utc_mjd(night, setup.arrival)
+    if setup.leave is not None:
+        return clock_utc_mjd(night, setup.leave) + config.site.drive_min * MINUTE_D
+    return None

@@ -115,7 +115,7 @@ def sheet_site(config: Config) -> SheetSite:
         sensor_temperature_c=config.camera.sensor_temperature_c,
         battery_wh=None if power is None else power.battery_wh,
         reserve_share=0.0 if power is None else power.reserve_share,
-        draw_w=None if power is None else power.draw_w,
+        draw_w=None if power is None else power.whole_draw_w,
     )
 
 

@@ -88,7 +88,8 @@ def power(site: SheetSite, setup: Sequence[Document], items: list[WorkItem]) -> 
     """What the night draws from the battery, in words; empty where that is not known."""
     if site.battery_wh is None or site.draw_w is None or not items:
         return ""
-    first = min([row["start_utc"] for row in setup] + [items[0].start_utc], key=moment)
+    powered = [row["start_utc"] for row in setup if row["name"] != "assembly"]
+    first = min([*powered, items[0].start_utc], key=moment)
     last = last_work(items) or items[-1].end_utc
     hours = minutes_between(first, last) / 60.0
     usable = site.battery_wh * (1.0 - site.reserve_share)
