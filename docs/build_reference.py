@@ -35,6 +35,7 @@ def documents() -> dict[str, tuple[Any, str]]:
     from nightplan.report.documents.plan import PlanDocument
     from nightplan.report.documents.season import MonthTarget, SeasonNight
     from nightplan.report.documents.sheet import SheetDocument
+    from nightplan.report.documents.sites import SitesDocument
 
     return {
         "night": (NightDocument, "nightplan night --json"),
@@ -48,6 +49,7 @@ def documents() -> dict[str, tuple[Any, str]]:
         "season": (list[SeasonNight], "nightplan season TARGET --json"),
         "season-month": (list[MonthTarget], "nightplan season --json"),
         "campaign": (CampaignDocument, "nightplan campaign --json"),
+        "sites": (SitesDocument, "nightplan night --all-sites --json, pick --all-sites --json"),
         "sheet": (SheetDocument, "nightplan sheet --output FILE --json"),
     }
 

@@ -80,6 +80,18 @@ def load(config_path: Path) -> Config:
     )
 
 
+def load_sites(config_path: Path) -> list[Config]:
+    """The configuration at each of its sites, the first site first."""
+    from nightplan.model.config import load_config
+    from nightplan.model.other_site import MAIN, sites_of, with_site
+
+    context = click.get_current_context()
+    if context.meta.get("nightplan.site") is not None:
+        raise click.UsageError("give --site or --all-sites, not both")
+    config = load_config(config_path, rig=context.meta.get("nightplan.rig"), site=MAIN)
+    return [with_site(config, name) for name in sites_of(config)]
+
+
 def evening_of(site: Site, text: str | None) -> datetime.date:
     """The evening that `--date` names, or the one whose noon-to-noon holds now."""
     if text is None:

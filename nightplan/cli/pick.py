@@ -6,7 +6,15 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import NumberRange, common_options, doing, emit, evening_of, load
+from nightplan.cli.common import (
+    NumberRange,
+    common_options,
+    doing,
+    emit,
+    evening_of,
+    load,
+    load_sites,
+)
 
 SIZE = NumberRange(0.0, 10800.0)
 MAGNITUDE = NumberRange(-30.0, 40.0)
@@ -21,6 +29,7 @@ MAGNITUDE = NumberRange(-30.0, 40.0)
 @click.option("--smaller", "smaller_arcmin", type=SIZE, metavar="ARCMIN", help="At most this.")
 @click.option("--brighter", "brighter_mag", type=MAGNITUDE, metavar="MAG", help="Total magnitude.")
 @click.option("--only", "names", multiple=True, metavar="NAME", help="Rank only these; repeatable.")
+@click.option("--all-sites", is_flag=True, help="Compare what every site of the file brings.")
 @click.option("--why", is_flag=True, help="Say for each target why it ranks where it does.")
 def command(
     config_path: Path,
@@ -33,6 +42,7 @@ def command(
     smaller_arcmin: float | None,
     brighter_mag: float | None,
     names: tuple[str, ...],
+    all_sites: bool,
     why: bool,
 ) -> None:
     """Rank the catalogue for this site, night, moon and rig, best first.
@@ -45,7 +55,11 @@ def command(
     Examples:
         nightplan pick --date 2027-10-06 --why
         nightplan pick --kind galaxy --larger 10
+        nightplan pick --all-sites --count 3
     """
+    if all_sites:
+        _all_sites(config_path, evening, as_json, count)
+        return
     from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.selection import rank_targets
@@ -75,3 +89,26 @@ def command(
         )
     document = pick_document(night, ranking, count)
     emit(document, as_json, lambda: pick_text(document, config.site, why=why))
+
+
+def _all_sites(config_path: Path, evening: str | None, as_json: bool, count: int) -> None:
+    from nightplan.library.earlier import earlier_nights, with_stored_goals
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.choosing.where_tonight import targets_by_site
+    from nightplan.report.documents.sites import sites_document
+    from nightplan.report.texts.sites_text import sites_text
+
+    configs = [with_stored_goals(config) for config in load_sites(config_path)]
+    first = configs[0]
+    with doing("ranking the catalogue") as say:
+        found = targets_by_site(
+            configs,
+            evening_of(first.site, evening),
+            catalog_for(first),
+            count,
+            earlier_nights(first).by_filter(),
+            lambda site: say(f"ranking the catalogue at {site}"),
+        )
+    document = sites_document(found, first.site.name, ranked=True)
+    zones = [one.config.site.zone for one in found]
+    emit(document, as_json, lambda: sites_text(document, zones))

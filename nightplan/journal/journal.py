@@ -365,7 +365,7 @@ class Journal:
     def calibration_frames(self) -> list[CalibrationFrame]:
         """Calibration frames in order of time: flats of the rig, and what is the camera's alone
         (darks, bias) of every rig with the same sensor."""
-        rigs = same_sensor([row.values for row in self._rows("rig_train")], self.rig)
+        rigs = same_sensor([row.values for row in self._rows("rig_train")], self.rig, self._mark)
         found = [
             row.record
             for row in self._rows("calibration_frame")

@@ -70,21 +70,20 @@ def rig_key(stored: Sequence[Stored], mark: RigMark) -> str:
         number += 1
 
 
-def same_sensor(stored: Sequence[Stored], key: str) -> set[str]:
+def same_sensor(stored: Sequence[Stored], key: str, mark: RigMark) -> set[str]:
     """Rigs with the sensor of a rig, itself included: they share darks and bias."""
-
-    def sensor(row: Stored) -> tuple[Any, ...]:
-        return row["pixel_um"], row["width_px"], row["height_px"]
-
-    own = {sensor(row) for row in stored if row["rig"] == key}
-    return {key, *(row["rig"] for row in stored if sensor(row) in own)}
+    return {key, *(row["rig"] for row in stored if _same_sensor(row, mark))}
 
 
 def _fits(row: Stored, mark: RigMark) -> bool:
     # A train that was sold or renamed says nothing; the sensor does.
     focal_mm = mark.focal_length_mm.get(row["train"], row["focal_length_mm"])
+    near = abs(focal_mm / row["focal_length_mm"] - 1.0) <= FOCAL_TOLERANCE
+    return bool(near and _same_sensor(row, mark))
+
+
+def _same_sensor(row: Stored, mark: RigMark) -> bool:
     return bool(
-        abs(focal_mm / row["focal_length_mm"] - 1.0) <= FOCAL_TOLERANCE
-        and abs(mark.pixel_um / row["pixel_um"] - 1.0) <= PIXEL_TOLERANCE
+        abs(mark.pixel_um / row["pixel_um"] - 1.0) <= PIXEL_TOLERANCE
         and (row["width_px"], row["height_px"]) == (mark.width_px, mark.height_px)
     )
