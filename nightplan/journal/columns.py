@@ -10,8 +10,8 @@ import re
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from nightplan.journal.times import iso_from_mjd, mjd_from_iso
 from nightplan.shown import is_drawn
+from nightplan.sky.times import mjd_from_iso, utc_iso_ms
 
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{3})?Z")
 
@@ -102,7 +102,7 @@ FLAG = Kind("0 or 1", _flag, int)
 DATE = Kind("YYYY-MM-DD", _date, datetime.date.isoformat)
 MOMENT = Kind(
     "a time such as 2027-10-06T21:14:09.250Z", lambda stored: mjd_from_iso(_moment_text(stored)),
-    iso_from_mjd,
+    utc_iso_ms,
 )  # fmt: skip
 MOMENT_TEXT = Kind(MOMENT.accepted, _moment_text, str)
 NAMES = Kind(

@@ -42,8 +42,8 @@ from nightplan.journal.tables import (
     read_rows,
     update_row,
 )
-from nightplan.journal.times import mjd_from_iso, now_iso
 from nightplan.model.framing_wish import FramingWish
+from nightplan.sky.times import mjd_from_iso, now_iso_ms
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -194,7 +194,7 @@ class Journal:
             position_angle_deg,
             image_up_angle_deg,
             mirrored,
-            now_iso(),
+            now_iso_ms(),
         )
         connection = self._writing()
         with transaction(connection, self.path):
@@ -375,7 +375,7 @@ class Journal:
 
     def record_tear_down(self, utc_mjd: float | None = None) -> None:
         """Note that the camera came off (now, or at a moment): flats are stale after it."""
-        moment = mjd_from_iso(now_iso()) if utc_mjd is None else utc_mjd
+        moment = mjd_from_iso(now_iso_ms()) if utc_mjd is None else utc_mjd
         connection = self._writing()
         with transaction(connection, self.path):
             self._insert("tear_down", {"utc_mjd": moment})
@@ -386,7 +386,7 @@ class Journal:
 
     def record_rotator_solution(self, solution: RotatorSolution) -> None:
         """Store a plate solution with the rotator's reading."""
-        kept = replace(solution, recorded_utc=solution.recorded_utc or now_iso())
+        kept = replace(solution, recorded_utc=solution.recorded_utc or now_iso_ms())
         connection = self._writing()
         with transaction(connection, self.path):
             self._insert("rotator_solution", vars(kept))

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from nightplan.light.doppler import doppler_factor
 from nightplan.light.photometry import Floats, ab_photon_density
 from nightplan.light.spectra import Spectrum
-
-SPEED_OF_LIGHT_KM_S = 299_792.458
 
 
 @dataclass(frozen=True)
@@ -116,10 +115,6 @@ def line_transmission(
 ) -> Floats:
     """Share of a line that comes through, moved by the source's radial velocity.
 
-    λ = λ₀ √((1 + β)/(1 − β)), the relativistic Doppler formula for motion along the line of
-    sight; velocity positive for a receding source. Shapes broadcast. Valid for |v| < c; a
-    velocity given as cz overstates the shift slightly above 3000 km/s.
+    Velocity as in `doppler_factor`; shapes broadcast.
     """
-    beta = np.clip(np.asarray(radial_velocity_km_s) / SPEED_OF_LIGHT_KM_S, -0.999, 0.999)
-    moved = np.asarray(line_nm) * np.sqrt((1.0 + beta) / (1.0 - beta))
-    return passband.at(moved)
+    return passband.at(np.asarray(line_nm) * doppler_factor(radial_velocity_km_s))

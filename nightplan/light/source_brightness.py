@@ -12,13 +12,14 @@ from functools import cache
 
 import numpy as np
 
+from nightplan.light.doppler import doppler_factor
 from nightplan.light.line_brightness import (
     CLASS_DEFAULT,
     LINE_NM,
     nebula_lines,
     published_light,
 )
-from nightplan.light.passband import SPEED_OF_LIGHT_KM_S, Passband
+from nightplan.light.passband import Passband, line_transmission
 from nightplan.light.photometry import PHOTONS_PER_RAYLEIGH, Floats
 from nightplan.light.spectra import REFERENCE_NM, Spectrum, solar_spectrum, v_band_rate, v_zero_rate
 
@@ -198,9 +199,8 @@ def source_rates(sources: Sequence[Source], passbands: Sequence[Passband]) -> tu
     ).reshape(kinds.size, len(passbands))
     continuum = per_zero[which] * 10.0 ** (-0.4 * v_mag)[:, None]
 
-    beta = np.array([source.radial_velocity_km_s for source in sources]) / SPEED_OF_LIGHT_KM_S
-    beta = np.clip(beta, -0.999, 0.999)
-    seen_nm = LINE_NM * np.sqrt((1.0 + beta) / (1.0 - beta))[:, None]
+    velocity = np.array([source.radial_velocity_km_s for source in sources])
+    seen_nm = LINE_NM * doppler_factor(velocity)[:, None]
     rate = np.array([source.line_rate for source in sources]).reshape(-1, LINE_NM.size)
     lines = np.stack([np.sum(rate * band.at(seen_nm), axis=1) for band in passbands], axis=1)
     return continuum, lines
@@ -212,6 +212,5 @@ def brightness_label(
     """Where most of the light in one filter comes from: the continuum, or its brightest line."""
     if line_rate <= continuum_rate:
         return source.continuum_source
-    beta = min(max(source.radial_velocity_km_s / SPEED_OF_LIGHT_KM_S, -0.999), 0.999)
-    seen_nm = LINE_NM * np.sqrt((1.0 + beta) / (1.0 - beta))
-    return source.line_sources[int(np.argmax(source.line_rate * passband.at(seen_nm)))]
+    passed = line_transmission(passband, LINE_NM, source.radial_velocity_km_s)
+    return source.line_sources[int(np.argmax(source.line_rate * passed))]

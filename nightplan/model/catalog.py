@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from nightplan.errors import InputError
+from nightplan.light.doppler import doppler_factor
 from nightplan.model.name_index import LIST_SEPARATOR, NameIndex
-from nightplan.model.target import KINDS, SPEED_OF_LIGHT_KM_S, Target
+from nightplan.model.target import KINDS, Target
 
 if TYPE_CHECKING:
     from astropy.coordinates import SkyCoord
@@ -112,8 +113,7 @@ class Catalog:
     @cached_property
     def redshift(self) -> Floats:
         """z of each row, by the relativistic Doppler formula; NaN where no velocity is known."""
-        beta = self.radial_velocity_km_s / SPEED_OF_LIGHT_KM_S
-        return np.sqrt((1.0 + beta) / (1.0 - beta)) - 1.0
+        return doppler_factor(self.radial_velocity_km_s) - 1.0
 
     @property
     def coords(self) -> SkyCoord:

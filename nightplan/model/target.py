@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
+from nightplan.light.doppler import SPEED_OF_LIGHT_KM_S, doppler_factor
 
 if TYPE_CHECKING:
     from astroplan import FixedTarget
@@ -31,8 +32,6 @@ KINDS = (
 LINES = ("H-alpha", "O III", "S II")
 GRADES = ("firm", "fair", "doubtful", "unchecked")
 ORIGINS = ("openngc", "supplement", "user")
-
-SPEED_OF_LIGHT_KM_S = 299_792.458
 
 Outline = tuple[tuple[float, float], ...]
 
@@ -222,8 +221,7 @@ class Target:
         """z = sqrt((1 + v/c) / (1 - v/c)) - 1, the relativistic Doppler formula."""
         if self.radial_velocity_km_s is None:
             return None
-        beta = self.radial_velocity_km_s / SPEED_OF_LIGHT_KM_S
-        return math.sqrt((1.0 + beta) / (1.0 - beta)) - 1.0
+        return float(doppler_factor(self.radial_velocity_km_s)) - 1.0
 
     @property
     def coord(self) -> SkyCoord:

@@ -69,6 +69,17 @@ def utc_iso(utc_mjd: float) -> str:
     return moment.replace(microsecond=0, tzinfo=None).isoformat() + "Z"
 
 
+def utc_iso_ms(utc_mjd: float) -> str:
+    """ISO 8601 UTC to the nearest millisecond, as text that sorts: `2027-10-06T21:14:09.250Z`."""
+    moment = datetime_from_mjd(utc_mjd) + datetime.timedelta(microseconds=500)
+    return moment.replace(tzinfo=None).isoformat(timespec="milliseconds") + "Z"
+
+
+def now_iso_ms() -> str:
+    """This moment, as `utc_iso_ms` writes it."""
+    return utc_iso_ms(mjd_from_datetime(datetime.datetime.now(datetime.UTC)))
+
+
 def mjd_from_iso(text: str) -> float:
     """UTC modified Julian date of ISO 8601 text that ends in Z or carries an offset.
 

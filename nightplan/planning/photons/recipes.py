@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.errors import TargetError
+from nightplan.light.doppler import doppler_factor
 from nightplan.light.line_brightness import CLASSES, LINE_NAMES, nebula_lines, published_lines
 from nightplan.model.catalog import LIST_SEPARATOR
 from nightplan.model.filters import Filter, Role
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from nightplan.model.preferences import Goal
     from nightplan.model.target import Target
 
-SPEED_OF_LIGHT_KM_S = 299_792.458
 
 Purpose = Literal[
     "detail", "colour", "star_colour", "hydrogen", "oxygen", "sulphur", "h_ii_regions", "goal"
@@ -136,14 +136,11 @@ class Recipe:
 
 
 def line_is_inside(filter_: Filter, radial_velocity_km_s: float) -> bool:
-    """Whether the filter's line, moved by a radial velocity, stays in the half-maximum band.
-
-    The shift is the non-relativistic v/c (under 0.2 nm from exact below 5000 km/s).
-    """
+    """Whether the filter's line, moved by a radial velocity, stays in the half-maximum band."""
     line_nm = filter_.line_nm
     if line_nm is None:
         return True
-    moved_nm = line_nm * (1.0 + radial_velocity_km_s / SPEED_OF_LIGHT_KM_S)
+    moved_nm = line_nm * float(doppler_factor(radial_velocity_km_s))
     return abs(moved_nm - filter_.centre_nm) <= filter_.width_nm / 2.0
 
 
