@@ -26,6 +26,7 @@ def documents() -> dict[str, tuple[Any, str]]:
     """Type of each command's document, and what it is."""
     from nightplan.report.documents.angle import AngleDocument
     from nightplan.report.documents.campaign import CampaignDocument
+    from nightplan.report.documents.check import CheckDocument
     from nightplan.report.documents.collect import CollectDocument
     from nightplan.report.documents.exposure import ExposureDocument
     from nightplan.report.documents.frame import FrameDocument
@@ -42,6 +43,7 @@ def documents() -> dict[str, tuple[Any, str]]:
         "pick": (PickDocument, "nightplan pick --json"),
         "frame": (FrameDocument, "nightplan frame TARGET --json"),
         "exposure": (ExposureDocument, "nightplan exposure TARGET --json"),
+        "check": (CheckDocument, "nightplan check --json"),
         "plan": (PlanDocument, "nightplan plan --json, nightplan demo --json"),
         "angle": (AngleDocument, "nightplan angle --json"),
         "collect": (CollectDocument, "nightplan collect FOLDER --json"),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, counting, emit, evening_of, load
+from nightplan.cli.common import common_options, counting, emit, evening_of, load, wrote
 from nightplan.cli.names import typed_names
 
 
@@ -25,6 +25,7 @@ from nightplan.cli.names import typed_names
 )
 @click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
 @click.option("--narrow", is_flag=True, help="The picture at the width of a phone.")
+@click.option("--full", is_flag=True, help="Every night, why each train, and what should wait.")
 def command(
     config_path: Path,
     evening: str | None,
@@ -35,6 +36,7 @@ def command(
     plot: Path | None,
     style: str,
     narrow: bool,
+    full: bool,
 ) -> None:
     """Share the coming nights out over targets and trains, and say when goals are reached.
 
@@ -75,11 +77,10 @@ def command(
             progress=show,
         )
     document = campaign_document(campaign)
-    dump = document.model_dump(mode="json")
     if plot is not None:
         from nightplan.report.plots.calendar_plot import calendar_picture, save_calendar_plot
 
+        dump = document.model_dump(mode="json")
         save_calendar_plot(plot, calendar_picture(dump), style, narrow=narrow)
-    emit(document, as_json, lambda: campaign_text(dump))
-    if plot is not None and not as_json:
-        click.echo(f"Plot: {plot}")
+    emit(document, as_json, lambda: campaign_text(document, full=full))
+    wrote(as_json, plot)

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import datetime
 import math
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from nightplan.cli.progress import counting, doing
+from nightplan.cli.screen import colour_option
 from nightplan.errors import InputError
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.site import Site
     from nightplan.report.documents.base import Document
+
+__all__ = ["counting", "doing"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -55,7 +57,8 @@ def date_option(command: F, words: str = DATE_HELP) -> F:
 
 
 def json_option(command: F) -> F:
-    """Add `--json`."""
+    """Add `--json`, and `--color` for the text that it stands for."""
+    command = colour_option(command)
     return click.option(
         "--json", "as_json", is_flag=True, help="Print one JSON document instead of text."
     )(command)
@@ -104,42 +107,34 @@ def evening_of(site: Site, text: str | None) -> datetime.date:
         evening = None
     # fromisoformat takes 20271006 and 2027-W40-3 too
     if evening is None or evening.isoformat() != text or not EARLIEST <= evening <= LATEST:
-        raise InputError("command line", "--date", text, f"YYYY-MM-DD from {EARLIEST} to {LATEST}")
+        accepted = f"YYYY-MM-DD from {EARLIEST} to {LATEST}{_meant(text)}"
+        raise InputError("command line", "--date", text, accepted)
     return evening
 
 
-@contextmanager
-def doing(words: str) -> Iterator[Callable[[str], None]]:
-    """Say what takes more than a moment, on standard error and to a terminal only.
+def _meant(text: str) -> str:
+    """The right form of a date that is written another way: ``; perhaps 2027-10-06``."""
+    import re
 
-    Yields what to call with other words when the next step begins.
-    """
-    if not sys.stderr.isatty():
-        yield lambda words: None
-        return
-    shown = 0
-
-    def say(words: str) -> None:
-        nonlocal shown
-        wipe = "\r" + " " * shown + "\r" if shown else ""
-        shown = len(words) + 4 if words else 0
-        click.echo(wipe + (f"{words} ..." if words else ""), err=True, nl=False)
-
-    say(words)
-    try:
-        yield say
-    finally:
-        say("")
-
-
-@contextmanager
-def counting(words: str) -> Iterator[Callable[[int, int], None] | None]:
-    """Count what is done one by one, to a terminal only; yields ``show(number, count)``."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    with doing(words) as say:
-        yield lambda number, count: say(f"{words}: {number} of {count}")
+    numbers = [int(part) for part in re.findall(r"\d+", text)]
+    if len(text) == 8 and text.isdigit():
+        numbers = [int(text[:4]), int(text[4:6]), int(text[6:])]
+    if len(numbers) != 3:
+        return ""
+    first, second, third = numbers
+    # Year first, or day first; with strokes the month may lead as well.
+    orders = [(first, second, third)] if first > 31 else [(third, second, first)]
+    if "/" in text and first <= 31:
+        orders.append((third, first, second))
+    found: list[str] = []
+    for year, month, day in orders:
+        try:
+            date = datetime.date(year, month, day)
+        except ValueError:
+            continue
+        if EARLIEST <= date <= LATEST and date.isoformat() not in found:
+            found.append(date.isoformat())
+    return f"; perhaps {' or '.join(found)}" if found else ""
 
 
 def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str]) -> None:
@@ -154,6 +149,13 @@ def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str])
             click.echo(document.to_json(), nl=False)
     else:
         click.echo(text().rstrip("\n"))
+
+
+def wrote(as_json: bool, *paths: Path | None) -> None:
+    """Name the files that were written, beside the text; JSON leaves standard output alone."""
+    for path in paths:
+        if path is not None and not as_json:
+            click.echo(f"Written: {path}")
 
 
 class NumberRange(click.FloatRange):

@@ -25,7 +25,10 @@ DEMO_EVENING = "2027-10-06"
     metavar="FILE",
     help="Save the altitude-and-moon plot (.png, .svg or .pdf).",
 )
-def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | None) -> None:
+@click.option("--full", is_flag=True, help="Why, progress, minutes and framing as well.")
+def command(
+    config_path: Path, evening: str | None, as_json: bool, plot: Path | None, full: bool
+) -> None:
     """Plan one night of the demo scenario: the invented site "Hollow Ridge" and its rig.
 
     The site and rig do not exist; sky, moon and photons are computed like for any other. The
@@ -50,4 +53,4 @@ def command(config_path: Path, evening: str | None, as_json: bool, plot: Path | 
     with doing("framing the targets and solving the night"):
         catalog = catalog_for(config)
         planned = Planned(make_plan(config, night, catalog), catalog)
-    show(planned, as_json, plot)
+    show(planned, as_json, plot, full=full)

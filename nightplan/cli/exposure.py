@@ -7,7 +7,16 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import EARLIEST, LATEST, common_options, doing, emit, evening_of, load
+from nightplan.cli.common import (
+    EARLIEST,
+    LATEST,
+    common_options,
+    doing,
+    emit,
+    evening_of,
+    load,
+    wrote,
+)
 from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
@@ -29,6 +38,7 @@ from nightplan.errors import InputError
     metavar="FILE",
     help="Save worth against time for every filter (.png, .svg, .pdf).",
 )
+@click.option("--full", is_flag=True, help="All figures, with their sources.")
 def command(
     words: tuple[str, ...],
     config_path: Path,
@@ -37,6 +47,7 @@ def command(
     train: str | None,
     time_text: str | None,
     plot_path: Path | None,
+    full: bool,
 ) -> None:
     """Show sky and target rates per filter, gain, sub length, S/N, and what an hour is worth.
 
@@ -72,7 +83,8 @@ def command(
             say("drawing the plot")
             save_worth_plot(plot_path, exposure)
     document = exposure_document(exposure)
-    emit(document, as_json, lambda: exposure_text(document, config.site))
+    emit(document, as_json, lambda: exposure_text(document, config.site, full=full))
+    wrote(as_json, plot_path)
 
 
 def _moment(text: str) -> datetime.datetime:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, doing, emit, evening_of, load
+from nightplan.cli.common import common_options, doing, emit, evening_of, load, wrote
 from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
@@ -89,6 +89,7 @@ if TYPE_CHECKING:
     metavar="FILTER=HOURS",
     help="Keep the equivalent hours wanted in the journal; 0 forgets them; repeatable.",
 )
+@click.option("--full", is_flag=True, help="All figures, with their sources.")
 def command(
     words: tuple[str, ...],
     config_path: Path,
@@ -106,6 +107,7 @@ def command(
     page_path: Path | None,
     record: bool,
     goals: tuple[str, ...],
+    full: bool,
 ) -> None:
     """Show how each train frames a target, at which camera angle, and what the guider will see.
 
@@ -159,14 +161,7 @@ def command(
         if chart_path is not None:
             say("drawing the chart")
             _save_chart(chart_path, config, catalog, answer, style)
-        if header_path is not None:
-            from nightplan.report.exports.fits_header import write_header_file
-
-            write_header_file(header_path, config, answer.framing)
-        if footprint_path is not None:
-            from nightplan.report.exports.footprint import write_footprint
-
-            write_footprint(footprint_path, config, answer.framing)
+        _save_fields(config, answer, header_path, footprint_path)
         if page_path is not None:
             say("turning every train through half a circle")
             _save_page(page_path, config, answer, style)
@@ -177,7 +172,8 @@ def command(
     if wanted:
         kept = keep_goals(config, target.name, wanted)
     document = frame_document(answer)
-    emit(document, as_json, lambda: frame_text(document))
+    emit(document, as_json, lambda: frame_text(document, full=full))
+    wrote(as_json, chart_path, header_path, footprint_path, page_path)
     if record and not as_json:
         click.echo(f"Recorded as the framing of {target.name} with the {answer.framing.train}.")
     if wanted and not as_json:
@@ -200,6 +196,19 @@ def _save_chart(
         catalog=catalog,
         guide=answer.guide,
     )
+
+
+def _save_fields(
+    config: Config, answer: FrameAnswer, header: Path | None, footprint: Path | None
+) -> None:
+    if header is not None:
+        from nightplan.report.exports.fits_header import write_header_file
+
+        write_header_file(header, config, answer.framing)
+    if footprint is not None:
+        from nightplan.report.exports.footprint import write_footprint
+
+        write_footprint(footprint, config, answer.framing)
 
 
 def _save_page(path: Path, config: Config, answer: FrameAnswer, style: str) -> None:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from collections.abc import Callable
 from functools import wraps
+from pathlib import Path
 from typing import Any
 
 import click
+from click.core import ParameterSource
 
+from nightplan.cli.common import common_options
 from nightplan.cli.last_resort import EXIT_STATUS, fault_line
+from nightplan.cli.screen import use_screen
 from nightplan.errors import FileError, NightplanError
 from nightplan.files import reason_of
 from nightplan.numeric_guard import guarded_numbers
@@ -19,7 +24,8 @@ from nightplan.shown import one_line
 DEBUG = "--debug"
 
 COMMANDS = {
-    "start": "write a commented configuration file to begin with",
+    "start": "eight questions about your site and rig, and the file that they make",
+    "check": "read your configuration back in plain words, with what looks odd",
     "night": "the dark window, the twilights and the moon",
     "pick": "which targets are worth this night",
     "frame": "train, camera angle, panels and guide star for a target",
@@ -58,6 +64,10 @@ class LateGroup(click.Group):
         command: click.Command = module.command
         if command.callback is not None and not hasattr(command.callback, "__wrapped__"):
             command.callback = _guarded(command.callback)
+        if "_NIGHTPLAN_COMPLETE" in os.environ:
+            from nightplan.cli.completion import complete_names
+
+            complete_names(command)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -76,15 +86,33 @@ class LateGroup(click.Group):
         return super().resolve_command(ctx, args)
 
 
-@click.group(cls=LateGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=LateGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
 @click.option("--debug", is_flag=True, help="Write a report file if the program itself fails.")
 @click.version_option(package_name="nightplan")
-def group(debug: bool) -> None:
+@common_options
+@click.pass_context
+def group(
+    ctx: click.Context, config_path: Path, evening: str | None, as_json: bool, debug: bool
+) -> None:
     """Plan a night of deep-sky imaging before dusk, without a network.
 
-    Begin with `nightplan start`, edit the file it writes, then ask for `nightplan plan`.
+    Begin with `nightplan start`. From then on `nightplan` alone says in a few lines whether
+    tonight is worth it, and `nightplan plan` has the times and the subs.
     Exit status: 0 done, 2 bad input, 70 a fault in the program itself.
     """
+    if ctx.invoked_subcommand is None:
+        from nightplan.cli.tonight import answer
+
+        _guarded(answer)(config_path, evening, as_json)
+    elif any(
+        ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
+        for name in ("config_path", "evening", "as_json")
+    ):
+        raise click.UsageError(f"write the options behind the command: {ctx.invoked_subcommand}")
 
 
 def run(words: list[str]) -> int:
@@ -92,6 +120,7 @@ def run(words: list[str]) -> int:
     # Taken out here, so that it may stand behind the command as well.
     debug = DEBUG in words
     words = [word for word in words if word != DEBUG]
+    use_screen()
     try:
         try:
             return _status_of(words)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, doing, emit, evening_of, load
+from nightplan.cli.common import common_options, doing, emit, evening_of, load, wrote
 from nightplan.cli.names import typed_names
 from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 @click.command("plan")
 @common_options
+@click.option("--full", is_flag=True, help="Why, progress, minutes and framing as well.")
 @click.argument("targets", nargs=-1, metavar="[TARGET]...")
 @click.option(
     "--plot",
@@ -47,6 +48,7 @@ def command(
     done: tuple[str, ...],
     save: Path | None,
     exports: tuple[Path, ...],
+    full: bool,
 ) -> None:
     """Split the dark hours over targets and filters, and prove how good the split is.
 
@@ -71,7 +73,7 @@ def command(
     names = typed_names(config, targets)
     with doing("framing the targets and solving the night"):
         planned = asked_plan(config, day, names, start=start, keep=keep, done=done)
-    show(planned, as_json, plot, exports, save)
+    show(planned, as_json, plot, exports, save, full=full)
 
 
 def show(
@@ -80,22 +82,23 @@ def show(
     plot: Path | None,
     exports: tuple[Path, ...] = (),
     save: Path | None = None,
+    *,
+    full: bool = False,
 ) -> None:
     """Print a plan, and save it, its plot and its exports where they are wanted."""
+    from nightplan.report.texts.plan_text import plan_text
+
     if save is not None:
         planned.save(save)
     if plot is not None:
         planned.save_plot(plot)
     for path in exports:
         planned.save_export(path)
-    emit(planned.document, as_json, lambda: str(planned))
-    if as_json:
-        return
-    if save is not None:
+    document = planned.document
+    emit(document, as_json, lambda: plan_text(document, full=full))
+    wrote(as_json, plot, *exports)
+    if save is not None and not as_json:
         from nightplan.report.wording.printed_command import replan_command
 
-        document = planned.document.model_dump(mode="json")
-        again = replan_command(document, planned.plan.config.path, save)
-        click.echo(f"Saved: {save}\nIn the night: {again}")
-    if plot is not None:
-        click.echo(f"Plot: {plot}")
+        again = replan_command(document.model_dump(mode="json"), planned.plan.config.path, save)
+        click.echo(f"Written: {save}\nIn the night: {again}")

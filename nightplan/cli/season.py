@@ -15,6 +15,7 @@ from nightplan.cli.common import (
     emit,
     evening_of,
     load,
+    wrote,
 )
 from nightplan.cli.names import typed_target
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Calendar heat map.")
 @click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
 @click.option("--month", metavar="YYYY-MM", help="Without TARGET: rank this month. [default: now]")
-@click.option("--count", default=20, type=click.IntRange(1, 500), metavar="N", show_default=True)
+@click.option("--count", default=15, type=click.IntRange(1, 500), metavar="N", show_default=True)
 @click.option(
     "--least-hours",
     default=2.0,
@@ -116,6 +117,7 @@ def command(
         as_json,
         lambda: season_text(table, found, optics, hours, least_hours),
     )
+    wrote(as_json, plot)
 
 
 def _month(text: str | None, first: datetime.date) -> tuple[int, int]:

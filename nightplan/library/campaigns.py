@@ -80,7 +80,7 @@ class ComingNights(Answer):
     def __str__(self) -> str:
         from nightplan.report.texts.campaign_text import campaign_text
 
-        return campaign_text(self.document.model_dump(mode="json"))
+        return campaign_text(self.document)
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The calendar as a matplotlib figure."""

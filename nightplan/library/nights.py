@@ -130,7 +130,7 @@ class NightTimes(Answer):
     def __str__(self) -> str:
         from nightplan.report.texts.night_text import night_text
 
-        return night_text(self.night, rules=False)
+        return night_text(self.night)
 
 
 def night(where: AnyPlace, evening: AnyEvening = None) -> NightTimes:

@@ -206,7 +206,7 @@ class Planned(Answer):
     def __str__(self) -> str:
         from nightplan.report.texts.plan_text import plan_text
 
-        return plan_text(self.document.model_dump(mode="json"))
+        return plan_text(self.document)
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The altitude-and-moon plot as a matplotlib figure."""

@@ -65,11 +65,16 @@ def test_the_text_fits_80_columns_and_says_when(run: Run) -> None:
     args = ("--date", "2027-10-06", "--nights", "30", "--chance", "0.6")
     status, out, err = run("M 31", "NGC 7000", *args)
     assert (status, err) == (0, "")
-    assert max(len(line) for line in out.splitlines()) <= 80
-    for words in ("Wed 2027-10-06", "chance of 60 %", "When the goals are reached", "wait from"):
-        assert words in out
-    ends = out.split("When the goals are reached")[1].splitlines()
-    assert any(line.startswith("NGC 7000") and "2027-10-" in line for line in ends)
+    assert len(out.splitlines()) <= 22
+    assert "Wed 2027-10-06" in out
+    status, full, err = run("M 31", "NGC 7000", "--full", *args)
+    assert (status, err) == (0, "")
+    for words in ("Wed 2027-10-06", "chance of 60 %", "wait from"):
+        assert words in full
+    for text in (out, full):
+        assert max(len(line) for line in text.splitlines()) <= 80
+        ends = text.split("goal reached")[1].splitlines()
+        assert any(line.startswith("NGC 7000") and "2027-10-" in line for line in ends)
 
 
 def test_the_chance_moves_the_date(run: Run) -> None:
@@ -101,7 +106,7 @@ def test_the_calendar_is_saved(run: Run, tmp_path: Path, style: str) -> None:
     picture = tmp_path / "calendar.svg"
     status, out, _ = run(*AUTUMN, "--plot", str(picture), "--style", style, "--narrow")
     assert status == 0
-    assert f"Plot: {picture}" in out
+    assert f"Written: {picture}" in out
     assert "</svg>" in picture.read_text(encoding="utf-8")
 
 

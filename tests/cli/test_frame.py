@@ -69,7 +69,10 @@ def test_text_fits_the_terminal(config_file):
         result = run(config_file, target, "--date", "2027-10-06")
         assert result.exit_code == 0
         assert max(len(line) for line in result.output.splitlines()) <= 80
-        assert "position angle" in result.output
+        assert "camera " in result.output.splitlines()[0]
+        full = run(config_file, target, "--date", "2027-10-06", "--full")
+        assert max(len(line) for line in full.output.splitlines()) <= 80
+        assert len(full.output) > len(result.output)
 
 
 def test_without_a_guider_the_reason_is_given(config_file):

@@ -22,7 +22,7 @@ from nightplan.planning.schedule.plan import NightPlan, make_plan
 from nightplan.planning.schedule.plan_reading import read_plan_document
 from nightplan.planning.schedule.replan import Replan
 from nightplan.planning.tonight.night import compute_night
-from nightplan.report.documents.plan import plan_document
+from nightplan.report.documents.plan import PlanDocument, plan_document
 from nightplan.report.texts.plan_text import plan_text
 from nightplan.sky.times import mjd_from_iso
 
@@ -134,7 +134,7 @@ def test_before_the_window_and_after_it_the_plan_stays(again, kept) -> None:
     ]
     late = written(again("2027-10-07T07:00:00Z"))
     assert [row["count"] for row in late["blocks"]] == [row["count"] for row in kept["blocks"]]
-    text = plan_text(late)
+    text = plan_text(PlanDocument.model_validate(late))
     assert "Nothing more can be placed" in text
 
 
@@ -278,15 +278,15 @@ def test_starting_anew_pays_what_a_start_pays(again, demo) -> None:
 def test_the_text_tells_what_was_kept_and_what_moved(again, kept) -> None:
     first = block(kept, 0)
     found = again(middle(first, 0.9), {first["filter"]: 2})
-    document = plan_document(found).model_dump(mode="json")
-    text = plan_text(document)
+    document = plan_document(found)
+    text = plan_text(document, full=True)
     assert max(len(line) for line in text.splitlines()) <= 80
     assert "Order of work from" in text
     assert "Against the plan in force" in text
     assert "nothing shot" in text
-    assert document["changes"]
+    assert document.changes
     untouched = again(middle(first, 0.9))
-    text = plan_text(plan_document(untouched).model_dump(mode="json"))
+    text = plan_text(plan_document(untouched), full=True)
     assert "kept\n" in text
     assert "As planned: " in text
     assert "another would gain 0.0000" not in text

@@ -21,6 +21,7 @@ from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import PlanDocument
 from nightplan.report.texts.night_text import night_text
 from nightplan.report.texts.plan_text import plan_text
+from nightplan.report.texts.tonight_text import tonight_text
 from nightplan.report.wording.local_time import (
     NightClock,
     duration,
@@ -30,6 +31,7 @@ from nightplan.report.wording.local_time import (
     utc_mjd,
 )
 from nightplan.report.wording.order_of_work import order_of_work, targets_in_order
+from nightplan.report.wording.screen import Screen, on_screen
 from nightplan.report.wording.text_table import paragraph, text_table
 from nightplan.report.wording.words import number, percent
 
@@ -46,8 +48,14 @@ def test_invented_plan_is_a_plan_document(plan):
     assert total == pytest.approx(window.total_seconds() / 60.0, abs=0.02)
 
 
-def test_plan_fits_80_columns_and_names_every_block(plan):
-    text = plan_text(plan, rules=False)
+def document_of(plan, **changed):
+    fields = set(PlanDocument.model_fields)
+    rows = {**plan, **changed}
+    return PlanDocument.model_validate({key: rows[key] for key in rows if key in fields})
+
+
+def test_full_plan_fits_80_columns_and_names_every_block(plan):
+    text = plan_text(document_of(plan), full=True)
     assert max(map(len, text.splitlines())) <= 80
     assert "\x1b" not in text
     assert "2027-10-06" in text
@@ -59,16 +67,80 @@ def test_plan_fits_80_columns_and_names_every_block(plan):
     assert "within 0.57 % of the best" in text
 
 
+@pytest.mark.parametrize("width", [40, 60, 80, 120, 200])
+def test_plan_in_short_fits_one_screen_in_the_order_of_the_night(plan, width):
+    with on_screen(Screen(width)):
+        text = plan_text(document_of(plan))
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= width
+    if width >= 80:
+        assert len(lines) <= 22
+    begun = [line[:5] for line in lines if re.match(r"\d\d:\d\d  ", line)]
+    hours = [(int(time[:2]) + 12) % 24 * 60 + int(time[3:]) for time in begun]
+    assert hours == sorted(hours)
+    assert "set up" in text
+    assert "meridian flip" in text
+    assert "pack up" in text
+    assert "Of the goals then: " in text
+    assert "At least 99 % of the best" in " ".join(text.split())
+
+
+def test_a_plan_of_eight_targets_and_forty_blocks_stays_on_one_screen(plan):
+    # Invented: the blocks of the night cut up over eight names, five filters each.
+    start = moment(plan["window_start_utc"])
+    blocks, events = [], []
+    for place in range(40):
+        begin = start + dt.timedelta(minutes=14 * place)
+        blocks.append(
+            {
+                **plan["blocks"][0],
+                "target": f"NGC {7000 + place // 5}",
+                "filter": "LRGBH"[place % 5],
+                "start_utc": begin.isoformat().replace("+00:00", "Z"),
+                "end_utc": (begin + dt.timedelta(minutes=12)).isoformat().replace("+00:00", "Z"),
+            }
+        )
+    progress = [{**plan["progress"][0], "target": f"NGC {7000 + place}"} for place in range(8)]
+    text = plan_text(document_of(plan, blocks=blocks, events=events, progress=progress))
+    assert len(text.splitlines()) <= 22
+    assert max(map(len, text.splitlines())) <= 80
+    for place in range(8):
+        assert re.search(rf"^\d\d:\d\d  NGC {7000 + place}  L", text, re.M)
+
+
+def test_tonight_says_go_the_targets_in_order_and_the_end(plan):
+    night = compute_night(demo_config().site, dt.date(2027, 10, 6))
+    text = tonight_text(document_of(plan), night)
+    assert ": go, " in text.splitlines()[0]
+    order = [text.index(f"  {name} ") for name in ("NGC 7000", "M 31", "IC 1805")]
+    assert order == sorted(order)
+    assert "first sub" in text
+    assert "pack up" in text
+    stay = tonight_text(
+        document_of(plan, blocks=[], events=[], blocks_reason="all_goals_are_reached"), night
+    )
+    assert "stay at home, every goal is reached already" in stay
+
+
+def test_bold_goes_to_a_styled_screen_only(plan):
+    plain = plan_text(document_of(plan))
+    with on_screen(Screen(styled=True)):
+        bold = plan_text(document_of(plan))
+    assert "\x1b[1m" in bold
+    assert re.sub(r"\x1b\[\d+m", "", bold) == plain
+
+
 def test_plan_without_blocks_says_why(plan):
-    empty = {
-        **plan,
-        "blocks": [],
-        "events": [],
-        "targets": [],
-        "progress": [],
-        "blocks_reason": "below_minimum_altitude",
-    }
-    text = plan_text(empty)
+    empty = document_of(
+        plan,
+        blocks=[],
+        events=[],
+        targets=[],
+        progress=[],
+        blocks_reason="below_minimum_altitude",
+    )
+    text = plan_text(empty, full=True)
+    assert "No block can be placed: below minimum altitude." in plan_text(empty)
     assert "No block can be placed: below minimum altitude." in text
     # Nobody sets up for it, and its minutes need no table.
     assert plan["setup"]
@@ -77,22 +149,22 @@ def test_plan_without_blocks_says_why(plan):
 
 
 def test_plan_without_window(plan):
-    none = {
-        **plan,
-        "window_kind": "none",
-        "window_start_utc": None,
-        "window_end_utc": None,
-        "blocks": [],
-        "events": [],
-        "setup": [],
-        "targets": [],
-        "progress": [],
-        "ledger": {},
-        "blocks_reason": "no_darkness",
-    }
-    text = plan_text(none)
-    assert "none: the sun stays too high" in text
-    assert "No block can be placed: no darkness." in text
+    none = document_of(
+        plan,
+        window_kind="none",
+        window_start_utc=None,
+        window_end_utc=None,
+        blocks=[],
+        events=[],
+        setup=[],
+        targets=[],
+        progress=[],
+        ledger={},
+        blocks_reason="no_darkness",
+    )
+    assert "none: the sun stays too high" in plan_text(none, full=True)
+    for full in (True, False):
+        assert "No block can be placed: the sun stays too high." in plan_text(none, full=full)
 
 
 def test_events_that_follow_on_are_one_line(plan):
@@ -120,7 +192,8 @@ def test_window_across_a_change_of_clocks_shows_both_offsets():
 def test_night_text_fits_and_leaves_no_event_out(latitude_deg, month):
     site = demo_config().site.model_copy(update={"latitude_deg": latitude_deg})
     night = compute_night(site, dt.date(2027, month, 20))
-    text = night_text(night, rules=True)
+    with on_screen(Screen(rules=True)):
+        text = night_text(night)
     assert max(map(len, text.splitlines())) <= 80
     for name, event in night.events.items():
         assert name.replace("_", " ") in text
@@ -191,6 +264,6 @@ def test_percent_claims_nothing_too_round(share):
 
 
 def test_numbers_and_durations():
-    assert [number(v) for v in (300.0, 4.5, -0.01, -3.0)] == ["300", "4.5", "0", "-3"]
+    assert [number(v) for v in (300.0, 4.5, -0.01, -3.0)] == ["300", "4.5", "0", "−3"]
     assert [duration(m) for m in (0.5, 1.0, 59.6, 569.66)] == ["30 s", "1 min", "1 h 00 min",
                                                               "9 h 30 min"]  # fmt: skip

@@ -466,7 +466,7 @@ _CHOICES = {
     "asked": "the angle you asked for",
     "used": "the angle used before for it",
     "flats": "an angle whose flats are still good",
-    "round": "a plain angle, as good as any other here",
+    "round": "a round angle, as good as any other here",
     "middle": "the middle of the angles that serve",
     "roomiest": "of the angles that serve the one with most room",
     "widest": "the angle that holds most of it",

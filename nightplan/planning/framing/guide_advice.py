@@ -45,7 +45,7 @@ def guide_advice(
 def _words(side: GuideSide, scan: GuideScan) -> str:
     where = "the patch"
     if len(scan.framing.panels) > 1:
-        where += f" of panel {side.panel}, the worst off,"
+        where += f" of panel {side.panel}, the poorest,"
     if side.stars:
         star = f"a star of G {side.stars[0].g_mag:.1f}"
         if len(side.stars) > 1:

@@ -100,7 +100,7 @@ class GuideOutlook:
     patch_width_arcmin, patch_height_arcmin : float
         Size of the patch.
     before_meridian, after_meridian : GuideSide
-        Of a mosaic, the panel that is worst off.
+        Of a mosaic, the panel with the poorest outlook.
     panels : tuple of (GuideSide, GuideSide)
         Before and after, for every panel.
     better_image_up_angle_deg : float or None

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
-from typing import Any
 
-from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import number, percent
-
-Campaign = Mapping[str, Any]
+from nightplan.report.documents.campaign import CampaignDocument, CampaignWait
+from nightplan.report.wording.screen import MOST_LINES, styled
+from nightplan.report.wording.text_table import heading, note, paragraph, text_table
+from nightplan.report.wording.words import MONTHS, counted, evening, number, percent
 
 REASONS = {
     "no_darkness": "the sun stays too high in all these nights",
@@ -24,120 +22,136 @@ REASONS = {
 }
 
 
-def campaign_text(campaign: Campaign, *, rules: bool | None = None) -> str:
-    """Lay out a campaign document (a `CampaignDocument` dump, or ``campaign --json``).
+def campaign_text(campaign: CampaignDocument, *, full: bool = False) -> str:
+    """Lay out a campaign: when goals are reached, and the nights in their order.
 
     Parameters
     ----------
-    campaign : mapping
-        The document.
-    rules : bool or None
-        Rules under table headings; by default only on a terminal.
+    campaign : CampaignDocument
+        The campaign.
+    full : bool
+        Every night, why each target has its train, and what should wait. Otherwise as many
+        nights as one screen holds.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines as wide as the screen at most.
     """
-    count = campaign["night_count"]
-    title = f"Campaign of {count} night{'' if count == 1 else 's'} from {campaign['date']}"
-    parts = [paragraph(f"{title} at {campaign['site']}")]
-    if campaign["nights"]:
-        parts.append(_nights(campaign, rules))
-        parts.append(paragraph(_reading(campaign)))
+    count = campaign.night_count
+    title = f"Campaign of {counted(count, 'night')} from {evening(campaign.date)}"
+    parts = [heading(f"{title} at {campaign.site}")]
+    if campaign.finished:
+        parts.append(_finished(campaign))
+    rest = 0
+    if campaign.nights:
+        dates = list(dict.fromkeys(row.date for row in campaign.nights))
+        shown = dates if full else _fitting(campaign, dates, "\n\n".join(parts))
+        rest = len(dates) - len(shown)
+        parts.append(_nights(campaign, shown))
+        if full:
+            parts[-1] += "\n" + paragraph(_reading(campaign))
     else:
-        reason = str(campaign.get("nights_reason"))
+        reason = str(campaign.nights_reason)
         parts.append(paragraph(f"No night holds anything: {REASONS.get(reason, reason)}."))
-    if campaign["finished"]:
-        parts.append("When the goals are reached\n" + _finished(campaign, rules))
-        parts.append("\n".join(paragraph(row["train_reason"]) for row in campaign["finished"]))
-    if campaign["waits"]:
-        lines = [paragraph(_wait(row), indent="- ") for row in campaign["waits"]]
-        title = "What should wait for the dark of the moon, but for hours with the moon down"
-        parts.append(title + "\n" + "\n".join(lines))
-    parts.extend(paragraph(f"Note: {notice}") for notice in campaign["notices"])
-    return "\n\n".join(part.rstrip() for part in parts) + "\n"
+    if full:
+        parts.append("\n".join(paragraph(row.train_reason) for row in campaign.finished))
+        parts += _waits(campaign)
+    parts += ["\n".join(note(notice) for notice in campaign.notices)]
+    if not full and campaign.nights:
+        more = f"{counted(rest, 'more night')}, " if rest else ""
+        parts.append(styled(paragraph(f"{more}trains, what should wait: --full"), "faint"))
+    return "\n\n".join(part.rstrip() for part in parts if part) + "\n"
 
 
-def _nights(campaign: Campaign, rules: bool | None) -> str:
+def _fitting(campaign: CampaignDocument, dates: list[str], above: str) -> list[str]:
+    """As many of the first nights as one screen holds below `above`."""
+    left = MOST_LINES - above.count("\n") - 7 - 2 * len(campaign.notices)
+    shown: list[str] = []
+    for date in dates:
+        left -= sum(row.date == date for row in campaign.nights)
+        if left < 0 and shown:
+            break
+        shown.append(date)
+    return shown
+
+
+def _nights(campaign: CampaignDocument, dates: list[str]) -> str:
     rows = []
     last = None
-    for row in campaign["nights"]:
-        new = row["date"] != last
-        last = row["date"]
+    for row in campaign.nights:
+        if row.date not in dates:
+            continue
+        new = row.date != last
+        last = row.date
         rows.append(
             [
-                _day(row["date"]) if new else "",
-                percent(row["moon_illuminated_fraction"]) if new else "",
-                row["target"],
-                row["train"],
-                f"{row['hours']:.1f}",
-                f"{row['equivalent_h']:.1f}",
-                " ".join(part["filter"] for part in row["filters"]),
+                evening(row.date) if new else "",
+                percent(row.moon_illuminated_fraction, plain=True) if new else "",
+                row.target,
+                row.train,
+                f"{row.hours:.1f}",
+                " ".join(part.filter for part in row.filters),
             ]
         )
-    heads = ["evening", "moon", "target", "train", "hours", "worth", "filters"]
-    return text_table(heads, rows, right=(1, 4, 5), rules=rules)
+    heads = ["if clear", "moon", "target", "train", "hours", "filters"]
+    return text_table(heads, rows, right=(1, 4))
 
 
-def _reading(campaign: Campaign) -> str:
-    chance = campaign["clear_night_chance"]
-    text = (
-        "Hours are on the clock, worth is in hours of moonless zenith. Each line is what the "
-        "night holds if it is clear"
-    )
+def _reading(campaign: CampaignDocument) -> str:
+    chance = campaign.clear_night_chance
+    text = "Hours are on the clock. Each line is what the night holds if it is clear"
     if 0.0 < chance < 1.0:
         return (
             f"{text}, from the progress made by then under the middle one of "
-            f"{campaign['skies']} skies in which a night is clear with a chance of "
+            f"{campaign.skies} skies in which a night is clear with a chance of "
             f"{percent(chance)}."
         )
     return f"{text}; {'every night is taken as clear' if chance else 'none is taken as clear'}."
 
 
-def _finished(campaign: Campaign, rules: bool | None) -> str:
+def _finished(campaign: CampaignDocument) -> str:
     rows = []
-    for row in campaign["finished"]:
-        goal = sum(part["goal_h"] for part in row["goals"])
-        gathered = sum(part["gathered_h"] for part in row["goals"])
-        expected = sum(part["expected_h"] for part in row["goals"])
-        if row["expected_date"] is not None:
-            when = _day(row["expected_date"])
+    for row in campaign.finished:
+        goal = sum(part.goal_h for part in row.goals)
+        done = sum(part.gathered_h for part in row.goals)
+        expected = sum(part.expected_h for part in row.goals)
+        if row.expected_date is not None:
+            when = f"{evening(row.expected_date)}, chance {percent(row.chance)}"
         else:
-            reason = str(row.get("expected_date_reason"))
+            reason = str(row.expected_date_reason)
             when = REASONS.get(reason, reason)
-        rows.append(
-            [
-                row["target"],
-                row["train"],
-                number(row["priority"], 2),
-                f"{goal:.1f}" if goal else "",
-                f"{gathered:.1f}" if goal else "",
-                f"{expected:.1f}" if goal else "",
-                percent(row["chance"]),
-                when,
-            ]
-        )
-    heads = ["target", "train", "priority", "goal", "so far", "to come", "chance", "expected"]
-    return text_table(heads, rows, right=(2, 3, 4, 5, 6), rules=rules)
+            if row.chance > 0.0:
+                when += f" (chance {percent(row.chance)})"
+        rows.append([row.target, row.train, *_hours(goal, done, expected), when])
+    heads = ["target", "train", "goal", "so far", "expected", "goal reached"]
+    return text_table(heads, rows, right=(2, 3, 4))
 
 
-def _wait(row: Mapping[str, Any]) -> str:
+def _hours(goal: float, done: float, expected: float) -> list[str]:
+    if not goal:
+        return ["", "", ""]
+    return [f"{number(goal)} h", f"{number(done)} h", f"{number(done + expected)} h"]
+
+
+def _waits(campaign: CampaignDocument) -> list[str]:
+    if not campaign.waits:
+        return []
+    lines = [paragraph(_wait(row), indent="- ") for row in campaign.waits]
+    title = "What should wait for the dark of the moon, but for hours with the moon down"
+    return [heading(title) + "\n" + "\n".join(lines)]
+
+
+def _wait(row: CampaignWait) -> str:
     text = (
-        f"{row['target']}, {' '.join(row['filters'])}: wait from {_short(row['wait_from_date'])} "
-        f"to {_short(row['wait_to_date'])}"
+        f"{row.target}, {' '.join(row.filters)}: wait from {_short(row.wait_from_date)} "
+        f"to {_short(row.wait_to_date)}"
     )
-    if row["good_from_date"] is not None:
-        text += f"; good again from {_short(row['good_from_date'])}"
-        text += f" to {_short(row['good_to_date'])}"
-    why = str(row["why"])
-    return f"{text}. {why[0].upper()}{why[1:]}"
-
-
-def _day(text: str) -> str:
-    return f"{datetime.date.fromisoformat(text):%a} {text}"
+    if row.good_from_date is not None and row.good_to_date is not None:
+        text += f"; good again from {_short(row.good_from_date)} to {_short(row.good_to_date)}"
+    return f"{text}. {row.why[0].upper()}{row.why[1:]}"
 
 
 def _short(text: str) -> str:
     when = datetime.date.fromisoformat(text)
-    return f"{when.day} {when:%b}"
+    return f"{when.day} {MONTHS[when.month - 1]}"

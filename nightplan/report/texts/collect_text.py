@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import Counter
 
 from nightplan.report.documents.collect import CollectDocument
-from nightplan.report.wording.text_table import paragraph, text_table
+from nightplan.report.wording.text_table import note, paragraph, text_table
 from nightplan.report.wording.words import counted
 
 MOST_NAMED = 5
-"""Files skipped for one and the same reason of which the names are told."""
+"""Files skipped for one and the same reason of which the names are listed."""
 KIND_WORDS = {"flat_dark": "flat-dark", "bias": "bias frame"}
 
 
@@ -43,12 +43,15 @@ def collect_text(document: CollectDocument) -> str:
                 row.train or "unknown",
                 str(row.accepted_subs),
                 str(row.rejected_subs),
-                f"{row.clock_h:.2f}",
-                f"{row.equivalent_h:.2f}",
+                f"{row.clock_h:.1f}",
+                f"{row.equivalent_h:.1f}",
             ]
             for row in document.gathered
         ]
-        headers = ["target", "filter", "train", "subs", "rejected", "hours", "counted"]
+        headers = ["target", "filter", "train", "subs", "rejected", "hours", "effective"]
         lines += ["", text_table(headers, rows, right=(3, 4, 5, 6))]
-    lines += [paragraph(notice) for notice in document.notices]
+        lines.append(
+            paragraph("Effective hours: an hour at the zenith of this site with no moon counts 1.")
+        )
+    lines += [note(notice) for notice in document.notices]
     return "\n".join(lines)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from nightplan.light.line_brightness import CLASS_DEFAULT
 from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
-from nightplan.report.wording.text_table import paragraph, text_table
+from nightplan.report.wording.screen import styled
+from nightplan.report.wording.text_table import heading, note, paragraph, text_table
+from nightplan.report.wording.words import evening, percent
 
 if TYPE_CHECKING:
     from nightplan.model.site import Site
@@ -22,84 +25,95 @@ BOUND_WORDS = {
 }
 
 
-def exposure_text(document: ExposureDocument, site: Site) -> str:
-    """Lay out sky, filters and trains in 80 columns."""
+def exposure_text(document: ExposureDocument, site: Site, *, full: bool = False) -> str:
+    """Lay out sub lengths and what an hour brings; `full` adds rates, trains and sources."""
     clock = NightClock(site.zone, [document.time_utc])
-    sky = document.sky
     lines = [
-        paragraph(
-            f"{document.target} with the {document.train} from {document.site}, "
-            f"night of {document.date}, at {clock.clock(document.time_utc)} {clock.heading}"
+        heading(
+            f"{document.target} with the {document.train}, {evening(document.date)} at "
+            f"{document.site}, {clock.clock(document.time_utc)} {clock.heading}"
         ),
         paragraph(f"Taken to be: {target_line(document.target_facts)}."),
+        paragraph(_sky(document)),
         "",
-        paragraph(
-            f"Target at {sky.target_altitude_deg:.0f}°, V sky there "
-            f"{sky.total_v_mag_arcsec2:.2f} mag/arcsec² ({sky.dark_v_mag_arcsec2:.2f} without "
-            f"moon and twilight), extinction {sky.extinction_v_mag_airmass:.2f} mag an airmass. "
-            + _moon(document)
-        ),
-        "",
+        _filters(document),
     ]
-    rows = [
-        [
-            row.filter,
-            f"{row.sky_mag_arcsec2:.2f}",
-            _rate(row.sky_rate_e_s_px),
-            _rate(row.target_rate_e_s_px),
-            row.gain,
-            f"{row.sub_s:g}",
-            BOUND_WORDS[row.sub_bound],
-            f"{100.0 * row.sub_extra_noise:.0f} %",
-            f"{row.snr_one_hour:.1f}",
-            f"{row.worth:.2f}",
-        ]
-        for row in document.filters
-    ]
-    headers = [
-        "filter", "sky AB", "sky e/s", "target", "gain", "sub s", "set by", "extra", "S/N 1h",
-        "worth",
-    ]  # fmt: skip
-    lines += [text_table(headers, rows, right=(1, 2, 3, 5, 7, 8, 9)), ""]
-    lines += _explain(document)
-    if len(document.trains) > 1:
+    if full:
+        lines += ["", _rates(document)]
+    lines += [paragraph(words) for words in _rough(document, full)]
+    if full and len(document.trains) > 1:
         lines += ["", *_trains(document)]
-    lines += [""] + [paragraph(f"Note: {notice}") for notice in document.notices]
+    lines += [note(notice) for notice in document.notices]
+    if not full:
+        lines.append(styled(paragraph("Rates, trains, sources of brightness: --full"), "faint"))
     return "\n".join(lines).rstrip()
 
 
-def _moon(document: ExposureDocument) -> str:
+READING = (
+    "Set by: what decides the sub. S/N of an hour of open shutter, per square arcsecond. "
+    "Efficiency: an hour now against one at the zenith with no moon."
+)
+READING_RATES = (
+    "The target's rate is at its mean brightness; extra noise: what read noise adds to a sub's."
+)
+
+
+def _sky(document: ExposureDocument) -> str:
     sky = document.sky
-    if sky.moonlight_used_v_nl < 0.5:
-        return "No moonlight."
-    height = (
-        f"{sky.moon_altitude_deg:.0f}° high"
-        if sky.moon_altitude_deg >= 0.0
-        else f"{-sky.moon_altitude_deg:.0f}° below the horizon"
+    moon = "no moonlight"
+    if sky.moonlight_used_v_nl >= 0.5:
+        side = "high" if sky.moon_altitude_deg >= 0.0 else "below the horizon"
+        moon = f"moon {sky.moon_separation_deg:.0f}° away, {abs(sky.moon_altitude_deg):.0f}° {side}"
+    text = (
+        f"Target {sky.target_altitude_deg:.0f}° high; sky there "
+        f"{sky.total_v_mag_arcsec2:.1f} mag/arcsec² in V"
     )
-    return (
-        f"The moon, {sky.moon_separation_deg:.0f}° away and {height}, "
-        f"adds {sky.moonlight_used_v_nl:.0f} nL."
-    )
+    if sky.total_v_mag_arcsec2 < sky.dark_v_mag_arcsec2 - 0.05:
+        text += f", {sky.dark_v_mag_arcsec2:.1f} without moon and twilight"
+    return f"{text}; {moon}; extinction {sky.extinction_v_mag_airmass:.2f} mag an airmass."
 
 
-def _explain(document: ExposureDocument) -> list[str]:
+def _filters(document: ExposureDocument) -> str:
+    rows = [
+        [
+            row.filter,
+            row.gain,
+            f"{row.sub_s:g} s",
+            BOUND_WORDS[row.sub_bound],
+            f"{row.snr_one_hour:.1f}",
+            percent(row.worth, plain=True),
+        ]
+        for row in document.filters
+    ]
+    heads = ["filter", "gain", "sub", "set by", "S/N 1 h", "efficiency"]
+    return f"{text_table(heads, rows, right=(2, 4, 5))}\n{paragraph(READING)}"
+
+
+def _rates(document: ExposureDocument) -> str:
+    rows = [
+        [
+            row.filter,
+            f"{row.sky_mag_arcsec2:.1f}",
+            _rate(row.sky_rate_e_s_px),
+            _rate(row.target_rate_e_s_px),
+            percent(row.sub_extra_noise),
+        ]
+        for row in document.filters
+    ]
+    heads = ["filter", "sky, AB mag/arcsec²", "sky e/s/px", "target e/s/px", "extra noise"]
+    return f"{text_table(heads, rows, right=(1, 2, 3, 4))}\n{paragraph(READING_RATES)}"
+
+
+def _rough(document: ExposureDocument, full: bool) -> list[str]:
     sources: dict[str, list[str]] = {}
     for row in document.filters:
         sources.setdefault(row.target_brightness_source, []).append(row.filter)
-    lines = [
-        paragraph(
-            "Rates are electrons/s per pixel, the target's at its mean brightness; set by: what "
-            "decided the sub; extra: what read noise adds to the noise of a sub; S/N per square "
-            "arcsecond for one hour of open shutter; worth: hours of moonless zenith that an hour "
-            "now is worth."
-        )
-    ]
-    lines += [
-        paragraph(f"Brightness in {', '.join(names)}: {source}")
-        for source, names in sources.items()
-    ]
-    return lines
+    if full:
+        return [f"Brightness in {', '.join(names)}: {source}" for source, names in sources.items()]
+    rough = [name for source, names in sources.items() if CLASS_DEFAULT in source for name in names]
+    if not rough:
+        return []
+    return [f"S/N in {', '.join(rough)} is right within a factor of two to three: no measurement."]
 
 
 def _trains(document: ExposureDocument) -> list[str]:

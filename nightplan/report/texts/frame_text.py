@@ -1,4 +1,4 @@
-"""A framing as text for a terminal."""
+"""A framing as text for a terminal: what to set, then the trains beside each other."""
 
 from __future__ import annotations
 
@@ -6,92 +6,108 @@ from typing import TYPE_CHECKING
 
 from nightplan.light.line_brightness import CLASS_DEFAULT
 from nightplan.report.texts.target_line import target_line
-from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import hours_words, number, percent
+from nightplan.report.wording.screen import styled
+from nightplan.report.wording.text_table import heading, note, paragraph, text_table
+from nightplan.report.wording.words import (
+    about,
+    angle_range,
+    hours_words,
+    number,
+    percent,
+    signed,
+)
 
 if TYPE_CHECKING:
-    from nightplan.report.documents.frame import FrameDocument, GuideSideOutlook, TrainFraming
+    from nightplan.report.documents.frame import (
+        FrameDocument,
+        GuideBlock,
+        GuideSideOutlook,
+        TrainFraming,
+    )
 
-STATE_WORDS = {
-    "found": "star found",
-    "expected": "star expected",
-    "unlikely": "star unlikely",
-}
+MOST_PANELS = 4
+"""More are listed in the full text only."""
+
+SHORT_FIGURES = ("camera angle", "panels", "in frame", "margin", "sampling", "hours")
 
 
-def frame_text(document: FrameDocument) -> str:
-    """Lay out angle, trains, panels, guider and groups in 80 columns."""
+def frame_text(document: FrameDocument, *, full: bool = False) -> str:
+    """Lay out angle, trains, panels and guider; `full` adds figures, groups and sources."""
+    count = len(document.panels)
+    angle = angle_range(document.position_angle_deg, document.position_angle_tolerance_deg)
     lines = [
-        paragraph(
-            f"{document.target.name} with the {document.train}: position angle "
-            f"{number(document.position_angle_deg, 2)}° "
-            f"(± {number(document.position_angle_tolerance_deg)}°), image up "
-            f"{number(document.image_up_angle_deg, 2)}°"
+        heading(
+            f"{document.target.name} with the {document.train}: camera {angle}, image up "
+            f"{number(document.image_up_angle_deg)}°" + (f", {count} panels" if count > 1 else "")
         ),
         paragraph(f"Taken to be: {target_line(document.target)}."),
-        "",
         paragraph(document.reason),
         "",
-        _trains(document),
+        _trains(document, full),
     ]
-    if len(document.panels) > 1:
+    if 1 < count <= MOST_PANELS or (full and count > 1):
         lines += ["", _panels(document)]
-    lines += ["", *_guide(document)]
-    for group in document.groups:
-        lines.append(
-            paragraph(
-                f"One field also holds {', '.join(group.targets)}: centre "
-                f"{group.ra_deg:.4f}° {group.dec_deg:+.4f}°, position angle "
-                f"{number(group.position_angle_deg, 2)}°, {group.margin_arcmin:.1f}′ to spare."
-            )
-        )
-    lines.append(
-        paragraph(
-            f"Hours inside all limits of {document.trains[0].hours_filter} in the night of "
-            f"{document.date}: {document.hours_tonight:.1f}"
-            + (
-                f", {document.hours_per_panel_tonight:.1f} a panel."
-                if len(document.panels) > 1
-                else "."
-            )
-        )
-    )
-    lines += [paragraph(notice) for notice in document.notices]
+    lines += ["", *_guide(document, full)]
+    if full:
+        lines += _groups(document)
+        lines += [paragraph(f"{words}") for words in document.bolted_together]
+    lines.append(paragraph(_tonight(document)))
+    lines += [note(notice) for notice in document.notices]
+    if not full:
+        lines.append(styled(paragraph("Optics, sources, neighbours: --full"), "faint"))
     return "\n".join(lines)
 
 
-def _trains(document: FrameDocument) -> str:
+def _tonight(document: FrameDocument) -> str:
+    hours = f"{document.hours_tonight:.1f} h inside all limits on the night of {document.date}"
+    if len(document.panels) > 1:
+        hours += f", {document.hours_per_panel_tonight:.1f} h a panel"
+    return f"{document.trains[0].hours_filter}: {hours}."
+
+
+def _groups(document: FrameDocument) -> list[str]:
+    return [
+        paragraph(
+            f"One field also holds {', '.join(group.targets)}: centre {group.ra_deg:.4f}° "
+            f"{signed(group.dec_deg, 4)}°, camera {number(group.position_angle_deg)}°, "
+            f"{number(group.margin_arcmin)}′ to spare."
+        )
+        for group in document.groups
+    ]
+
+
+def _trains(document: FrameDocument, full: bool) -> str:
     """Trains side by side, a figure a line."""
     columns = [_figures(row) for row in document.trains]
-    rows = [[name, *(column[name] for column in columns)] for name in columns[0]]
-    headers = ["", *(row.train for row in document.trains)]
-    return text_table(headers, rows) + f"\n{paragraph(_hours_note(document.trains[0]))}"
+    names = [name for name in columns[0] if full or name in SHORT_FIGURES]
+    rows = [[name, *(column[name] for column in columns)] for name in names]
+    table = text_table(["", *(row.train for row in document.trains)], rows)
+    return f"{table}\n{paragraph(_hours_note(document.trains[0], full))}"
 
 
-def _hours_note(row: TrainFraming) -> str:
-    note = (
-        f"Hours are in {row.hours_filter} at a moonless zenith, to the wanted signal to noise, "
-        f"all panels. Brightness in {row.hours_filter}: {row.hours_brightness_source}."
-    )
-    if CLASS_DEFAULT in row.hours_brightness_source:
-        note += (
+def _hours_note(row: TrainFraming, full: bool) -> str:
+    text = f"Hours of {row.hours_filter} at the zenith with no moon to the wanted S/N, all panels."
+    rough = CLASS_DEFAULT in row.hours_brightness_source
+    if full:
+        text += f" Brightness in {row.hours_filter}: {row.hours_brightness_source}."
+    if rough:
+        text += (
             " The hours go with the square of a typical brightness: compare trains by them, but do "
             "not count on them."
         )
-    return note
+    return text
 
 
 def _figures(row: TrainFraming) -> dict[str, str]:
     hours = row.hours_all_panels
     grid = f" ({row.mosaic_columns} × {row.mosaic_rows})" if len(row.panels) > 1 else ""
     return {
-        "focal length": f"{row.focal_length_mm:.0f} mm, f/{row.f_ratio:.2f}",
+        "focal length": f"{row.focal_length_mm:.0f} mm, f/{row.f_ratio:.1f}",
         "field": f"{row.field_width_deg:.2f}° × {row.field_height_deg:.2f}°",
-        "position angle": f"{number(row.position_angle_deg, 2)}° "
-        f"(± {number(row.position_angle_tolerance_deg)}°)",
+        "camera angle": angle_range(row.position_angle_deg, row.position_angle_tolerance_deg),
         "panels": f"{len(row.panels)}{grid}",
-        "coverage": percent(row.coverage),
-        "margin": f"{row.margin_arcmin:.1f}′".replace("-", "−"),
+        "in frame": percent(row.coverage),
+        "margin": f"{number(row.margin_arcmin)}′",
         "target across": f"{row.pixels_across:.0f} pixels",
         "sampling": f"{row.pixels_per_fwhm:.1f} pixels/FWHM, {row.sampling}",
         "light in corners": percent(row.corner_illumination),
@@ -105,38 +121,40 @@ def _panels(document: FrameDocument) -> str:
         [
             str(place),
             f"{panel.ra_deg:.4f}°",
-            f"{panel.dec_deg:+.4f}°",
-            f"{panel.position_angle_deg:.2f}°",
-            f"{panel.image_up_angle_deg:.2f}°",
+            f"{signed(panel.dec_deg, 4)}°",
+            f"{panel.position_angle_deg:.1f}°",
+            f"{panel.image_up_angle_deg:.1f}°",
         ]
         for place, panel in enumerate(document.panels, start=1)
     ]
     return text_table(
-        ["panel", "RA", "dec", "position angle", "image up"], rows, right=(0, 1, 2, 3, 4)
+        ["panel", "RA", "dec", "camera angle", "image up"], rows, right=(0, 1, 2, 3, 4)
     )
 
 
-def _guide(document: FrameDocument) -> list[str]:
+def _guide(document: FrameDocument, full: bool) -> list[str]:
     guide = document.guide
     if guide is None:
         return ["No guider is configured."]
-    rows = [
-        _side_row("before the meridian", guide.before_meridian),
-        _side_row("after it", guide.after_meridian),
+    before = _side(guide.before_meridian, guide)
+    after = _side(guide.after_meridian, guide)
+    lines = [
+        paragraph(
+            f"Guide star: {before} before the meridian, {after} after it (from G "
+            f"{number(guide.bright_limit_mag)} to {number(guide.limit_mag)})."
+        )
     ]
-    table = text_table(
-        [
-            f"guider, G {guide.bright_limit_mag:.1f} to {guide.limit_mag:g}",
-            "",
-            "brightest",
-            "stars expected",
-        ],
-        rows,
-        right=(2, 3),
-    )
-    return [table, paragraph(guide.advice)]
+    better = guide.better_image_up_angle_deg
+    if full:
+        lines.append(paragraph(guide.advice))
+    elif better is not None:
+        lines.append(paragraph(f"Better for the guider: image up {number(better)}°."))
+    return lines
 
 
-def _side_row(when: str, side: GuideSideOutlook) -> list[str]:
-    star = f"G {side.stars[0].g_mag:.1f}" if side.stars else "none known"
-    return [when, STATE_WORDS[side.state], star, f"{side.expected_count:.1f}"]
+def _side(side: GuideSideOutlook, guide: GuideBlock) -> str:
+    if side.stars:
+        return f"G {side.stars[0].g_mag:.1f}"
+    if side.state == "unlikely":
+        return "unlikely"
+    return f"{about(side.expected_count)}, by density,"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nightplan.report.wording.local_time import NightClock, duration, local, utc_clock
-from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import WINDOW_WORDS, percent, reason_words
+from nightplan.report.wording.moon_words import moon_words
+from nightplan.report.wording.text_table import heading, note, paragraph, text_table
+from nightplan.report.wording.words import WINDOW_WORDS, evening, reason_words
 
 if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Event, Night
@@ -24,32 +25,31 @@ SUN_EVENTS = (
 MOON_EVENTS = (("moonrise", "moonrise"), ("moonset", "moonset"))
 
 
-def night_text(night: Night, *, rules: bool | None = None) -> str:
+def night_text(night: Night) -> str:
     """Lay out a night: events in order of time, the moon, the one window, notices.
 
     Parameters
     ----------
     night : Night
         From `nightplan.planning.tonight.night.compute_night`.
-    rules : bool or None
-        Rules under table headings; by default only on a terminal.
 
     Returns
     -------
     str
-        Lines of at most 80 columns.
+        Lines as wide as the screen at most.
     """
+    moon = moon_words(night)
     parts = [
-        paragraph(f"Night of {night.evening.isoformat()} at {night.site.name}"),
-        _events(night, rules),
+        heading(f"Night of {evening(night.evening.isoformat())} at {night.site.name}"),
+        _events(night),
         _window(night),
-        _moon(night),
+        paragraph(f"{moon[0].upper()}{moon[1:]}."),
     ]
-    parts.extend(paragraph(f"Note: {notice}") for notice in night.notices)
+    parts.extend(note(notice) for notice in night.notices)
     return "\n\n".join(parts) + "\n"
 
 
-def _events(night: Night, rules: bool | None) -> str:
+def _events(night: Night) -> str:
     named: list[tuple[str, Event]] = [
         (words, getattr(night, key)) for key, words in (*SUN_EVENTS, *MOON_EVENTS)
     ]
@@ -59,7 +59,7 @@ def _events(night: Night, rules: bool | None) -> str:
         when = local(mjd, night.zone)
         rows.append([words, f"{when:%a %H:%M}", f"{when:%z}"[:3] + ":" + f"{when:%z}"[3:5],
                      utc_clock(mjd)])  # fmt: skip
-    table = text_table(["event", "local", "offset", "UTC"], rows, rules=rules) if rows else ""
+    table = text_table(["event", "local", "offset", "UTC"], rows) if rows else ""
     missing: dict[str, list[str]] = {}
     for words, event in named:
         if event.utc_mjd is None:
@@ -91,20 +91,3 @@ def _window(night: Night) -> str:
     if night.window_kind == "astronomical":
         lines.append(f"Dark with the moon down: {duration(night.moonless_dark_hours * 60.0)}.")
     return "\n".join(lines)
-
-
-def _moon(night: Night) -> str:
-    lit = f"Moon: {percent(night.moon_illuminated_fraction)} lit at local midnight"
-    window = night.window_utc_mjd
-    if window is None:
-        return lit + "."
-    inside = [
-        (max(a, window[0]), min(b, window[1]))
-        for a, b in night.moon_up_utc_mjd
-        if min(b, window[1]) > max(a, window[0])
-    ]
-    if not inside:
-        return f"{lit}, below the horizon through the window."
-    clock = NightClock(night.zone, window)
-    spans = " and ".join(f"{clock.full(a)} to {clock.full(b)}" for a, b in inside)
-    return paragraph(f"{lit}; in the window it is up {spans}.")

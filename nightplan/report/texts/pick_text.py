@@ -7,30 +7,30 @@ from typing import TYPE_CHECKING
 from nightplan.model.site import Site
 from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
-from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import KIND_WORDS, counted, reason_words
+from nightplan.report.wording.text_table import heading, note, paragraph, text_table
+from nightplan.report.wording.words import KIND_WORDS, counted, evening, reason_words
 
 if TYPE_CHECKING:
-    from nightplan.report.documents.pick import PickDocument
+    from nightplan.report.documents.pick import PickDocument, PickedTarget
 
 
 def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
-    """Lay out the ranking, best first, in 80 columns; `why` adds the reasons."""
+    """Lay out the ranking, best first; `why` adds the reasons."""
     clock = NightClock(site.zone, [row.best_utc for row in document.targets])
     looked_at = counted(document.considered, "target")
-    lines = [f"{document.site}, night of {document.date}: {looked_at} looked at"]
-    lines += [paragraph(notice) for notice in document.notices]
+    name = f"{evening(document.date)} at {document.site}"
+    lines = [heading(f"{name}: the best of {looked_at}")]
     if not document.targets:
         reason = reason_words(document.targets_reason)
         lines.append(paragraph(f"No target is worth this night: {reason}."))
-        return "\n".join(lines)
+        return "\n".join([*lines, *(note(notice) for notice in document.notices)])
     rows = [
         [
             str(place),
-            row.name + (f", {row.common_name}" if row.common_name else ""),
-            KIND_WORDS[row.kind],
+            row.name,
+            _what(row),
             row.train,
-            f"{row.score:.3f}",
+            f"{row.score:.2f}",
             f"{row.hours:.1f}",
             clock.clock(row.best_utc),
             f"{row.max_altitude_deg:.0f}°",
@@ -38,7 +38,7 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
         ]
         for place, row in enumerate(document.targets, start=1)
     ]
-    headers = ["", "target", "kind", "train", "score", "hours", "best", "alt", "moon"]
+    headers = ["", "target", "", "train", "score", "hours", "highest", "at", "moon"]
     lines += ["", text_table(headers, rows, right=(0, 4, 5, 6, 7, 8))]
     if why:
         lines.append("")
@@ -49,6 +49,15 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
             )
             for place, row in enumerate(document.targets, start=1)
         ]
-    lines += ["", clock.sentence]
-    lines.append(paragraph("best: the highest usable moment, with the altitude and moon then."))
-    return "\n".join(lines)
+    lines.append(
+        paragraph(
+            f"Hours inside all limits; times are {clock.heading}; moon: its distance then. "
+            + ("" if why else "Why: --why")
+        )
+    )
+    return "\n".join([*lines, *(note(notice) for notice in document.notices)])
+
+
+def _what(row: PickedTarget) -> str:
+    """The name that people use, or the kind."""
+    return row.common_name or KIND_WORDS[row.kind]

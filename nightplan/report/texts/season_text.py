@@ -3,48 +3,44 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Sequence
 
 from nightplan.model.target import Target
 from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, best_weeks, month_sums, useful_span
 from nightplan.report.documents.season import MonthTarget
-from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import MONTHS, counted
+from nightplan.report.wording.text_table import heading, paragraph, text_table
+from nightplan.report.wording.words import MONTHS, counted, percent
 
 
 def season_text(
     table: Season, target: Target, optics: TrainOptics, goal_hours: float, least_hours: float
 ) -> str:
-    """Months, the useful span, the best weeks, and how the target fills the train's field."""
+    """The useful span, the months, the best weeks, and how the target fills the train's field."""
     nights, usable, moonless = table.nights, table.usable_hours[0], table.moonless_hours[0]
     lines = [
-        paragraph(
-            f"{target.label} from {nights.evenings[0]} to {nights.evenings[-1]}, "
-            f"{counted(int((usable > 0.0).sum()), 'night')} with usable hours"
-        ),
-        paragraph(_fit_words(target, optics)),
+        heading(f"{target.label}: the year from {nights.evenings[0]}"),
         paragraph(_span_words(table, least_hours)),
+        paragraph(_fit_words(target, optics)),
         "",
         _month_table(table),
-        "",
     ]
     weeks = best_weeks(nights, usable, moonless)
     if weeks:
-        lines.append("Best weeks (usable hours, of them moonless):")
-        lines += [
-            f"  {_short(week.first)} to {_short(week.first + datetime.timedelta(days=6))}  "
-            f"{week.usable_hours:5.1f} h {week.moonless_hours:5.1f} h"
+        words = ", ".join(
+            f"{_short(week.first).strip()} ({week.moonless_hours:.0f} of {week.usable_hours:.0f} h)"
             for week in weeks
-        ]
+        )
+        lines += ["", paragraph(f"Best weeks, from (moonless hours): {words}.")]
         per_night = max(week.moonless_hours for week in weeks) / 7.0
         if per_night > 0.0:
-            nights_needed = max(1, round(goal_hours / per_night))
+            nights_needed = max(1, math.ceil(goal_hours / per_night - 0.05))
             lines.append(
                 paragraph(
-                    f"The goal of {goal_hours:.0f} h takes about "
+                    f"The goal of {goal_hours:.0f} h takes "
                     f"{counted(nights_needed, 'clear night')} like those of the best week, "
-                    "overheads apart."
+                    "focus and flips not counted."
                 )
             )
     return "\n".join(lines)
@@ -52,28 +48,29 @@ def season_text(
 
 def month_text(rows: Sequence[MonthTarget], month: tuple[int, int], train: str) -> str:
     """The ranking of a month."""
-    title = f"Best in {MONTHS[month[1] - 1]} {month[0]} with train {train}, hours of the month"
+    title = heading(f"Best in {MONTHS[month[1] - 1]} {month[0]} with the {train}, moonless hours")
     if not rows:
         return title + "\nNo target of a fitting size has moonless hours in that month."
     cells = [
         [
             str(place),
-            row.target + (f", {row.common_name}" if row.common_name else ""),
+            row.target,
+            row.common_name or "",
             f"{row.major_arcmin:.0f}′",
             f"{row.usable_moonless_hours:.0f}",
-            f"{100 * row.share_of_best_month:.0f} %",
+            percent(row.share_of_best_month, plain=True),
             f"{row.framing:.2f}",
             f"{row.contrast:.2f}",
             _span(row),
         ]
         for place, row in enumerate(rows, start=1)
     ]
-    headers = ["", "target", "size", "moonless", "of best", "field", "sky", "useful"]
+    headers = ["", "target", "", "size", "hours", "of best", "fills", "contrast", "useful"]
     reading = (
-        "Sorted by moonless hours (of a night, as many as the goal can use), their share of the "
-        "target's best month, how it fills the field and how it stands out of the sky, multiplied."
+        "Sorted by moonless hours (of a night, as many as the goal can use) × their share of the "
+        "target's best month × how it fills the field × its contrast with the sky."
     )
-    table = text_table(headers, cells, right=(0, 2, 3, 4, 5, 6))
+    table = text_table(headers, cells, right=(0, 3, 4, 5, 6, 7))
     return f"{title}\n\n{table}\n{paragraph(reading)}"
 
 
@@ -83,7 +80,7 @@ def _span(row: MonthTarget) -> str:
     first, last = (
         datetime.date.fromisoformat(text) for text in (row.first_useful_date, row.last_useful_date)
     )
-    return f"{_short(first)} - {_short(last)}"
+    return f"{_short(first).strip()}–{_short(last).strip()}"
 
 
 def _short(day: datetime.date) -> str:
@@ -91,24 +88,23 @@ def _short(day: datetime.date) -> str:
 
 
 def _fit_words(target: Target, optics: TrainOptics) -> str:
-    field = (
-        f"train {optics.name} sees {optics.field_width_deg:.2f}° × {optics.field_height_deg:.2f}°"
-    )
+    field = f"The {optics.name} sees {optics.field_width_deg:.2f}° × {optics.field_height_deg:.2f}°"
     axes = target.axes_arcmin
     if axes is None:
         return f"{field}; the target's size is not known."
     ratio = axes[0] / optics.long_side_arcmin
-    return f"{field}; the target spans {axes[0]:g}′ × {axes[1]:g}′, {ratio:.2f} of the long side."
+    size = f"{axes[0]:.0f}′ × {axes[1]:.0f}′"
+    return f"{field}; the target is {size}, {percent(ratio)} of the long side."
 
 
 def _span_words(table: Season, least_hours: float) -> str:
     span = useful_span(table.nights, table.usable_hours[0], least_hours)
     if span is None:
-        return f"No night has {least_hours:g} h that are usable."
+        return f"No night has {least_hours:g} h inside all limits."
     first, last = span
     if span == (table.nights.evenings[0], table.nights.evenings[-1]):
-        return f"Nights with at least {least_hours:g} h that are usable all the year round."
-    return f"Nights with at least {least_hours:g} h that are usable: first {first}, last {last}."
+        return f"Nights with {least_hours:g} h or more all the year round."
+    return f"Nights with {least_hours:g} h or more: first {first}, last {last}."
 
 
 def _month_table(table: Season) -> str:
@@ -123,6 +119,7 @@ def _month_table(table: Season) -> str:
             "#" * round(30 * dark / most) + "-" * round(30 * (total - dark) / most),
         ]
         for (year, month), total, dark in zip(months, usable[0], moonless[0], strict=True)
+        if total >= 0.5
     ]
-    headers = ["month", "usable h", "moonless h", "# moonless, - with the moon up"]
+    headers = ["month", "hours", "moonless", "# moonless, - with the moon up"]
     return text_table(headers, rows, right=(1, 2))

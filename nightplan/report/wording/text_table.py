@@ -1,13 +1,13 @@
-"""Tables for the terminal: 80 columns at most, and plain when the output goes into a pipe."""
+"""Tables and paragraphs for the terminal, as wide as the screen that they are laid out for."""
 
 from __future__ import annotations
 
 import re
-import sys
 import textwrap
 from collections.abc import Sequence
 
-WIDTH = 80
+from nightplan.report.wording.screen import screen, styled
+
 GAP = 2
 NARROWEST = 6
 
@@ -24,7 +24,7 @@ def text_table(
     rows: Sequence[Sequence[str]],
     *,
     right: Sequence[int] = (),
-    width: int = WIDTH,
+    width: int | None = None,
     rules: bool | None = None,
 ) -> str:
     """Lay out rows of text under headers.
@@ -39,10 +39,10 @@ def text_table(
         As many cells a row as there are headings.
     right : sequence of int
         Indices of the columns set to the right (numbers).
-    width : int
-        Columns of the terminal to fill at most.
+    width : int or None
+        Columns to fill at most; by default those of the screen.
     rules : bool or None
-        A rule under the headings; by default only when standard output is a terminal.
+        A rule under the headings; by default as the screen has it.
 
     Returns
     -------
@@ -52,7 +52,7 @@ def text_table(
     from tabulate import tabulate
 
     cells = [[str(cell) for cell in row] for row in rows]
-    limits = column_limits([list(headers), *cells], width)
+    limits = column_limits([list(headers), *cells], width or screen().width)
     wrapped = [
         [_wrap(cell, limit) for cell, limit in zip(row, limits, strict=True)]
         for row in [list(headers), *cells]
@@ -60,14 +60,16 @@ def text_table(
     sides = ["right" if i in right else "left" for i in range(len(headers))]
     # Headings go in as a row: tabulate would widen each column by two for them.
     lines = tabulate(wrapped, tablefmt="plain", disable_numparse=True, colalign=sides).splitlines()
-    if _is_terminal(rules):
+    depth = max(cell.count("\n") for cell in wrapped[0]) + 1
+    lines = [line.rstrip() for line in lines]
+    heads = [styled(line, "bold") for line in lines[:depth]]
+    if screen().rules if rules is None else rules:
         widths = [
             max(len(line) for row in wrapped for line in row[i].split("\n"))
             for i in range(len(headers))
         ]
-        depth = max(cell.count("\n") for cell in wrapped[0]) + 1
-        lines.insert(depth, (" " * GAP).join("-" * size for size in widths))
-    return "\n".join(line.rstrip() for line in lines)
+        heads.append((" " * GAP).join("-" * size for size in widths).rstrip())
+    return "\n".join([*heads, *lines[depth:]])
 
 
 def column_limits(table: Sequence[Sequence[str]], width: int) -> list[int]:
@@ -81,8 +83,8 @@ def column_limits(table: Sequence[Sequence[str]], width: int) -> list[int]:
         for i in range(len(table[0]))
     ]
     limits = list(natural)
-    room = width - GAP * (len(limits) - 1)
-    while sum(limits) > room:
+    available = width - GAP * (len(limits) - 1)
+    while sum(limits) > available:
         # Shrink the widest column that can still break between words; else break a long word.
         loose = [i for i in range(len(limits)) if limits[i] > max(longest_word[i], NARROWEST)]
         pool = loose or [i for i in range(len(limits)) if limits[i] > NARROWEST]
@@ -92,9 +94,19 @@ def column_limits(table: Sequence[Sequence[str]], width: int) -> list[int]:
     return limits
 
 
-def paragraph(text: str, *, indent: str = "", width: int = WIDTH) -> str:
-    """Wrap a sentence to the width of the page; further lines keep the indent."""
-    return _fill(text, width, indent)
+def paragraph(text: str, *, indent: str = "", width: int | None = None) -> str:
+    """Wrap a sentence to the width of the screen; further lines keep the indent."""
+    return _fill(text, width or screen().width, indent)
+
+
+def note(text: str) -> str:
+    """A notice to the reader as a paragraph of its own."""
+    return styled(paragraph(f"Note: {text}"), "warning")
+
+
+def heading(text: str) -> str:
+    """The title of a part of a page."""
+    return styled(paragraph(text), "bold")
 
 
 def _wrap(cell: str, limit: int) -> str:
@@ -113,7 +125,3 @@ def _fill(text: str, width: int, indent: str) -> str:
         break_on_hyphens=False,
     )
     return filled.replace(_GLUE, " ")
-
-
-def _is_terminal(rules: bool | None) -> bool:
-    return sys.stdout.isatty() if rules is None else rules

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from typing import Any
 
@@ -54,6 +55,8 @@ KIND_WORDS: Mapping[str, str] = {
 MOST_HOURS = 100.0
 """Hours beyond which a number would feign what is not known."""
 
+MINUS = "\N{MINUS SIGN}"
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 GUIDE_WORDS: Mapping[str, str] = {
@@ -80,12 +83,40 @@ def number(value: float, most: int = 1) -> str:
     """A number with at most `most` decimals, without trailing zeros, never ``-0``."""
     text = f"{value:.{most}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text
+    return "0" if text == "-0" else text.replace("-", MINUS)
+
+
+def signed(value: float, decimals: int = 1) -> str:
+    """A number with its sign in front: ``+3.0``, ``−0.7``."""
+    return f"{value:+.{decimals}f}".replace("-", MINUS)
+
+
+def angle_range(angle_deg: float, tolerance_deg: float) -> str:
+    """A camera angle and how far it may be off: ``36° ± 9°``, ``90°, or any``."""
+    if tolerance_deg >= 89.5:
+        return f"{angle_deg:.0f}°, or any"
+    return f"{angle_deg:.0f}° ± {number(tolerance_deg, 0 if tolerance_deg >= 2.0 else 1)}°"
+
+
+def about(value: float) -> str:
+    """A count that is known roughly: one digit below ten, else to the nearest five."""
+    if value < 0.5:
+        return "none"
+    return f"about {value:.0f}" if value < 10.0 else f"about {5 * round(value / 5.0)}"
+
+
+def evening(date: str) -> str:
+    """The evening that a night begins on: ``Wed 2027-10-06``."""
+    return f"{DAYS[datetime.date.fromisoformat(date).weekday()]} {date}"
 
 
 def hours_words(hours: float) -> str:
-    """``5.3 h``; beyond 100 the figure means no more than that."""
-    return f"{hours:.1f} h" if hours <= MOST_HOURS else f"more than {MOST_HOURS:.0f} h"
+    """``5.3 h``, ``25 h``; beyond 100 the figure means no more than that."""
+    return (
+        f"{number(hours, 0 if hours >= 10.0 else 1)} h"
+        if hours <= MOST_HOURS
+        else f"more than {MOST_HOURS:.0f} h"
+    )
 
 
 def capital(text: str) -> str:
@@ -103,9 +134,11 @@ def subs(count: int, sub_s: float) -> str:
     return f"{count} × {number(sub_s)} s"
 
 
-def percent(share: float) -> str:
-    """A share of 0 to 1 as ``45 %``; never 0 or 100 unless it is (nearly) so."""
+def percent(share: float, *, plain: bool = False) -> str:
+    """A share of 0 to 1 as ``45 %``; never 0 or 100 unless it is (nearly) so, or `plain`."""
     value = 100.0 * share
+    if plain:
+        return f"{value:.0f} %"
     if 0.0 < value < 1.0:
         return "under 1 %"
     if 99.0 < value < 99.95:
