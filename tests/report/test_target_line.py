@@ -88,5 +88,6 @@ def test_grade_of_one_figure(row: str, source: str, grade: str) -> None:
 
 
 def test_hours_beyond_a_hundred_are_no_number() -> None:
-    assert hours_words(99.94) == "99.9 h"
+    assert hours_words(5.34) == "5.3 h"
+    assert hours_words(99.94) == "100 h"
     assert hours_words(583.9) == "more than 100 h"

@@ -42,10 +42,9 @@ class CheckDocument(Document):
     odd: list[OddityRow]
 
 
-def check_document(config: Config, oddities: list[Oddity]) -> CheckDocument:
-    """Put a configuration's reading into its document."""
+def check_document(config: Config, oddities: list[tuple[Oddity, str]]) -> CheckDocument:
+    """Put a configuration's reading into its document, with a sentence for each oddity."""
     from nightplan.planning.optics.train_optics import all_train_optics
-    from nightplan.report.wording.oddity_words import oddity_words
 
     return CheckDocument(
         config=str(config.path),
@@ -65,7 +64,6 @@ def check_document(config: Config, oddities: list[Oddity]) -> CheckDocument:
             for optics in all_train_optics(config)
         ],
         odd=[
-            OddityRow(key=oddity.key, code=oddity.code, words=oddity_words(oddity))
-            for oddity in oddities
+            OddityRow(key=oddity.key, code=oddity.code, words=words) for oddity, words in oddities
         ],
     )

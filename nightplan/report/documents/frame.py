@@ -89,7 +89,7 @@ class GuideStarPlace(Document):
 
 
 class GuideSideOutlook(Document):
-    """The guider's patch on one side of the meridian; of a mosaic, the panel with the poorest outlook."""
+    """The guider's patch on one side of the meridian; of a mosaic, its poorest panel."""
 
     state: GuideState
     stars: list[GuideStarPlace]
