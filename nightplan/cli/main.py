@@ -110,7 +110,7 @@ def group(
         _guarded(answer)(config_path, evening, as_json)
     elif any(
         ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
-        for name in ("config_path", "evening", "as_json")
+        for name in ("config_path", "evening", "as_json", "rig", "site")
     ):
         raise click.UsageError(f"write the options behind the command: {ctx.invoked_subcommand}")
 
