@@ -120,7 +120,7 @@ def published_light(names: Sequence[str]) -> PublishedLight | None:
 
 def class_label(kind: str) -> str:
     """How a typical value of a kind is labelled, with its spread."""
-    return f"{CLASS_DEFAULT}, ×{CLASSES[kind].spread:g} either way: {kind}"
+    return f"{CLASS_DEFAULT}, ×{CLASSES[kind].spread:g} either way: {kind.replace('_', ' ')}"
 
 
 def class_h_alpha_rayleigh(kind: str, area_arcmin2: float | None) -> float:

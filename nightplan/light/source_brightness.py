@@ -142,7 +142,7 @@ def target_source(facts: TargetFacts) -> Source:
     if facts.area_arcmin2 and kind in FADING:
         diameter = np.sqrt(facts.area_arcmin2 * 4.0 / np.pi)
         v_mag += FADING[kind] * max(0.0, float(np.log10(diameter / FADES_FROM_ARCMIN)))
-    continuum_source = f"{CLASS_DEFAULT}, ×{shape.spread:g} either way: {kind}"
+    continuum_source = f"{CLASS_DEFAULT}, ×{shape.spread:g} either way: {kind.replace('_', ' ')}"
     catalogue = _catalogue_v_mag(facts, shape.b_minus_v)
     own_measure = facts.surface_brightness is not None and facts.surface_source == OWN_SOURCE
     listed = published_light(facts.names)

@@ -37,7 +37,7 @@ def test_labels_tell_published_from_default() -> None:
     assert guess is not None
     assert found[1][4].startswith("remembered")
     assert found[1][6].startswith("typical of its kind over H-alpha, remembered")
-    assert set(guess[1]) == {"typical of its kind, ×6 either way: emission_nebula"}
+    assert set(guess[1]) == {"typical of its kind, ×6 either way: emission nebula"}
     assert found[0][4] == 300.0
     assert nebula_lines("galaxy", ("M 31",)) is None
 
@@ -64,7 +64,7 @@ def test_lines_follow_what_the_target_is_known_for() -> None:
     pleiades = target_source(TargetFacts("cluster_with_nebula", ("M 45",)))
     assert pleiades.continuum_source.startswith("remembered")
     other = target_source(TargetFacts("cluster_with_nebula", ("Nobody 1",)))
-    assert other.continuum_source == "typical of its kind, ×2.5 either way: reflection_nebula"
+    assert other.continuum_source == "typical of its kind, ×2.5 either way: reflection nebula"
     assert np.all(pleiades.line_rate == 0.0)
 
 

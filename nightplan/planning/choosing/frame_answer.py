@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
 from nightplan.planning.choosing.train_choice import TrainFit, TrainRanking, rank_trains
+from nightplan.planning.framing.angle_saving import panels_with_an_angle
 from nightplan.planning.framing.framing import Framing
 from nightplan.planning.framing.groups import Group, find_groups
 from nightplan.planning.optics.bolted_train import BoltedTrain, check_train
@@ -45,6 +46,9 @@ class FrameAnswer:
         The chosen train as it is bolted together, checked.
     hours_tonight : float
         Hours on the clock in which the target's leading filter may be used tonight.
+    panels_with_an_angle : int or None
+        Panels of the chosen train that would do if the target's angle were known; None where it
+        is, or where there is none.
     """
 
     target: Target
@@ -56,6 +60,7 @@ class FrameAnswer:
     groups: tuple[Group, ...]
     bolted: BoltedTrain
     hours_tonight: float
+    panels_with_an_angle: int | None = None
 
     @property
     def framing(self) -> Framing:
@@ -138,6 +143,7 @@ def frame_answer(
         groups=find_groups(config, target, catalog, chosen.train),
         bolted=check_train(config, chosen.train),
         hours_tonight=hours_tonight(config, night, target),
+        panels_with_an_angle=panels_with_an_angle(config, target, chosen.train),
     )
 
 

@@ -312,6 +312,13 @@ def _notices(answer: FrameAnswer) -> list[str]:
         found.append(f"The catalogue's figures for {target.name} are doubtful.")
     if target.note:
         found.append(f"{target.name}: {target.note}.".replace("..", "."))
+    known = answer.panels_with_an_angle
+    if known is not None and known < answer.framing.whole_mosaic_panels:
+        found.append(
+            f"The angle of {target.name} is not known: with the margin wanted, "
+            f"{answer.framing.whole_mosaic_panels} fields hold it however it lies; {known} would "
+            "do if it were."
+        )
     optics = answer.chosen.optics
     if not optics.circle_covers:
         found.append(
