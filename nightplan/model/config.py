@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import os
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, get_args, get_origin
 
@@ -26,6 +25,7 @@ from nightplan.model.recipe_wish import RecipeWish
 from nightplan.model.section import KeyedValueError, Section, accepted_words
 from nightplan.model.site import Site
 from nightplan.model.target import KINDS
+from nightplan.parsing import parse_toml
 
 
 class Config(Section):
@@ -189,11 +189,7 @@ def parse_config(
 ) -> Config:
     """Check the text of a configuration; errors name `source`. Raises as `load_config`."""
     name = os.fspath(source)
-    try:
-        tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(name, f"is not valid TOML: {error}") from error
-    tables = _read_horizon(tables, Path(name))
+    tables = _read_horizon(parse_toml(name, text), Path(name))
     if isinstance(others := tables.get("other_site"), dict):
         tables["other_site"] = {
             key: _read_horizon(one, Path(name)) if isinstance(one, dict) else one

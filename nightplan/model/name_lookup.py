@@ -37,12 +37,17 @@ _CATALOGUE_RULES = tuple(
 _SHARPLESS = re.compile(r"\b(?:sharpless|sh) *(?:2 +|2(?=\d{3}\b))?(?=\d)")
 
 
+# Line breaks, letters in lower case and digits are left; all beyond ASCII is sorted by `_plain`.
+_ASCII_PUNCTUATION = re.compile(r"[\x00-\x09\x0b-\x2f\x3a-\x60\x7b-\x7f]+")
+
+
 def normalise(text: str) -> str:
     """Key under which two spellings of one name meet.
 
     Case, accents, punctuation, spaces, leading zeros, a leading "the" and the spelling of the
     catalogue do not matter; a break between two numbers does, and so does a plus sign before a
-    digit. Line breaks stay, so that many names can be done at once, one a line.
+    digit. Letters and digits of every script count. Line breaks stay, so that many names can be
+    done at once, one a line.
 
     Examples
     --------
@@ -52,7 +57,7 @@ def normalise(text: str) -> str:
     text = re.sub("['`]", "", _plain(text))
     if "+" in text or "&" in text:
         text = re.sub(r"\+(?=\d)", "p", text).replace("+", " and ").replace("&", " and ")
-    text = re.sub(r"[^a-z0-9\n]+", " ", text)
+    text = _ASCII_PUNCTUATION.sub(" ", text)
     text = re.sub(r"(?<=[a-z])(?=\d)|(?<=\d)(?=[a-z])", " ", text)
     text = re.sub(r"(?<!\d)0+(?=\d)", "", text)
     text = re.sub(r"\bthe ", "", text)
@@ -72,6 +77,13 @@ def _plain(text: str) -> str:
         text = text.casefold()
         text = _GREEK_SIGNS.sub(lambda match: f" {_GREEK[match.group()]} ", text)
         text = re.sub("[’‘ʼ′]", "'", text)
+        # Of other scripts letters, digits and their marks (vowel signs) are what a name is made of.
+        text = "".join(
+            sign
+            if sign.isascii() or sign.isalnum() or unicodedata.category(sign)[0] == "M"
+            else " "
+            for sign in text
+        )
     return text.casefold()
 
 
@@ -111,7 +123,7 @@ def name_words(text: str) -> tuple[tuple[str, ...], str]:
     (('elephant', 'trunk'), 'nebula')
     """
     plain = re.sub(r"'s\b", "", _plain(text)).replace("'", "").removeprefix("the ")
-    words = re.findall(r"[a-z]+|\d+", plain)
+    words = re.findall(r"[^\W\d_]+|\d+", plain)
     kind = ""
     if len(words) > 1 and words[-1] in _KINDS_OF_WORD:
         kind = words.pop()
@@ -130,7 +142,7 @@ def kind_suits(word: str, kind: str) -> bool:
     return kinds is None or kind in kinds
 
 
-_PARTS = re.compile(r"^([a-z]*)(.*)$")
+_PARTS = re.compile(r"^(\D*)(.*)$", re.DOTALL)
 
 
 def near_names(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from nightplan.errors import ConfigError, TargetError
 from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_reading import load_catalog
-from nightplan.model.target import KINDS, Target
+from nightplan.model.target import KINDS, NAME_WORDS, Target, is_name
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -23,6 +23,8 @@ def own_targets(config: Config) -> tuple[Target, ...]:
     """
     found = []
     for name, own in config.target.items():
+        if not is_name(name):
+            raise ConfigError(str(config.path), "target", name, NAME_WORDS)
         if own.kind not in KINDS:
             raise ConfigError(
                 str(config.path), f"target.{name}.kind", own.kind, f"one of {', '.join(KINDS)}"

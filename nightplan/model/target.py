@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
 from nightplan.light.doppler import SPEED_OF_LIGHT_KM_S, doppler_factor
+from nightplan.shown import is_drawn
 
 if TYPE_CHECKING:
     from astroplan import FixedTarget
@@ -34,6 +35,23 @@ GRADES = ("firm", "fair", "doubtful", "unchecked")
 ORIGINS = ("openngc", "supplement", "user")
 
 Outline = tuple[tuple[float, float], ...]
+
+MOST_NAME = 200
+NAME_WORDS = (
+    f"a name of at most {MOST_NAME} characters, with a letter or a digit, without control "
+    "characters and without ;"
+)
+
+
+def is_name(text: object) -> bool:
+    """Whether a text may name a target, in any script: the look-up lives by letters and digits."""
+    return (
+        isinstance(text, str)
+        and len(text) <= MOST_NAME
+        and is_drawn(text)
+        and ";" not in text  # it separates names in the catalogue's columns
+        and any(sign.isalnum() for sign in text)
+    )
 
 
 @dataclass(frozen=True)
@@ -122,8 +140,8 @@ class Target:
     origin: str = "user"
 
     def __post_init__(self) -> None:
-        if not isinstance(self.name, str) or not self.name.strip():
-            raise InputError("target", "name", self.name, "a name that is not empty")
+        if not is_name(self.name):
+            raise InputError("target", "name", self.name, NAME_WORDS)
         self._within("ra_deg", 0.0, 360.0, open_end=True)
         self._within("dec_deg", -90.0, 90.0)
         for key in ("major_arcmin", "minor_arcmin"):

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, get_args
 
 from nightplan.errors import FileError, InputError
+from nightplan.parsing import parse_json
 from nightplan.planning.schedule.blocks import EventKind
 from nightplan.sky.times import mjd_from_iso
 
@@ -97,11 +97,7 @@ def read_plan_document(source: str, text: str) -> dict[str, Any]:
     InputError
         A key of it is missing or holds what cannot be used; the line names it.
     """
-    try:
-        plan = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
-        raise FileError(source, f"is not JSON: {error}") from error
-    return check_plan_document(source, plan)
+    return check_plan_document(source, parse_json(source, text))
 
 
 def check_plan_document(source: str, plan: Any) -> dict[str, Any]:

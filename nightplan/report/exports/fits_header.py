@@ -40,6 +40,7 @@ def panel_header(panel: Panel, optics: TrainOptics, target: str = "") -> Header:
     and the matrix holds the direction of both axes there: rising axis 2 at the panel's
     `image_up_angle_deg`, rising axis 1 a quarter turn west of it, or east in a mirrored train.
     """
+    from anyascii import anyascii
     from astropy.io.fits import Header
 
     step_deg = float(np.degrees(optics.pixel_um / 1000.0 / optics.focal_length_mm))
@@ -70,7 +71,8 @@ def panel_header(panel: Panel, optics: TrainOptics, target: str = "") -> Header:
     ]
     header = Header(cards)
     if target:
-        header["OBJECT"] = (target, "target framed")
+        # FITS cards hold ASCII, 68 characters of it (FITS standard 4.0, sections 4.1 and 4.2.1).
+        header["OBJECT"] = (anyascii(target)[:68], "target framed")
     return header
 
 

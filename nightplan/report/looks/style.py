@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import io
 import os
+import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -232,6 +233,8 @@ def settings(style: str = "day") -> dict[str, Any]:
         "axes.unicode_minus": True,
         "text.color": colours["ink"],
         "text.usetex": False,
+        # A name may hold dollar signs.
+        "text.parse_math": False,
         # Outlined letters are never hinted: measured otherwise they would come out wider.
         "text.hinting": "none",
         "font.family": ["DejaVu Sans"],
@@ -278,7 +281,9 @@ def styled(style: str = "day") -> Iterator[Mapping[str, str]]:
         if not key.startswith(_NOT_LOOKS)
     }
     everything.update(wanted)
-    with matplotlib.rc_context(everything):
+    with matplotlib.rc_context(everything), warnings.catch_warnings():
+        # Signs that the font lacks are written in ASCII when the picture is saved.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
         yield palette(style)
 
 
@@ -344,6 +349,7 @@ def figure_bytes(figure: Figure, kind: str = "png", dpi: float = 150.0) -> bytes
     """
     draft = io.BytesIO()
     with styled(getattr(figure, "nightplan_style", "day")):
+        _write_missing_signs_in_ascii(figure)
         figure.savefig(
             draft,
             format=kind,
@@ -353,6 +359,18 @@ def figure_bytes(figure: Figure, kind: str = "png", dpi: float = 150.0) -> bytes
             bbox_inches=None,
         )
     return draft.getvalue()
+
+
+def _write_missing_signs_in_ascii(figure: Figure) -> None:
+    from anyascii import anyascii
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.text import Text
+
+    drawn = {ord("\n"), *get_font(findfont(FontProperties(family=["DejaVu Sans"]))).get_charmap()}
+    for text in figure.findobj(Text):
+        words = text.get_text()
+        if not words.isascii() and not drawn.issuperset(map(ord, words)):
+            text.set_text("".join(s if ord(s) in drawn else anyascii(s) for s in words))
 
 
 def save_figure(path: str | os.PathLike[str], figure: Figure, *, dpi: float = 150.0) -> None:

@@ -79,7 +79,8 @@ def _svg(figure: Figure) -> str:
         # Outlined letters would be drawn twice, as curves; the sheet's style sheet outlines them.
         text.set_path_effects([])
     draft = io.StringIO()
-    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "nightplan"}):
+    style = getattr(figure, "nightplan_style", "day")
+    with styled(style), matplotlib.rc_context({"svg.fonttype": "none"}):
         figure.savefig(
             draft,
             format="svg",
