@@ -13,6 +13,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from nightplan.errors import FileError
+from nightplan.shown import ENCODING_ERRORS
 
 MOST_BYTES = 64 * 2**20
 """Largest text file that is read: a star list of a million lines is smaller."""
@@ -38,7 +39,7 @@ def write_whole(path: str | os.PathLike[str], data: bytes | str, *, replace: boo
         The folder is missing or not writable, the file is read-only or no regular file, or
         `replace` is false and the file exists.
     """
-    payload = data.encode("utf-8") if isinstance(data, str) else data
+    payload = data.encode("utf-8", ENCODING_ERRORS) if isinstance(data, str) else data
     try:
         target = Path(os.path.realpath(path))
         mode = _mode_to_keep(path, target)
@@ -124,8 +125,10 @@ def check_ending(path: str | os.PathLike[str], what: str, endings: Sequence[str]
         raise FileError(path, f"{what}'s name must end in {' or '.join(endings)}")
 
 
-def read_bytes(path: str | os.PathLike[str], most_bytes: int = MOST_BYTES) -> bytes:
-    """Return the bytes of a regular file of at most `most_bytes`.
+def read_bytes(
+    path: str | os.PathLike[str], most_bytes: int = MOST_BYTES, *, cut: bool = False
+) -> bytes:
+    """Return the bytes of a regular file of at most `most_bytes`; with `cut` the first ones.
 
     Raises
     ------
@@ -145,6 +148,8 @@ def read_bytes(path: str | os.PathLike[str], most_bytes: int = MOST_BYTES) -> by
             os.close(number)
     except (OSError, ValueError) as error:
         raise FileError(path, f"cannot be read: {reason_of(error)}") from error
+    if cut:
+        return data[:most_bytes]
     if len(data) > most_bytes:
         raise FileError(path, f"is larger than {most_bytes // 2**20} MiB")
     return data

@@ -7,9 +7,9 @@ import math
 import re
 import tomllib
 from collections.abc import Callable
-from typing import Any, NoReturn
+from typing import Any
 
-from nightplan.errors import FileError
+from nightplan.errors import FileError, InputError
 from nightplan.shown import escaped, piece
 
 MOST_DIGITS = 400
@@ -38,13 +38,14 @@ def parse_toml(source: str, text: str) -> dict[str, Any]:
 
 
 def parse_json(source: str, text: str) -> Any:
-    """The value of a JSON text; raises as `parse_toml`. NaN and infinities are no JSON."""
-    found = _parsed(
-        source,
-        text,
-        "JSON",
-        lambda words: json.loads(words, parse_constant=_refuse, parse_float=_finite),
-    )
+    """The value of a JSON text; raises as `parse_toml`.
+
+    Raises
+    ------
+    InputError
+        A number is not finite, which Python's parser takes and JSON has no word for.
+    """
+    found = _parsed(source, text, "JSON", json.loads)
     _check(source, "", found, 0, lines=True)
     return found
 
@@ -82,14 +83,7 @@ def _check(source: str, key: str, value: Any, depth: int, *, lines: bool) -> Non
             raise FileError(
                 source, f"{where} = '{piece(value)}': accepted is text without control characters"
             )
+    elif lines and isinstance(value, float) and not math.isfinite(value):
+        raise InputError(source, key, value, "a finite number")
     elif isinstance(value, int) and abs(value) > 2**63:
         raise FileError(source, f"{where}: a whole number of more than 64 bits")
-
-
-def _refuse(word: str) -> NoReturn:
-    raise ValueError(f"{word} is no JSON number")
-
-
-def _finite(word: str) -> float:
-    number = float(word)
-    return number if math.isfinite(number) else _refuse(word)

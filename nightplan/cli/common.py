@@ -13,6 +13,7 @@ import click
 from nightplan.cli.progress import counting, doing
 from nightplan.cli.screen import colour_option
 from nightplan.errors import InputError
+from nightplan.shown import escaped
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -140,15 +141,15 @@ def _meant(text: str) -> str:
 def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str]) -> None:
     """Print a document as JSON, or the text made for people."""
     if as_json:
-        if isinstance(document, list):
-            import json
+        from nightplan.report.documents.base import json_text
 
-            rows = [item.model_dump(mode="json") for item in document]
-            click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
+        if isinstance(document, list):
+            shown = json_text([item.model_dump(mode="json") for item in document])
         else:
-            click.echo(document.to_json(), nl=False)
+            shown = document.to_json()
+        click.echo(shown, nl=False)
     else:
-        click.echo(text().rstrip("\n"))
+        click.echo(escaped(text().rstrip("\n"), lines=True))
 
 
 def wrote(as_json: bool, *paths: Path | None) -> None:

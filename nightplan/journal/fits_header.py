@@ -24,6 +24,8 @@ BLOCK = 2880
 CARD = 80
 MOST_HEADER_BLOCKS = 400
 MOST_UNITS = 8
+MOST_PACKED_BYTES = 2**28
+"""Unpacked bytes that are gone through to reach an image; a small file can unpack to terabytes."""
 _SAMPLE_BYTES = 65536
 
 Value = str | int | float | bool
@@ -97,6 +99,8 @@ def _read(path: Path, stream: IO[bytes], size: int | None) -> FitsHeader:
                 raise FileError(path, "is cut short inside its image")
             return FitsHeader(path, _merged(primary, cards), sample)
         if length:
+            if size is None and length > MOST_PACKED_BYTES:
+                raise FileError(path, "is packed, with too much before its image")
             stream.seek(start + _padded(length))
     # A header alone is what plate solvers write.
     return FitsHeader(path, primary, b"")

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from nightplan.errors import FileError
-from nightplan.files import reason_of
+from nightplan.files import read_bytes
 from nightplan.journal.fits_cards import (
     number,
     pier_side,
@@ -103,13 +103,7 @@ def solution_from_cards(
 
 
 def _cards(path: Path) -> dict[str, Value]:
-    try:
-        if path.exists() and not path.is_file():
-            raise FileError(path, "is not a regular file")
-        with open(path, "rb") as stream:
-            start = stream.read(9)
-    except OSError as error:
-        raise FileError(path, f"cannot be read: {reason_of(error)}") from error
+    start = read_bytes(path, 9, cut=True)
     if start[:2] == b"\x1f\x8b" or start.startswith(b"SIMPLE  ="):
         try:
             return dict(read_fits_header(path).cards)
@@ -124,9 +118,7 @@ def _cards(path: Path) -> dict[str, Value]:
 def _text_cards(path: Path) -> dict[str, Value]:
     from astropy.io import fits
 
-    if path.stat().st_size > MOST_TEXT_BYTES:
-        raise FileError(path, "is neither a FITS file nor a FITS header as text")
-    text = path.read_bytes().decode("ascii", errors="replace")
+    text = read_bytes(path, MOST_TEXT_BYTES, cut=True).decode("ascii", errors="replace")
     cards: dict[str, Value] = {}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

@@ -27,6 +27,11 @@ PROJECTIONS = ("TAN", "SIN", "ARC", "STG", "ZEA")
 
 HIGHEST_SIP_ORDER = 9
 
+FINEST_ARCSEC_PX, COARSEST_ARCSEC_PX = 1e-3, 3600.0
+"""Image scales that a camera may have; an all-sky lens has some 200 arcsec a pixel."""
+_LARGEST_NUMBER = 1e12
+"""Of any card; the products of larger ones overflow."""
+
 Sip = tuple[tuple[int, int, float], ...]
 
 
@@ -81,7 +86,8 @@ def orientation_at(terms: WcsTerms, pixel: tuple[float, float]) -> Orientation:
     Raises
     ------
     InputError
-        The pixel has no place on the sky under this projection.
+        The pixel has no place on the sky under this projection, or the pixels there are no
+        camera's.
     """
     steps = np.array([[0.0, 0.0], [1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
     with np.errstate(invalid="ignore"):
@@ -98,12 +104,16 @@ def orientation_at(terms: WcsTerms, pixel: tuple[float, float]) -> Orientation:
     up = math.degrees(math.atan2(along_2 @ east, along_2 @ north)) % 360.0
     # Seen from inside the sphere axis 1 must run clockwise from axis 2: area below zero.
     area = (along_1 @ east) * (along_2 @ north) - (along_1 @ north) * (along_2 @ east)
+    scale_arcsec_px = math.degrees(math.sqrt(abs(area))) * 3600.0
+    if not FINEST_ARCSEC_PX <= scale_arcsec_px <= COARSEST_ARCSEC_PX:
+        accepted = f"{FINEST_ARCSEC_PX:g} to {COARSEST_ARCSEC_PX:g} arcsec a pixel"
+        raise InputError("plate solution", "image scale", scale_arcsec_px, accepted)
     return Orientation(
         ra_deg=math.degrees(ra) % 360.0,
         dec_deg=math.degrees(dec),
         image_up_angle_deg=0.0 if up >= 360.0 else up,
         mirrored=bool(area > 0.0),
-        scale_arcsec_px=math.degrees(math.sqrt(abs(area))) * 3600.0,
+        scale_arcsec_px=scale_arcsec_px,
     )
 
 
@@ -222,8 +232,8 @@ class _Cards:
             number = float(value)  # type: ignore[arg-type]
         except (TypeError, ValueError):
             number = math.nan
-        if isinstance(value, bool) or not math.isfinite(number):
-            raise InputError(self.source, key, value, "a finite number")
+        if isinstance(value, bool) or not abs(number) <= _LARGEST_NUMBER:
+            raise InputError(self.source, key, value, f"a number to {_LARGEST_NUMBER:g} either way")
         return number
 
     def axes(self) -> int:

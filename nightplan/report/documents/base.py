@@ -7,6 +7,8 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, SerializerFunctionWrapHandler, model_serializer
 
+from nightplan.shown import escaped
+
 
 class Document(BaseModel):
     """A document, or a part of one, with keys that scripts rely on.
@@ -27,4 +29,9 @@ class Document(BaseModel):
 
     def to_json(self) -> str:
         """The document as JSON text with a final line end."""
-        return json.dumps(self.model_dump(mode="json"), indent=2, ensure_ascii=False) + "\n"
+        return json_text(self.model_dump(mode="json"))
+
+
+def json_text(value: Any) -> str:
+    """JSON for people to read, with all that is obeyed instead of drawn escaped."""
+    return escaped(json.dumps(value, indent=2, ensure_ascii=False), lines=True) + "\n"
