@@ -56,6 +56,7 @@ def command(
         nightplan exposure "M 33" --date 2027-10-06
         nightplan exposure "NGC 7000" --time 2027-10-20T22:30:00Z --plot worth.png
     """
+    from nightplan.library.earlier import with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.exposure import exposure_of
     from nightplan.planning.tonight.night import compute_night, default_evening
@@ -66,7 +67,7 @@ def command(
 
     if plot_path is not None:
         picture_format(plot_path)
-    config = load(config_path)
+    config = with_stored_goals(load(config_path))
     moment = None if time_text is None else _moment(time_text)
     if moment is not None and evening is None:
         date = default_evening(config.site, moment)

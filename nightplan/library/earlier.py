@@ -54,8 +54,9 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
         if sub.evening != without:
             key = (sub.target, sub.panel, sub.filter, sub.train)
             gathered[key] = gathered.get(key, 0.0) + sub.counted_s / 3600.0
+    known = with_kept(config, catalog_for(config), goals, composed) if goals or composed else config
     return Remembered(
-        with_kept(config, catalog_for(config), goals, composed) if goals or composed else config,
+        _with_darks(known, have),
         EarlierNights(
             gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
             used_angles=used,
@@ -68,13 +69,24 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
 
 
 def with_stored_goals(config: Config) -> Config:
-    """The configuration with the goals and compositions that the journal keeps."""
+    """The configuration with the goals, compositions and dark sets that the journal keeps."""
     return remembered(config).config
 
 
 def earlier_nights(config: Config) -> EarlierNights:
     """What earlier nights left."""
     return remembered(config).earlier
+
+
+def _with_darks(config: Config, have: Sequence[CalibrationFrame]) -> Config:
+    from nightplan.planning.calibration.frames import dark_sets
+
+    at_hand = dark_sets(config, have)
+    if not at_hand:
+        return config
+    library = tuple(dict.fromkeys((*config.calibration.dark_library, *at_hand)))
+    changed = config.calibration.model_copy(update={"dark_library": library})
+    return config.model_copy(update={"calibration": changed})
 
 
 def _used_angles(journal: Journal) -> dict[tuple[str, str], tuple[float, ...]]:

@@ -7,6 +7,7 @@ they cross the ceiling holds, and the noise it costs is reported.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,12 +15,10 @@ import numpy.typing as npt
 
 from nightplan.light.photometry import Floats
 
-LADDER_S = (
-    1.0, 2.0, 3.0, 5.0, 8.0, 10.0, 15.0, 20.0, 30.0, 45.0, 60.0, 90.0, 120.0, 150.0, 180.0, 240.0,
-    300.0, 360.0, 420.0, 480.0, 600.0, 720.0, 900.0, 1200.0, 1500.0, 1800.0, 2400.0, 3000.0,
-    3600.0, 5400.0, 7200.0,
-)  # fmt: skip
-"""Tidy sub lengths: few enough that dark frames serve again."""
+ROUND_S = (30.0, 60.0, 120.0, 180.0, 300.0, 600.0)
+"""Sub lengths by default: few, so that dark frames serve again (common practice, no source)."""
+BELOW_S = (0.1, 0.2, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 20.0)
+"""What stands below the round lengths, where those saturate."""
 
 BOUNDS = ("read_noise", "overhead", "saturation", "guiding", "user_maximum", "user_minimum")
 
@@ -98,19 +97,24 @@ class SubChoice:
     bound: str
 
 
-def tidy_up(seconds: float) -> float:
-    """Least rung of the ladder not below `seconds`; the top rung above it."""
-    return next((rung for rung in LADDER_S if rung >= seconds * (1.0 - 1e-9)), LADDER_S[-1])
+def lengths_within(
+    lengths_s: Sequence[float], shortest_s: float, longest_s: float
+) -> tuple[float, ...]:
+    """Round lengths inside the user's bounds, rising; without any the bound nearest to one."""
+    least = min(lengths_s)
+    every = sorted({*lengths_s, *(one for one in BELOW_S if one < least)})
+    inside = tuple(
+        one for one in every if shortest_s * (1.0 - 1e-9) <= one <= longest_s * (1.0 + 1e-9)
+    )
+    return inside or ((longest_s,) if every[-1] > longest_s else (shortest_s,))
 
 
-def tidy_down(seconds: float) -> float:
-    """Highest rung of the ladder not above `seconds`; `seconds` itself below the lowest."""
-    under = [rung for rung in LADDER_S if rung <= seconds * (1.0 + 1e-9)]
-    return under[-1] if under else seconds
+def choose_sub(limits: SubLimits, lengths_s: Sequence[float] = ROUND_S) -> SubChoice:
+    """The shortest round length that keeps every floor, or the longest under the lowest ceiling.
 
-
-def choose_sub(limits: SubLimits) -> SubChoice:
-    """Longest floor rounded up, unless that passes the lowest ceiling: then it, rounded down."""
+    The user's own bounds always hold: where saturation or guiding would have less than the
+    shortest length allowed, that one is taken and the ceiling it breaks is named.
+    """
     floors = {
         "read_noise": limits.read_noise_s,
         "overhead": limits.overhead_s,
@@ -124,7 +128,25 @@ def choose_sub(limits: SubLimits) -> SubChoice:
     floor = max(floors, key=lambda name: floors[name])
     # of equal ceilings the user's own word is named
     ceiling = min(reversed(ceilings), key=lambda name: ceilings[name])
-    wanted = tidy_up(floors[floor])
-    if wanted <= ceilings[ceiling] * (1.0 + 1e-9):
-        return SubChoice(wanted, floor)
-    return SubChoice(tidy_down(ceilings[ceiling]), ceiling)
+    allowed = lengths_within(lengths_s, limits.user_minimum_s, limits.user_maximum_s)
+    under = [one for one in allowed if one <= ceilings[ceiling] * (1.0 + 1e-9)]
+    enough = [one for one in under if one >= floors[floor] * (1.0 - 1e-9)]
+    if enough:
+        return SubChoice(enough[0], floor)
+    if under:
+        return SubChoice(under[-1], "user_maximum" if under[-1] == allowed[-1] else ceiling)
+    return SubChoice(allowed[0], "user_minimum")
+
+
+def broken_bounds(limits: SubLimits, sub_s: float) -> tuple[str, ...]:
+    """The floors and ceilings, by their names, that a sub of given length breaks."""
+    below = {"read_noise": limits.read_noise_s, "user_minimum": limits.user_minimum_s}
+    above = {
+        "saturation": limits.saturation_s,
+        "guiding": limits.guiding_s,
+        "user_maximum": limits.user_maximum_s,
+    }
+    return tuple(
+        [name for name, least in below.items() if sub_s < least * (1.0 - 1e-9)]
+        + [name for name, most in above.items() if sub_s > most * (1.0 + 1e-9)]
+    )

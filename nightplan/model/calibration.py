@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from nightplan.model.section import Section
+from nightplan.model.section import Listed, Section
 
 
 class Calibration(Section):
@@ -17,7 +17,8 @@ class Calibration(Section):
     `flat_longest_s`. Flats hold within `flat_angle_tolerance_deg` of the camera angle they were
     taken at, until the camera is taken off. Darks hold for `dark_days` and within
     `dark_tolerance_c` of the sensor's temperature. With `bias_stable` bias frames stand in for
-    flat-darks.
+    flat-darks. `dark_library` are pairs of gain and sub length whose darks are at hand beside
+    those of the journal; such subs are preferred.
     """
 
     flats: Annotated[int, Field(ge=0, le=500)] = 25
@@ -31,6 +32,10 @@ class Calibration(Section):
     flat_angle_tolerance_deg: Annotated[float, Field(gt=0.0, le=45.0)] = 1.0
     dark_tolerance_c: Annotated[float, Field(ge=0.0, le=10.0)] = 0.6
     dark_days: Annotated[int, Field(ge=1, le=3650)] = 180
+    dark_library: Annotated[
+        tuple[Annotated[tuple[str, Annotated[float, Field(gt=0.0, le=7200.0)]], Listed], ...],
+        Listed,
+    ] = ()
 
     @model_validator(mode="after")
     def _ordered(self) -> Calibration:

@@ -76,6 +76,16 @@ class Config(Section):
             raise KeyedValueError(
                 "filter", list(self.filter), f"at most {self.wheel.positions} (wheel.positions)"
             )
+        sub = self.preferences.sub
+        named: list[tuple[str, str | None]] = [
+            *((f"filter.{name}.gain", item.gain) for name, item in self.filter.items()),
+            ("preferences.sub.broad_gain", sub.broad_gain),
+            ("preferences.sub.narrow_gain", sub.narrow_gain),
+            *(("calibration.dark_library", gain) for gain, _ in self.calibration.dark_library),
+        ]
+        for key, gain in named:
+            if gain is not None and gain not in self.camera.gain:
+                raise KeyedValueError(key, gain, f"one of {', '.join(self.camera.gain)}")
         for kind in self.recipe:
             if kind not in KINDS:
                 raise KeyedValueError("recipe", kind, f"a kind: one of {', '.join(KINDS)}")

@@ -32,6 +32,8 @@ class Filter(Section):
     effective_index: Annotated[float, Field(ge=1.0, le=3.0)] = 2.0
     focus_offset_steps: int | None = None
     moon_distance_deg: Annotated[float, Field(ge=0.0, le=180.0)] | None = None
+    sub_s: Annotated[float, Field(gt=0.0, le=7200.0)] | None = None
+    gain: str | None = None
 
     @property
     def is_narrow(self) -> bool:

@@ -6,8 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from nightplan.light.sub_length import ROUND_S
 from nightplan.model.recipe_wish import RecipeWish
-from nightplan.model.section import ClockTime, KeyedValueError, Names, Section
+from nightplan.model.section import ClockTime, KeyedValueError, Listed, Names, Section
 
 DarkClass = Literal["astronomical", "nautical"]
 Balance = Literal["diminishing", "even", "plain"]
@@ -26,14 +27,25 @@ class MoonDistance(Section):
 
 
 class SubLengths(Section):
-    """Bounds on one sub-exposure."""
+    """Bounds on one sub-exposure, and lengths and gains that are kept exactly.
+
+    Lengths come from `lengths_s`. `broad_s`, `broad_gain`, `narrow_s` and `narrow_gain` hold for
+    every filter of the class; a filter's own `sub_s` and `gain` stand before them.
+    """
 
     shortest_s: Annotated[float, Field(gt=0.0, le=3600.0)] = 10.0
     longest_s: Annotated[float, Field(gt=0.0, le=7200.0)] = 600.0
     guiding_longest_s: Annotated[float, Field(gt=0.0, le=7200.0)] = 600.0
     extra_noise: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
     overhead_share: Annotated[float, Field(gt=0.0, le=1.0)] = 0.1
-    unsaturated_star_mag: Annotated[float, Field(ge=-2.0, le=20.0)] = 12.0
+    unsaturated_star_mag: Annotated[float, Field(ge=-2.0, le=20.0)] = 13.0
+    lengths_s: Annotated[
+        tuple[Annotated[float, Field(gt=0.0, le=7200.0)], ...], Listed, Field(min_length=1)
+    ] = ROUND_S
+    broad_s: Annotated[float, Field(gt=0.0, le=7200.0)] | None = None
+    narrow_s: Annotated[float, Field(gt=0.0, le=7200.0)] | None = None
+    broad_gain: str | None = None
+    narrow_gain: str | None = None
 
     @model_validator(mode="after")
     def _ordered(self) -> SubLengths:

@@ -8,10 +8,12 @@ from hypothesis import strategies as st
 
 from nightplan.light.sub_length import (
     BOUNDS,
-    LADDER_S,
+    ROUND_S,
     SubLimits,
+    broken_bounds,
     choose_sub,
     extra_noise,
+    lengths_within,
     overhead_floor_s,
     saturation_level_e,
     saturation_s,
@@ -65,18 +67,22 @@ def _limits(**changes: float) -> SubLimits:
 @pytest.mark.parametrize(
     ("changes", "sub_s", "bound"),
     [
-        ({}, 45.0, "read_noise"),
+        ({}, 60.0, "read_noise"),
         ({"overhead_s": 93.0}, 120.0, "overhead"),
-        ({"user_minimum_s": 61.0}, 90.0, "user_minimum"),
+        ({"user_minimum_s": 61.0}, 120.0, "user_minimum"),
         ({"saturation_s": 31.0}, 30.0, "saturation"),
-        ({"read_noise_s": 5000.0}, 360.0, "saturation"),
-        ({"read_noise_s": 5000.0, "saturation_s": 1e9}, 480.0, "user_maximum"),
-        ({"read_noise_s": 5000.0, "saturation_s": 1e9, "guiding_s": 100.0}, 90.0, "guiding"),
-        # a floor below the ceiling whose rung lies above it comes down under the ceiling
-        ({"read_noise_s": 46.0, "saturation_s": 59.0}, 45.0, "saturation"),
-        ({"saturation_s": 0.4}, 0.4, "saturation"),
+        ({"read_noise_s": 5000.0}, 300.0, "user_maximum"),
+        ({"read_noise_s": 5000.0, "saturation_s": 200.0}, 180.0, "saturation"),
+        ({"read_noise_s": 5000.0, "saturation_s": 1e9, "guiding_s": 100.0}, 60.0, "guiding"),
+        # a floor below the ceiling whose round length lies above it comes down under the ceiling
+        ({"read_noise_s": 61.0, "saturation_s": 119.0}, 60.0, "saturation"),
         ({"user_maximum_s": 600.0, "read_noise_s": 900.0, "saturation_s": 1e9}, 600.0,
          "user_maximum"),
+        # below the round lengths shorter ones stand in
+        ({"saturation_s": 17.0}, 15.0, "saturation"),
+        # the user's own bounds hold whatever saturates
+        ({"saturation_s": 0.4}, 10.0, "user_minimum"),
+        ({"user_minimum_s": 40.0, "user_maximum_s": 50.0}, 50.0, "read_noise"),
     ],
 )  # fmt: skip
 def test_who_decides(changes: dict[str, float], sub_s: float, bound: str) -> None:
@@ -84,16 +90,33 @@ def test_who_decides(changes: dict[str, float], sub_s: float, bound: str) -> Non
     assert (choice.sub_s, choice.bound) == (sub_s, bound)
 
 
-@given(values=st.lists(st.floats(0.1, 10_000), min_size=6, max_size=6))
-@settings(max_examples=100, deadline=None)
-def test_never_above_a_ceiling(values: list[float]) -> None:
-    limits = SubLimits(*values)
+@given(
+    values=st.lists(st.floats(0.1, 10_000), min_size=4, max_size=4),
+    user=st.tuples(st.floats(0.1, 7200), st.floats(0.1, 7200)).map(sorted),
+)
+@settings(max_examples=200, deadline=None)
+def test_the_users_bounds_always_hold_and_ceilings_where_they_can(
+    values: list[float], user: list[float]
+) -> None:
+    read_noise, overhead, saturation, guiding = values
+    limits = SubLimits(read_noise, overhead, user[0], saturation, guiding, user[1])
     choice = choose_sub(limits)
-    assert choice.sub_s <= min(values[3:]) * (1 + 1e-9)
+    assert user[0] * (1 - 1e-9) <= choice.sub_s <= user[1] * (1 + 1e-9)
     assert choice.bound in BOUNDS
-    assert choice.sub_s in LADDER_S or choice.sub_s < LADDER_S[0]
+    allowed = lengths_within(ROUND_S, *user)
+    assert choice.sub_s in allowed
+    ceiling = min(saturation, guiding, user[1]) * (1 + 1e-9)
+    if allowed[0] <= ceiling:
+        assert choice.sub_s <= ceiling
     if choice.bound in BOUNDS[:2]:
-        assert choice.sub_s >= min(max(values[:3]), LADDER_S[-1])
+        assert choice.sub_s >= max(read_noise, overhead) * (1 - 1e-9)
+
+
+def test_broken_bounds_are_named() -> None:
+    assert broken_bounds(_limits(), 100.0) == ()
+    assert broken_bounds(_limits(), 450.0) == ("saturation",)
+    assert broken_bounds(_limits(), 700.0) == ("saturation", "guiding", "user_maximum")
+    assert broken_bounds(_limits(user_minimum_s=31.0), 30.0) == ("read_noise", "user_minimum")
 
 
 def test_overhead_share_comes_back() -> None:

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from nightplan.errors import InputError
-from nightplan.light.sub_length import LADDER_S
 from nightplan.model.config import parse_config
 from nightplan.model.starter import starter_text
 from nightplan.model.target import Target
@@ -108,46 +107,6 @@ def test_below_the_horizon_nothing_comes(demo) -> None:
     assert np.all(budget.target_rate_e_s_px == 0.0)
     assert np.all(budget.worth == 0.0)
     assert np.all(np.isfinite(budget.sky_mag_arcsec2))
-
-
-def test_subs_keep_their_limits(demo) -> None:
-    for train in demo.train:
-        for item in filter_budgets(demo, train):
-            limits = item.limits
-            ceiling = min(limits.saturation_s, limits.guiding_s, limits.user_maximum_s)
-            assert item.sub_s <= ceiling
-            assert item.sub_s in LADDER_S
-            if item.sub_bound == "read_noise":
-                assert item.reference_extra_noise <= demo.preferences.sub.extra_noise
-            if item.sub_bound in ("saturation", "guiding", "user_maximum"):
-                # the longest held: read noise costs more than was asked for, or a rung was lost
-                assert item.sub_s < max(limits.read_noise_s, limits.overhead_s) or (
-                    item.reference_extra_noise <= demo.preferences.sub.extra_noise
-                )
-
-
-def test_narrow_filters_take_the_quiet_gain(demo) -> None:
-    gains = {item.filter: item.gain for item in filter_budgets(demo, "flattener")}
-    assert gains["Ha"] == gains["OIII"] == gains["SII"] == "high"
-    assert gains["L"] == "low"
-
-
-def test_chosen_gain_is_the_faster_one(demo) -> None:
-    """Against each gain alone: none reaches a S/N much sooner on the clock."""
-    from nightplan.planning.photons.filter_budget import sub_overhead_s
-
-    overhead = sub_overhead_s(demo)
-    both = filter_budgets(demo, "reducer")
-    for gain in demo.camera.gain:
-        camera = demo.camera.model_copy(update={"gain": {gain: demo.camera.gain[gain]}})
-        alone = filter_budgets(demo.model_copy(update={"camera": camera}), "reducer")
-        for mine, other in zip(both, alone, strict=True):
-            speeds = [
-                item.sub_s / (item.sub_s + overhead)
-                / (item.reference_sky_e_s + item.dark_e_s + item.read_noise_e**2 / item.sub_s)
-                for item in (mine, other)
-            ]  # fmt: skip
-            assert speeds[0] >= 0.97 * speeds[1]
 
 
 def test_reducer_per_pixel_and_per_arcsecond(demo) -> None:

@@ -124,6 +124,26 @@ def frames_owed(
     return owed
 
 
+def dark_sets(config: Config, have: Sequence[CalibrationFrame]) -> tuple[tuple[str, float], ...]:
+    """Gain and sub length, s, of every whole set of darks at the sensor's temperature.
+
+    Age is left out: darks that are too old are shot anew, at the length in use.
+    """
+    wish, temperature = config.calibration, config.camera.sensor_temperature_c
+    counts: dict[tuple[str, float], int] = {}
+    for one in have:
+        taken_c = one.sensor_temperature_c
+        if one.kind != "dark" or one.gain not in config.camera.gain or taken_c is None:
+            continue
+        if abs(taken_c - temperature) > wish.dark_tolerance_c + 1e-9:
+            continue
+        length_s = next(
+            (s for _, s in counts if abs(one.exposure_s - s) <= SAME_LENGTH * s), one.exposure_s
+        )
+        counts[one.gain, length_s] = counts.get((one.gain, length_s), 0) + 1
+    return tuple(pair for pair, count in counts.items() if count >= max(1, wish.darks))
+
+
 def angles_with_flats(
     config: Config,
     train: str,

@@ -7,20 +7,12 @@ meets. So they are one pair for every target and night, and darks serve again.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from nightplan.light.dark_sky import DarkSky, bortle_v_mag, site_dark_sky
 from nightplan.light.extinction import Extinction, site_extinction
 from nightplan.light.passband import Passband, filter_passband
-from nightplan.light.sub_length import (
-    SubLimits,
-    choose_sub,
-    extra_noise,
-    overhead_floor_s,
-    saturation_level_e,
-    saturation_s,
-    shortest_useful_s,
-)
+from nightplan.light.sub_length import SubLimits, extra_noise
 from nightplan.light.throughput import (
     collecting_area_cm2,
     peak_pixel_share,
@@ -28,12 +20,10 @@ from nightplan.light.throughput import (
     system_response,
 )
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
+from nightplan.planning.photons.sub_choice import FilterLoad, SubSetting, sub_settings
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-
-SAME_SPEED_SHARE = 0.02
-"""Gains within this share of the fastest count as equal; the one with the most room wins."""
 
 
 @dataclass(frozen=True)
@@ -69,34 +59,53 @@ class FilterBudget:
     passband, response : Passband
         The filter's own transmission in the train's cone, and electrons per photon at the
         aperture.
-    gain : str
-        Name of the gain setting chosen.
-    read_noise_e, saturation_e : float
-        Of that gain; the level is the lesser of full well and converter range.
-    sub_s, sub_bound : float, str
-        Length of a sub, and what decided it.
+    setting : SubSetting
+        Gain and sub length, and what decided them.
     dark_e_s : float
         Dark current, electrons/s/pixel.
     px_factor : float
         Electrons/s/pixel over electrons/s/cm²/arcsec².
     reference_sky_e_s : float
         Sky at the moonless zenith, electrons/s/pixel.
-    limits : SubLimits
-        Every floor and ceiling of the sub.
     """
 
     filter: str
     passband: Passband
     response: Passband
-    gain: str
-    read_noise_e: float
-    saturation_e: float
-    sub_s: float
-    sub_bound: str
+    setting: SubSetting
     dark_e_s: float
     px_factor: float
     reference_sky_e_s: float
-    limits: SubLimits
+
+    @property
+    def gain(self) -> str:
+        """Name of the gain setting."""
+        return self.setting.gain
+
+    @property
+    def read_noise_e(self) -> float:
+        """Of that gain."""
+        return self.setting.read_noise_e
+
+    @property
+    def saturation_e(self) -> float:
+        """Electrons at which a pixel clips: the lesser of full well and converter range."""
+        return self.setting.saturation_e
+
+    @property
+    def sub_s(self) -> float:
+        """Length of a sub, s."""
+        return self.setting.sub_s
+
+    @property
+    def sub_bound(self) -> str:
+        """What decided it."""
+        return self.setting.bound
+
+    @property
+    def limits(self) -> SubLimits:
+        """Floors and ceilings of the filter's own sub at that gain."""
+        return self.setting.limits
 
     @property
     def reference_extra_noise(self) -> float:
@@ -130,20 +139,38 @@ def filter_budgets(
     """
     sky = sky or site_sky(config)
     optics = train_optics(config, train)
-    return tuple(_filter_budget(config, optics, name, sky) for name in config.filter)
+    lights = {name: _without_setting(config, optics, name, sky) for name in config.filter}
+    dark_e_s = config.camera.dark_current_e_s
+    loads = {
+        name: FilterLoad(light.sky_e_s + dark_e_s, light.star_peak_e_s)
+        for name, light in lights.items()
+    }
+    settings = sub_settings(config, loads)
+    return tuple(
+        FilterBudget(
+            filter=name,
+            passband=light.passband,
+            response=light.response,
+            setting=settings[name],
+            dark_e_s=dark_e_s,
+            px_factor=light.px_factor,
+            reference_sky_e_s=light.sky_e_s,
+        )
+        for name, light in lights.items()
+    )
 
 
-def sub_overhead_s(config: Config) -> float:
-    """Mean time between two subs: the download and this sub's share of a dither, s."""
-    return config.camera.download_s + _dither_s(config) / config.preferences.dither.every_subs
+class _Light(NamedTuple):
+    """What the optics and the sky make of a filter, before its sub is chosen."""
+
+    passband: Passband
+    response: Passband
+    px_factor: float
+    sky_e_s: float
+    star_peak_e_s: float
 
 
-def _dither_s(config: Config) -> float:
-    settle = config.guider.settle_s if config.guider is not None else 0.0
-    return config.preferences.dither.move_s + settle
-
-
-def _filter_budget(config: Config, optics: TrainOptics, name: str, sky: SiteSky) -> FilterBudget:
+def _without_setting(config: Config, optics: TrainOptics, name: str, sky: SiteSky) -> _Light:
     camera, wish = config.camera, config.preferences.sub
     passband = beam_passband(config, optics, name)
     curve = camera.quantum_efficiency
@@ -153,66 +180,10 @@ def _filter_budget(config: Config, optics: TrainOptics, name: str, sky: SiteSky)
     )
     area = collecting_area_cm2(optics.aperture_mm, optics.obstruction_mm)
     px_factor = area * optics.image_scale_arcsec_px**2
-    sky_e_s = sky.dark.zenith_rate(response) * px_factor
-    background = sky_e_s + camera.dark_current_e_s
-    star = star_rate_e_s(
-        response,
-        wish.unsaturated_star_mag,
-        area,
-        sky.air.total(config.filter[name].centre_nm),
-    )
+    centre_nm = config.filter[name].centre_nm
+    star = star_rate_e_s(response, wish.unsaturated_star_mag, area, sky.air.total(centre_nm))
     peak = float(star) * peak_pixel_share(
-        optics.seeing_arcsec,
-        optics.image_scale_arcsec_px,
-        optics.aperture_mm,
-        config.filter[name].centre_nm,
+        optics.seeing_arcsec, optics.image_scale_arcsec_px, optics.aperture_mm, centre_nm
     )
-    overhead = overhead_floor_s(
-        camera.download_s,
-        _dither_s(config),
-        config.preferences.dither.every_subs,
-        wish.overhead_share,
-    )
-    found: list[tuple[float, FilterBudget]] = []
-    for gain, setting in camera.gain.items():
-        level = saturation_level_e(setting.full_well_e, setting.e_per_adu, camera.bits)
-        limits = SubLimits(
-            read_noise_s=float(
-                shortest_useful_s(setting.read_noise_e, background, wish.extra_noise)
-            ),
-            overhead_s=overhead,
-            user_minimum_s=wish.shortest_s,
-            saturation_s=float(saturation_s(level, peak, background)),
-            guiding_s=wish.guiding_longest_s,
-            user_maximum_s=wish.longest_s,
-        )
-        choice = choose_sub(limits)
-        budget = FilterBudget(
-            filter=name,
-            passband=passband,
-            response=response,
-            gain=gain,
-            read_noise_e=setting.read_noise_e,
-            saturation_e=level,
-            sub_s=choice.sub_s,
-            sub_bound=choice.bound,
-            dark_e_s=camera.dark_current_e_s,
-            px_factor=px_factor,
-            reference_sky_e_s=sky_e_s,
-            limits=limits,
-        )
-        found.append((_speed(budget, sub_overhead_s(config)), budget))
-    fastest = max(speed for speed, _ in found)
-    level_pegging = [budget for speed, budget in found if speed >= fastest * (1 - SAME_SPEED_SHARE)]
-    return max(level_pegging, key=lambda budget: budget.saturation_e)
-
-
-def _speed(budget: FilterBudget, overhead_s: float) -> float:
-    """(S/N)² of a faint target per second on the clock, over a constant of the filter.
-
-    1 / (s + R²/t) × t / (t + o): the gain that makes it largest reaches a wanted S/N first, its
-    own sub respecting its own saturation.
-    """
-    t = budget.sub_s
-    noise2 = budget.reference_sky_e_s + budget.dark_e_s + budget.read_noise_e**2 / t
-    return t / (t + overhead_s) / noise2
+    sky_e_s = sky.dark.zenith_rate(response) * px_factor
+    return _Light(passband, response, px_factor, sky_e_s, peak)

@@ -39,9 +39,9 @@ from nightplan.planning.photons.filter_budget import (
     SiteSky,
     filter_budgets,
     site_sky,
-    sub_overhead_s,
 )
 from nightplan.planning.photons.recipes import lit_from_behind
+from nightplan.planning.photons.sub_choice import between_subs_s
 from nightplan.sky.sun_moon import sun
 
 if TYPE_CHECKING:
@@ -225,7 +225,7 @@ def photon_budget(
         train=train,
         filters=filters,
         scale_arcsec_px=train_optics(config, train).image_scale_arcsec_px,
-        overhead_s=sub_overhead_s(config),
+        overhead_s=between_subs_s(config),
         sky=sky,
         light=target_light(targets, filters, sky.air),
         geometry=sky_geometry(tracks),

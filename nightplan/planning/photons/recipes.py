@@ -74,9 +74,8 @@ WITH_H_ALPHA: dict[str, RecipeName] = {
 }
 """Kinds that take H-alpha beside their continuum where they show it."""
 
-O_III_CLOSE = 0.5
-"""O III over H-alpha in photons from which two colours make a natural picture without S II."""
 O_III_LEADS = 1.2
+"""O III over H-alpha in photons from which it carries the picture."""
 BRIGHT_H_ALPHA_RAYLEIGH = 1500.0
 """Mean brightness from which a nebula shows its own colours through R, G and B."""
 SMALLEST_H_II_GALAXY_ARCMIN = 8.0
@@ -201,7 +200,8 @@ def _nebula(kind: str, names: tuple[str, ...], lines: tuple[str, ...], mixed: bo
         return O_III_SHELL
     if ratio >= O_III_LEADS:
         return NAMED["O III and H-alpha"]
-    if ratio >= O_III_CLOSE or "S II" not in lines:
+    # A remnant's S II lies in the same filaments as its H-alpha, and shows nothing new.
+    if kind == "supernova_remnant" or "S II" not in lines:
         return NAMED["H-alpha and O III"]
     return NAMED["H-alpha, O III and S II"]
 

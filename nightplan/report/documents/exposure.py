@@ -6,7 +6,10 @@ import math
 from typing import Literal
 
 from nightplan.planning.choosing.exposure import Exposure
+from nightplan.planning.photons.recipes import recipe_of
+from nightplan.planning.photons.short_set import short_set
 from nightplan.report.documents.base import Document
+from nightplan.report.documents.subs import ShortSetRow, SubBreak, short_set_row, sub_breaks
 from nightplan.report.documents.target import TargetDocument, target_document
 from nightplan.sky.times import utc_iso
 
@@ -36,7 +39,9 @@ class FilterExposure(Document):
     """One filter. Sky brightness is AB, mean over the passband; S/N is per square arcsecond for
     one hour with the shutter open; `hours_to_snr` are equivalent hours to the wanted S/N. Gain and
     sub are set at the site's moonless zenith, whose sky is `sub_sky_rate_e_s_px`, so that they
-    are the same on every night; `sub_extra_noise` is that of the moment."""
+    are the same on every night; `sub_extra_noise` is that of the moment. Filters of a class share
+    gain and length: `sub_decided_by` names the one whose bound it is, `tidiness_cost_percent` is
+    what the sharing, or a length of the user's own, costs in time to a signal to noise."""
 
     filter: str
     sky_mag_arcsec2: float
@@ -46,6 +51,9 @@ class FilterExposure(Document):
     gain: str
     sub_s: float
     sub_bound: SubBound
+    sub_decided_by: str
+    sub_pinned: bool
+    tidiness_cost_percent: float
     sub_sky_rate_e_s_px: float
     sub_extra_noise: float
     snr_one_hour: float
@@ -78,6 +86,9 @@ class ExposureDocument(Document):
     sky: SkyThere
     filters: list[FilterExposure]
     wanted_snr: float
+    short_set: ShortSetRow | None
+    short_set_reason: str | None = None
+    sub_breaks: list[SubBreak]
     trains: list[TrainShare]
     notices: list[str]
 
@@ -85,7 +96,10 @@ class ExposureDocument(Document):
 def exposure_document(exposure: Exposure) -> ExposureDocument:
     """Put an exposure into its document."""
     budget, tracks = exposure.budget, exposure.tracks
-    names = budget.filter_names
+    names, config = budget.filter_names, exposure.config
+    recipe = recipe_of(config, exposure.target)
+    wanted = [part.filter for part in recipe.parts]
+    short = short_set(config, exposure.target, exposure.train, wanted, recipe.leading)
     return ExposureDocument(
         site=exposure.night.site.name,
         date=exposure.night.evening.isoformat(),
@@ -95,7 +109,10 @@ def exposure_document(exposure: Exposure) -> ExposureDocument:
         time_utc=utc_iso(exposure.utc_mjd),
         sky=_sky(exposure),
         filters=[_filter(exposure, column) for column in range(len(names))],
-        wanted_snr=exposure.config.preferences.wanted_snr,
+        wanted_snr=config.preferences.wanted_snr,
+        short_set=short_set_row(short),
+        short_set_reason="no_core_saturates" if short is None else None,
+        sub_breaks=sub_breaks(exposure.train, budget.filters),
         trains=[
             TrainShare(
                 train=trade.optics.name,
@@ -107,7 +124,7 @@ def exposure_document(exposure: Exposure) -> ExposureDocument:
             )
             for trade in exposure.trades
         ],
-        notices=[*_night_notices(exposure), *exposure.notices, *_sun_notice(tracks)],
+        notices=[*exposure.night.notices, *exposure.notices, *_sun_notice(tracks)],
     )
 
 
@@ -143,6 +160,9 @@ def _filter(exposure: Exposure, column: int) -> FilterExposure:
         gain=budget.gain[column],
         sub_s=float(budget.sub_s[column]),
         sub_bound=budget.sub_bound[column],  # type: ignore[arg-type]
+        sub_decided_by=budget.filters[column].setting.decided_by,
+        sub_pinned=budget.filters[column].setting.pinned,
+        tidiness_cost_percent=round(100.0 * budget.filters[column].setting.tidiness_cost, 1),
         sub_sky_rate_e_s_px=_digits(budget.filters[column].reference_sky_e_s),
         sub_extra_noise=_digits(budget.sub_extra_noise[cell]),
         snr_one_hour=_digits(budget.snr_one_hour[cell]),
@@ -159,10 +179,6 @@ def _by_filter(names: tuple[str, ...], values: tuple[float, ...]) -> dict[str, f
 def _digits(value: float) -> float:
     """Six significant digits."""
     return float(f"{float(value):.6g}")
-
-
-def _night_notices(exposure: Exposure) -> list[str]:
-    return list(exposure.night.notices)
 
 
 def _sun_notice(tracks: object) -> list[str]:

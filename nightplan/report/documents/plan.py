@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from nightplan.planning.photons.goals import GoalOrigin, TargetGoal
+from nightplan.planning.photons.filter_budget import filter_budgets
+from nightplan.planning.photons.goals import GoalOrigin
 from nightplan.planning.photons.recipes import Purpose, RecipeReason
+from nightplan.planning.photons.short_set import short_set
 from nightplan.planning.schedule.changes import changes
 from nightplan.planning.schedule.plan import NightPlan
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
 from nightplan.report.documents.base import Document
 from nightplan.report.documents.frame import PanelPlace
+from nightplan.report.documents.subs import ShortSetRow, SubBreak, short_set_row, sub_breaks
 from nightplan.sky.times import utc_iso
+
+if TYPE_CHECKING:
+    from nightplan.model.target import Target
 
 DAY_S = 86400.0
 
@@ -73,6 +80,8 @@ class RecipeRow(Document):
     hours_to_snr_reason: str | None = None
     wanted_snr: float
     reached_snr: float
+    short_set: ShortSetRow | None
+    short_set_reason: str | None = None
 
 
 class SetupStepRow(Document):
@@ -130,6 +139,7 @@ class PlanDocument(Document):
     blocks_reason: str | None = None
     left_out: list[str]
     recipes: dict[str, RecipeRow]
+    sub_breaks: list[SubBreak]
     events: list[PlanEvent]
     ledger: dict[str, float]
     bound: float
@@ -169,7 +179,8 @@ def plan_document(plan: NightPlan) -> PlanDocument:
         ],
         "recipes": {}
         if plan.posed is None
-        else {name: _recipe(goal) for name, goal in plan.posed.goals.items()},
+        else {target.name: _recipe(plan, target) for target in plan.targets},
+        "sub_breaks": _breaks(plan),
         "notices": list(plan.notices),
         "blocks_reason": plan.empty_reason,
     }
@@ -265,7 +276,18 @@ def plan_document(plan: NightPlan) -> PlanDocument:
     )
 
 
-def _recipe(goal: TargetGoal) -> RecipeRow:
+def _breaks(plan: NightPlan) -> list[SubBreak]:
+    trains = dict.fromkeys(framing.train for framing in plan.framings)
+    return [
+        row for train in trains for row in sub_breaks(train, filter_budgets(plan.config, train))
+    ]
+
+
+def _recipe(plan: NightPlan, target: Target) -> RecipeRow:
+    assert plan.posed is not None
+    goal, train = plan.posed.goals[target.name], plan.framing(target.name).train
+    filters = [item.filter for item in goal.wanted]
+    short = short_set(plan.config, target, train, filters, goal.recipe.leading)
     reachable = math.isfinite(goal.lead_h)
     return RecipeRow(
         name=goal.recipe.name,
@@ -279,6 +301,8 @@ def _recipe(goal: TargetGoal) -> RecipeRow:
         hours_to_snr_reason=None if reachable else "no_light_in_this_filter",
         wanted_snr=goal.wanted_snr,
         reached_snr=goal.reached_snr,
+        short_set=short_set_row(short),
+        short_set_reason="no_core_saturates" if short is None else None,
     )
 
 

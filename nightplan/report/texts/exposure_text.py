@@ -8,12 +8,13 @@ from nightplan.light.line_brightness import CLASS_DEFAULT
 from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.screen import styled
+from nightplan.report.wording.sub_words import broken_words, short_set_words
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
 from nightplan.report.wording.words import evening, percent
 
 if TYPE_CHECKING:
     from nightplan.model.site import Site
-    from nightplan.report.documents.exposure import ExposureDocument
+    from nightplan.report.documents.exposure import ExposureDocument, FilterExposure
 
 BOUND_WORDS = {
     "read_noise": "read noise",
@@ -23,6 +24,9 @@ BOUND_WORDS = {
     "user_maximum": "maximum",
     "user_minimum": "minimum",
 }
+
+
+LEAST_TIDINESS_PERCENT = 1.0
 
 
 def exposure_text(document: ExposureDocument, site: Site, *, full: bool = False) -> str:
@@ -38,12 +42,15 @@ def exposure_text(document: ExposureDocument, site: Site, *, full: bool = False)
         "",
         _filters(document),
     ]
+    lines += [paragraph(words) for words in _tidiness(document)]
+    if document.short_set is not None:
+        lines.append(paragraph(short_set_words(document.short_set)))
     if full:
         lines += ["", _rates(document)]
     lines += [paragraph(words) for words in _rough(document, full)]
     if full and len(document.trains) > 1:
         lines += ["", *_trains(document)]
-    lines += [note(notice) for notice in document.notices]
+    lines += [note(words) for words in (*document.notices, *broken_words(document.sub_breaks))]
     if not full:
         lines.append(styled(paragraph("Rates, trains, sources of brightness: --full"), "faint"))
     return "\n".join(lines).rstrip()
@@ -79,7 +86,7 @@ def _filters(document: ExposureDocument) -> str:
             row.filter,
             row.gain,
             f"{row.sub_s:g} s",
-            BOUND_WORDS[row.sub_bound],
+            "you" if row.sub_pinned else BOUND_WORDS[row.sub_bound],
             f"{row.snr_one_hour:.1f}",
             percent(row.worth, plain=True),
         ]
@@ -87,6 +94,28 @@ def _filters(document: ExposureDocument) -> str:
     ]
     heads = ["filter", "gain", "sub", "set by", "S/N 1 h", "efficiency"]
     return f"{text_table(heads, rows, right=(2, 4, 5))}\n{paragraph(READING)}"
+
+
+def _tidiness(document: ExposureDocument) -> list[str]:
+    """What one gain and length for several filters costs."""
+    shared: dict[tuple[str, float], list[FilterExposure]] = {}
+    for row in document.filters:
+        if not row.sub_pinned:
+            shared.setdefault((row.gain, row.sub_s), []).append(row)
+    told = []
+    for rows in shared.values():
+        costs = [
+            f"{row.filter} {row.tidiness_cost_percent:.0f} %"
+            for row in rows
+            if row.tidiness_cost_percent >= LEAST_TIDINESS_PERCENT
+        ]
+        if costs:
+            told.append(
+                f"One gain and sub for {', '.join(row.filter for row in rows)}, by the bound of "
+                f"{rows[0].sub_decided_by}, so that darks serve again, costs more time than each "
+                f"filter's own best: {', '.join(costs)}."
+            )
+    return told
 
 
 def _rates(document: ExposureDocument) -> str:

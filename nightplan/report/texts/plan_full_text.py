@@ -15,6 +15,7 @@ from nightplan.report.wording.local_time import (
 from nightplan.report.wording.night_lines import ahead, panel_name, plan_clock, turn_words
 from nightplan.report.wording.order_of_work import WorkItem, order_of_work
 from nightplan.report.wording.recipe_words import recipe_words
+from nightplan.report.wording.sub_words import broken_words
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
 from nightplan.report.wording.words import (
     WINDOW_WORDS,
@@ -56,8 +57,7 @@ def plan_full_text(plan: PlanDocument) -> str:
         parts.append(heading("Against the plan in force") + "\n" + lines)
     if plan.recipes:
         lines = "\n".join(
-            paragraph(recipe_words(name, row.model_dump(mode="json")))
-            for name, row in plan.recipes.items()
+            paragraph(recipe_words(name, row)) for name, row in plan.recipes.items()
         )
         parts.append(heading("What each picture is made of") + "\n" + lines)
     if plan.progress:
@@ -66,7 +66,7 @@ def plan_full_text(plan: PlanDocument) -> str:
         parts.append(heading("Minutes of the window") + "\n" + _ledger(plan))
     if plan.blocks:
         parts.append(_proof(plan))
-    parts.extend(note(notice) for notice in plan.notices)
+    parts.extend(note(words) for words in (*plan.notices, *broken_words(plan.sub_breaks)))
     return "\n\n".join(part.rstrip() for part in parts) + "\n"
 
 

@@ -15,6 +15,7 @@ from nightplan.report.wording.local_time import (
 )
 from nightplan.report.wording.night_lines import NightLine, night_lines, plan_clock
 from nightplan.report.wording.screen import MOST_LINES, styled
+from nightplan.report.wording.sub_words import broken_words
 from nightplan.report.wording.text_table import note, paragraph
 from nightplan.report.wording.words import (
     WINDOW_WORDS,
@@ -140,4 +141,4 @@ def _changes(plan: PlanDocument) -> list[str]:
 
 
 def _notes(plan: PlanDocument) -> list[str]:
-    return [note(notice) for notice in plan.notices]
+    return [note(words) for words in (*plan.notices, *broken_words(plan.sub_breaks))]

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from nightplan.report.documents.plan import RecipeRow
+from nightplan.report.wording.sub_words import short_set_words
 
 STAR_COLOUR = "star_colour"
 
 
-def recipe_words(name: str, row: Mapping[str, Any]) -> str:
+def recipe_words(name: str, row: RecipeRow) -> str:
     """What a target's picture is made of: recipe, ratio, hours, and where they come from."""
-    told = f"{name}: {row['name']}, {ratio_words(row)}"
+    told = f"{name}: {row.name}, {ratio_words(row)}"
     if stars := _stars(row):
         told += f"; {stars}"
-    return f"{told}. {goal_words(row)}{_chosen(row)}"
+    short = short_set_words(row.short_set)
+    return " ".join(filter(None, (f"{told}.", goal_words(row), _chosen(row), short)))
 
 
-def ratio_words(row: Mapping[str, Any]) -> str:
+def ratio_words(row: RecipeRow) -> str:
     """``"L : R : G : B = 3 : 1 : 1 : 1"``, star colours left out."""
     shares = {
         filter_name: share
-        for filter_name, share in row["shares"].items()
-        if row["purposes"][filter_name] != STAR_COLOUR
+        for filter_name, share in row.shares.items()
+        if row.purposes[filter_name] != STAR_COLOUR
     }
     if len(shares) == 1:
         return f"{next(iter(shares))} alone"
@@ -30,11 +31,11 @@ def ratio_words(row: Mapping[str, Any]) -> str:
     return f"{' : '.join(shares)} = {' : '.join(numbers)}"
 
 
-def goal_words(row: Mapping[str, Any]) -> str:
+def goal_words(row: RecipeRow) -> str:
     """The goal and its origin, as ``"Faint: 20 h reach S/N 12 of 30 in Ha."``."""
-    hours, lead = f"{row['goal_h']:.3g} h", row["leading"]
-    wanted, reached = f"{row['wanted_snr']:g}", f"{row['reached_snr']:.0f}"
-    origin = row["goal_from"]
+    hours, lead = f"{row.goal_h:.3g} h", row.leading
+    wanted, reached = f"{row.wanted_snr:g}", f"{row.reached_snr:.0f}"
+    origin = row.goal_from
     if origin == "ceiling":
         return f"Faint: {hours} reach S/N {reached} of {wanted} in {lead}."
     if origin == "floor":
@@ -45,17 +46,17 @@ def goal_words(row: Mapping[str, Any]) -> str:
     return f"{hours} by {whose}, for S/N {reached} in {lead}."
 
 
-def _stars(row: Mapping[str, Any]) -> str:
-    names = [one for one, what in row["purposes"].items() if what == STAR_COLOUR]
+def _stars(row: RecipeRow) -> str:
+    names = [one for one, what in row.purposes.items() if what == STAR_COLOUR]
     if not names:
         return ""
-    minutes = 60.0 * row["goal_h"] * row["shares"][names[0]]
+    minutes = 60.0 * row.goal_h * row.shares[names[0]]
     return f"{', '.join(names)} {minutes:.0f} min each for the stars"
 
 
-def _chosen(row: Mapping[str, Any]) -> str:
+def _chosen(row: RecipeRow) -> str:
     return {
-        "kind_wish": " Recipe as configured for its kind.",
-        "goal_recipe": " Recipe as configured.",
-        "wheel": " The wheel holds no filter that it would want.",
-    }.get(row["chosen_by"], "")
+        "kind_wish": "Recipe as configured for its kind.",
+        "goal_recipe": "Recipe as configured.",
+        "wheel": "The wheel holds no filter that it would want.",
+    }.get(row.chosen_by, "")

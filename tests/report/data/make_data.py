@@ -237,7 +237,8 @@ def main() -> None:
         "ledger": {key: round(value / 60.0, 3) for key, value in clock.ledger_s.items()},
         "bound": 2.114, "objective": 2.102, "gap_percent": 0.568,
         "bound_holds_for": "whole_subs", "solve_s": 3.1, "change_cost": 0.021,
-        "recipes": recipes(progress), "progress": progress, "setup": setup, "notices": [NOTE],
+        "recipes": recipes(progress), "sub_breaks": [], "progress": progress,
+        "setup": setup, "notices": [NOTE],
     }  # fmt: skip
     night = {
         "site": "Hollow Ridge", "date": "2027-10-06",
@@ -298,6 +299,7 @@ def recipes(progress: list[dict]) -> dict:
             "purposes": {one: purposes.get(one, "colour") for one in rows}, "leading": leading,
             "goal_h": total, "goal_from": "goal" if chosen == "goal" else "ceiling",
             "hours_to_snr": 16.0, "wanted_snr": 30.0, "reached_snr": 15.0,
+            "short_set": None, "short_set_reason": "no_core_saturates",
         }  # fmt: skip
     return found
 
