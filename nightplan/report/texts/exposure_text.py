@@ -111,9 +111,8 @@ def _tidiness(document: ExposureDocument) -> list[str]:
         ]
         if costs:
             told.append(
-                f"One gain and sub for {', '.join(row.filter for row in rows)}, by the bound of "
-                f"{rows[0].sub_decided_by}, so that darks serve again, costs more time than each "
-                f"filter's own best: {', '.join(costs)}."
+                f"One sub for {', '.join(row.filter for row in rows)} costs time: "
+                f"{', '.join(costs)} over their own best."
             )
     return told
 

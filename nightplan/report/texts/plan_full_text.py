@@ -56,9 +56,7 @@ def plan_full_text(plan: PlanDocument) -> str:
         lines = "\n".join(paragraph(f"{change}.") for change in plan.changes)
         parts.append(heading("Against the plan in force") + "\n" + lines)
     if plan.recipes:
-        lines = "\n".join(
-            paragraph(recipe_words(name, row)) for name, row in plan.recipes.items()
-        )
+        lines = "\n".join(paragraph(recipe_words(name, row)) for name, row in plan.recipes.items())
         parts.append(heading("What each picture is made of") + "\n" + lines)
     if plan.progress:
         parts.append(heading("Progress, hours") + "\n" + _progress(plan))
