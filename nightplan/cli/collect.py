@@ -25,6 +25,12 @@ from nightplan.cli.common import config_option, counting, date_option, emit, jso
 @click.option("--assume-light", is_flag=True, help="Read files without IMAGETYP as lights.")
 @click.option("--angle", type=float, metavar="DEG", help="The camera's position angle, for flats.")
 @click.option("--torn-down", is_flag=True, help="The camera has come off: flats are stale now.")
+@click.option(
+    "--ticks",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Take what was ticked off on the field sheet; files that come later replace it.",
+)
 @click.option("--check", is_flag=True, help="Read all of the journal and its backups; no FOLDER.")
 @click.option(
     "--restore",
@@ -51,6 +57,7 @@ def command(
     assume_light: bool,
     angle: float | None,
     torn_down: bool,
+    ticks: Path | None,
     check: bool,
     restore: bool,
     reseal: bool,
@@ -67,10 +74,14 @@ def command(
         nightplan collect 2027-10-06
         nightplan collect 2027-10-06/cloudy --reject "clouds from 02:10"
         nightplan collect 2027-10-06/haze --weight 0.6
+        nightplan collect --ticks ticks-2027-10-06.json
         nightplan collect --check
     """
     if check or restore or reseal:
         _check_journal(config_path, as_json, folder, check, restore, reseal)
+        return
+    if ticks is not None:
+        _collect_ticks(config_path, as_json, folder, ticks)
         return
     if folder is None:
         raise click.UsageError("Missing argument 'FOLDER'.")
@@ -110,6 +121,15 @@ def command(
             journal.record_tear_down()
     document = collect_document(str(folder), collected, gathered, notices)
     emit(document, as_json, lambda: collect_text(document))
+
+
+def _collect_ticks(config_path: Path, as_json: bool, folder: Path | None, ticks: Path) -> None:
+    from nightplan.library.collecting import collect_ticks
+
+    if folder is not None:
+        raise click.UsageError("--ticks FILE goes without FOLDER")
+    gathering = collect_ticks(load(config_path), ticks)
+    emit(gathering.document, as_json, lambda: str(gathering))
 
 
 def _check_journal(

@@ -36,6 +36,7 @@ COMMANDS = {
     "collect": "take what was shot into the journal",
     "season": "a target's useful hours over a year",
     "sheet": "the page to carry into the field",
+    "follow": "work through the night: what was shot, what is next, and the rest planned anew",
     "demo": "plan a night of the invented demo scenario",
 }
 

@@ -148,12 +148,14 @@ def collect_folder(
     instructions: Instructions = Instructions(),
     progress: Progress | None = None,
     weigh: Weigh | None = None,
+    only: Sequence[Path] | None = None,
 ) -> Collected:
     """Read a folder and store what is new in the journal beside the configuration, in one step.
 
     New subs are stored with what `weigh` makes of them. The files are only read. A file that
     cannot be used is reported with its reason. A copy of an exposure, under whatever name, counts
-    once. The journal is made if it is missing and there is something to store.
+    once. The journal is made if it is missing and there is something to store. With `only` these
+    files are read instead of all that the folder holds.
 
     Raises
     ------
@@ -162,7 +164,7 @@ def collect_folder(
     InputError, TargetError
         An instruction names a train, filter or target that does not exist.
     """
-    files, skipped = fits_files(folder)
+    files, skipped = fits_files(folder) if only is None else (only, [])
     reader = _reader(config, catalog, instructions)
     frames: list[Frame] = []
     for number, path in enumerate(files):

@@ -21,7 +21,7 @@ here that meet a time do it themselves.
 
 from nightplan.errors import NightplanError
 from nightplan.library.campaigns import ComingNights, campaign
-from nightplan.library.collecting import Gathering, collect, gathered
+from nightplan.library.collecting import Gathering, collect, collect_ticks, gathered
 from nightplan.library.configs import (
     config_at,
     configure_astropy,
@@ -63,6 +63,7 @@ __all__ = [
     "catalogue",
     "check_journal",
     "collect",
+    "collect_ticks",
     "config_at",
     "configure_astropy",
     "demo_config",

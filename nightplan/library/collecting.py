@@ -126,6 +126,27 @@ def collect(
     return Gathering(collect_document(str(folder), collected, table, notices))
 
 
+def collect_ticks(config: Config, file: str | os.PathLike[str]) -> Gathering:
+    """Store what was ticked off on the field sheet; as `nightplan collect --ticks`.
+
+    Ticks count as far as no files in the journal stand for their subs; a file that is collected
+    later takes the place of a ticked sub.
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        The file cannot be read or holds no ticks, or the journal cannot be written.
+    nightplan.errors.InputError, nightplan.errors.TargetError
+        The ticks are of another site or rig, or a value of them cannot be used.
+    """
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.photons.sub_worth import collect_ticks as take
+    from nightplan.report.documents.collect import collect_document
+
+    collected, table, notices = take(config, catalog_for(config), Path(file))
+    return Gathering(collect_document(str(file), collected, table, notices))
+
+
 def gathered(config: Config) -> QTable:
     """What the journal beside the configuration holds, per target, filter and train.
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from nightplan.errors import NightplanError
+from nightplan.files import read_text
 from nightplan.journal.fits_import import Collected, Instructions, Progress, collect_folder
 from nightplan.journal.journal import Journal
 from nightplan.journal.records import Gathered, Sub
+from nightplan.journal.ticks import read_ticks, record_ticks, replace_ticks
 from nightplan.planning.photons.filter_budget import site_sky
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.tonight.visibility import sky_tracks
@@ -90,8 +93,9 @@ def collect_and_weigh(
     folder: Path,
     told: Instructions,
     progress: Progress | None = None,
+    only: Sequence[Path] | None = None,
 ) -> tuple[Collected, list[Gathered], list[str]]:
-    """Take a folder into the journal and give its subs their equivalents.
+    """Take a folder, or of it `only` some files, into the journal and weigh its subs.
 
     Returns
     -------
@@ -107,7 +111,7 @@ def collect_and_weigh(
         return equivalent_seconds(config, catalog, subs)[0]
 
     # Weighed before they are stored: a reader, or a pulled plug, never finds them counted in full.
-    collected = collect_folder(folder, config, catalog, told, progress, weigh)
+    collected = collect_folder(folder, config, catalog, told, progress, weigh, only)
     if not (collected.added or collected.already_known):
         stored = Journal.of(config)
         if stored is None:
@@ -116,4 +120,26 @@ def collect_and_weigh(
             return collected, stored.gathered_table(), []
     with Journal.of(config, writable=True) as journal:
         notices = [*collected.notices, *record_equivalents(config, catalog, journal)]
+        gone = replace_ticks(journal, collected.added)
+        if gone:
+            notices.append(f"{gone} ticked subs gave way to their files")
         return collected, journal.gathered_table(), notices
+
+
+def collect_ticks(
+    config: Config, catalog: Catalog, source: Path
+) -> tuple[Collected, list[Gathered], list[str]]:
+    """Take a file of ticks into the journal, as far as no files stand for its subs.
+
+    Returns and raises as `collect_and_weigh`, and raises as
+    `nightplan.journal.ticks.read_ticks`.
+    """
+    subs = read_ticks(str(source), read_text(source), config, catalog)
+    if not subs:
+        return Collected((), (), ()), [], ["the file of ticks holds no sub"]
+    weighed, notices = equivalent_seconds(config, catalog, subs)
+    subs = [replace(sub, equivalent_s=weighed.get(sub.identity)) for sub in subs]
+    with Journal.of(config, writable=True) as journal:
+        added, left = record_ticks(journal, subs)
+        table = journal.gathered_table()
+    return Collected(tuple(added), tuple(left), ()), table, notices
