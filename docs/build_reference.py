@@ -29,6 +29,7 @@ def documents() -> dict[str, tuple[Any, str]]:
     from nightplan.report.documents.check import CheckDocument
     from nightplan.report.documents.collect import CollectDocument
     from nightplan.report.documents.exposure import ExposureDocument
+    from nightplan.report.documents.follow import FollowDocument
     from nightplan.report.documents.frame import FrameDocument
     from nightplan.report.documents.journal_check import JournalCheckDocument
     from nightplan.report.documents.night import NightDocument
@@ -52,6 +53,7 @@ def documents() -> dict[str, tuple[Any, str]]:
         "season-month": (list[MonthTarget], "nightplan season --json"),
         "campaign": (CampaignDocument, "nightplan campaign --json"),
         "sites": (SitesDocument, "nightplan night --all-sites --json, pick --all-sites --json"),
+        "follow": (FollowDocument, "nightplan follow FOLDER --json"),
         "sheet": (SheetDocument, "nightplan sheet --output FILE --json"),
     }
 

@@ -100,5 +100,5 @@ def show(
     if save is not None and not as_json:
         from nightplan.report.wording.printed_command import replan_command
 
-        again = replan_command(document.model_dump(mode="json"), planned.plan.config.path, save)
+        again = replan_command(document.model_dump(mode="json"), planned.plan.config, save)
         click.echo(f"Written: {save}\nIn the night: {again}")

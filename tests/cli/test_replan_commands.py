@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from nightplan.model.config import load_config
 from nightplan.model.starter import starter_text
 from nightplan.report.wording.printed_command import quoted, replan_command
 from tests.cli.running import assert_one_line_error, document, run
@@ -79,7 +80,7 @@ def test_counts_with_names_of_any_kind(folder: Path, saved) -> None:
     assert "Ha 3nm" in wanted
     shot = [(TARGET, name, 2) for name in sorted(wanted - {block["filter"]})[:2]]
     shot.append((TARGET, block["filter"], 1))
-    command = replan_command(plan, CONFIG, "p.json", shot, start="04:00")
+    command = replan_command(plan, load_config(folder / CONFIG), "p.json", shot, start="04:00")
     done = run(*as_typed(command), "--json", folder=folder)
     assert done.returncode == 0, done.stderr
     again = json.loads(done.stdout)
@@ -135,6 +136,23 @@ def test_a_filter_counted_twice_over_is_refused(folder: Path, saved) -> None:
     done = run("plan", "--config", CONFIG, "--keep", "kept.json", "--from", "04:00",
                "--done", f"{TARGET}:SII=2", "--done", "SII=3", folder=folder)  # fmt: skip
     assert_one_line_error(done, "--done", "either SII=COUNT")
+
+
+def test_the_rig_and_site_of_a_file_with_several_are_told(folder: Path, saved) -> None:
+    plan, _ = saved
+    text = (folder / CONFIG).read_text(encoding="utf-8")
+    more = """
+[other_site."Far Moor"]
+latitude_deg = 38.0
+longitude_deg = -7.0
+elevation_m = 300
+timezone = "Europe/Lisbon"
+sky_mag_arcsec2 = 21.6
+lamp_light = "natural"
+"""
+    (folder / "two.toml").write_text(text + more, encoding="utf-8")
+    config = load_config(folder / "two.toml", site="Far Moor")
+    assert '--site "Far Moor"' in replan_command(plan, config, None)
 
 
 @pytest.mark.parametrize(

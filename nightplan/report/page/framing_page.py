@@ -121,7 +121,7 @@ def _data(
         "drawn": DRAWN_STARS,
         "wanted": config.preferences.margin_arcmin,
         "command": command(
-            "frame", config.path, target.name, "--train", "TRAIN", "--angle", "ANGLE", "--record"
+            "frame", config, target.name, "--train", "TRAIN", "--angle", "ANGLE", "--record"
         ),
         "outlines": [_outline(polygon) for polygon in shape_of(target).polygons],
         "stars": [

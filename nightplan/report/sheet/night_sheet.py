@@ -92,7 +92,7 @@ def sheet_of_plan(
         document,
         frames,
         site=sheet_site(config),
-        replan=replan_command(document, config.path, kept_in),
+        replan=replan_command(document, config, kept_in),
         losses=losses,
         calibration_owed=calibration_owed,
         charts=charts,

@@ -6,7 +6,12 @@ import os
 import re
 import shlex
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from nightplan.model.other_rig import MAIN
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
 
 _BARE = re.compile(r"[A-Za-z0-9_@%+=:,./-]+")
 _SAFE_IN_DOUBLE_QUOTES = re.compile(r"[^\"\\$`!%\x00-\x1f]+")
@@ -19,14 +24,20 @@ def quoted(word: str) -> str:
     return f'"{word}"' if _SAFE_IN_DOUBLE_QUOTES.fullmatch(word) else shlex.quote(word)
 
 
-def command(name: str, config: str | os.PathLike[str], *words: str) -> str:
-    """``nightplan NAME --config FILE WORDS``, each word quoted where it must be."""
-    return " ".join(["nightplan", name, "--config", quoted(os.fspath(config)), *map(quoted, words)])
+def command(name: str, config: Config, *words: str) -> str:
+    """``nightplan NAME --config FILE WORDS``, each word quoted where it must be; with the rig and
+    the site where the file has several."""
+    asked = ["--config", os.fspath(config.path)]
+    if config.other_rig:
+        asked += ["--rig", config.named_rig or MAIN]
+    if config.other_site:
+        asked += ["--site", config.site.name]
+    return " ".join(["nightplan", name, *map(quoted, [*asked, *words])])
 
 
 def replan_command(
     plan: Mapping[str, Any],
-    config: str | os.PathLike[str],
+    config: Config,
     keep: str | os.PathLike[str] | None,
     done: Sequence[tuple[str, str, int]] = (),
     start: str = "now",
