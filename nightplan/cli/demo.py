@@ -42,8 +42,8 @@ def command(
     from nightplan.library.planned import Planned
     from nightplan.model.own_targets import catalog_for
     from nightplan.model.starter import demo_config
-    from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.report.looks.style import picture_format
 
     if plot is not None:

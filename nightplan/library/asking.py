@@ -54,11 +54,11 @@ def asked_plan(
     from nightplan.files import read_text
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.schedule.done import parse_done
-    from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.schedule.plan_reading import check_same_rig, read_plan_document
     from nightplan.planning.schedule.replan import Replan
     from nightplan.planning.tonight.clock_time import is_clock_time, moment_utc_mjd
     from nightplan.planning.tonight.night import compute_night, default_evening
+    from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.sky.times import datetime_from_mjd
 
     if start is None and (done or (keep is not None and not as_it_stands)):
@@ -99,8 +99,8 @@ def kept_plan(
     """A stored plan as it stands. Raises FileError where the document misses what is shown."""
     from pydantic import ValidationError
 
-    from nightplan.planning.schedule.plan import plan_in_force
     from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonights_plan.plan import plan_in_force
     from nightplan.report.documents.plan import PlanDocument
 
     try:

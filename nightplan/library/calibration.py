@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from nightplan.library.earlier import Remembered
-    from nightplan.planning.schedule.plan import NightPlan
+    from nightplan.planning.tonights_plan.plan import NightPlan
 
 
 def calibration_owed(

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.planning.schedule.done import Done
-    from nightplan.planning.schedule.plan import NightPlan
+    from nightplan.planning.tonights_plan.plan import NightPlan
     from nightplan.report.documents.plan import PlanDocument
 
 SheetStyle = Literal["day", "red", "print"]
@@ -364,9 +364,9 @@ def plan(
         A name is unknown or ambiguous.
     """
     from nightplan.planning.schedule.done import check_done
-    from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.schedule.plan_reading import check_plan_document
     from nightplan.planning.schedule.replan import Replan
+    from nightplan.planning.tonights_plan.plan import make_plan
 
     if start is None and (keep is not None or done):
         raise InputError("library", "keep" if keep is not None else "done", "given", "with start")

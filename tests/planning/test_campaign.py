@@ -160,7 +160,7 @@ def test_a_longer_campaign_holds_the_shorter_one(demo: Config, catalog, autumn: 
 
 def test_a_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> None:
     # The plan of the night is proved near its bound; the campaign's estimate must be close to it.
-    from nightplan.planning.schedule.plan import make_plan
+    from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.planning.tonight.night import compute_night
 
     plan = make_plan(demo, compute_night(demo.site, FIRST), catalog, ["M 33"])
@@ -174,7 +174,7 @@ def test_a_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> No
 
 def test_rates_are_those_of_a_minute_grid(demo: Config, catalog) -> None:
     # The same limits and photons as the plan's, sampled every minute instead of every ten.
-    from nightplan.planning.campaign.sky import campaign_nights, offers
+    from nightplan.planning.ahead.nights_ahead import nights_ahead, offers
     from nightplan.planning.choosing.night_targets import named_targets
     from nightplan.planning.photons.photon_budget import photon_budget
     from nightplan.planning.schedule.night_problem import overheads
@@ -182,7 +182,7 @@ def test_rates_are_those_of_a_minute_grid(demo: Config, catalog) -> None:
     from nightplan.planning.tonight.visibility import sky_tracks
 
     targets = named_targets(catalog, ["M 33", "NGC 7000", "M 31"])
-    nights = campaign_nights(demo, FIRST, 6)
+    nights = nights_ahead(demo, FIRST, 6)
     (offer,), _ = offers(demo, nights, targets, ["flattener"])
     for index in (0, 5):
         night = nights.nights[index]

@@ -16,7 +16,7 @@ from nightplan.planning.choosing.train_assignment import best_assignment
 from nightplan.planning.choosing.train_choice import rank_trains
 from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
 from nightplan.planning.schedule.check import violations
-from nightplan.planning.schedule.plan import make_plan
+from nightplan.planning.tonights_plan.plan import make_plan
 from nightplan.planning.schedule.problem import Overheads, RigState
 from nightplan.planning.schedule.schedule import evaluate, ledger_min
 from nightplan.planning.schedule.solver import Effort, solve

@@ -18,7 +18,7 @@ from nightplan.model.starter import demo_config
 from nightplan.planning.returning.earlier_nights import EarlierNights
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.done import parse_done
-from nightplan.planning.schedule.plan import NightPlan, make_plan
+from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
 from nightplan.planning.schedule.plan_reading import read_plan_document
 from nightplan.planning.schedule.replan import Replan
 from nightplan.planning.tonight.night import compute_night

@@ -1,10 +1,10 @@
 """The coming nights as a whole: which serve which target and train, and when goals are reached.
 
-The objective is that of a single night's plan: sum over targets of priority × mean over filters
-of p(2 - p). Each clear night is given out by `campaign_policy` from the progress that stands by
-then; `campaign_skies` replays that over many histories of clear and cloudy nights. The expected
-date of a target is the evening after which half of the histories have reached its goals; its
-chance is the share of them that have by the last night asked for.
+The first night that can be worked is what `nightplan.planning.tonights_plan` plans; each later
+clear night follows the same rule from the progress that stands by then, over many histories of
+clear and clouded nights (`nightplan.planning.campaign.simulation`). The expected date of a target
+is the evening after which half of the histories have reached its goals; its chance is the share
+of them that have by the last night asked for.
 """
 
 from __future__ import annotations
@@ -14,33 +14,33 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from nightplan.errors import InputError
-from nightplan.model.goals import goal_for
-from nightplan.planning.campaign.outlook import (
-    NightRow,
-    Outlook,
-    night_rows,
-    outlooks,
-)
-from nightplan.planning.campaign.policy import Rows
+from nightplan.planning.ahead.assessment import Assessment, assess
+from nightplan.planning.ahead.choice import FIRST
+from nightplan.planning.ahead.futures import LOOK_NIGHTS
+from nightplan.planning.ahead.nights_ahead import NightsAhead
+from nightplan.planning.campaign.outlook import NightRow, Outlook, night_rows, outlooks
 from nightplan.planning.campaign.reasons import empty_reason, no_room_reason, unfinished_reasons
-from nightplan.planning.campaign.skies import HISTORIES, LUNATION_NIGHTS, Replay, replay
-from nightplan.planning.campaign.sky import CampaignNights, campaign_nights, offers
-from nightplan.planning.campaign.trains import choose_trains, posed
+from nightplan.planning.campaign.simulation import FirstNight, Simulation, simulate
 from nightplan.planning.campaign.waits import Wait, waits
-from nightplan.planning.choosing.night_targets import best_targets, named_targets
-from nightplan.planning.choosing.train_choice import TrainRanking, rank_trains
+from nightplan.planning.choosing.night_targets import Candidates, candidates, named_targets
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
+from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.model.target import Target
 
 Progress = Callable[[int, int], None]
 
 MOST_NIGHTS = 400
 MOST_TARGETS = 40
+SEASON_LOOKS = 4
+"""Nights, evenly spread, whose best targets a campaign without names chooses from."""
+SEASON_TARGETS = 8
 NIGHTS_ACCEPTED = f"a whole number from 1 to {MOST_NIGHTS}"
 CHANCE_ACCEPTED = "a number from 0 to 1"
 
@@ -51,12 +51,16 @@ class Campaign:
 
     Attributes
     ----------
-    sky : CampaignNights
+    found : Assessment
+        Of the nights asked for, and of those that the last of them looks ahead to.
+    asked : NightsAhead
         The nights asked for.
-    rows, replayed : Rows, Replay, or None
+    plan : NightPlan or None
+        Of the first night that can be worked.
+    simulation : Simulation or None
         None where there is no target or no night to work in.
     waits : tuple of Wait
-        `Wait.target` indexes `targets`.
+        `Wait.target` indexes the targets of `found`.
     empty_reason : str or None
         Why no night holds anything.
     """
@@ -65,10 +69,10 @@ class Campaign:
     timezone: str
     evening: datetime.date
     clear_night_chance: float
-    targets: tuple[Target, ...]
-    sky: CampaignNights
-    rows: Rows | None
-    replayed: Replay | None
+    found: Assessment
+    asked: NightsAhead
+    plan: NightPlan | None
+    simulation: Simulation | None
     nights: tuple[NightRow, ...]
     finished: tuple[Outlook, ...]
     waits: tuple[Wait, ...]
@@ -85,7 +89,6 @@ def make_campaign(
     *,
     earlier: EarlierNights | None = None,
     chance: float | None = None,
-    histories: int = HISTORIES,
     progress: Progress | None = None,
 ) -> Campaign:
     """Look over the coming nights.
@@ -97,12 +100,10 @@ def make_campaign(
     nights : int
         How many, 1 to 400.
     names : sequence of str
-        Targets; else those with a goal or in `preferences.targets`, else the best of the first
-        night that has a window.
+        Targets; else those with a goal, in `preferences.targets` or begun, filled up with the
+        best of the season.
     chance : float, optional
         That a night is clear; by default `preferences.clear_night_chance`.
-    histories : int
-        Skies drawn.
     progress : callable, optional
         Called with steps done and their number.
 
@@ -115,45 +116,45 @@ def make_campaign(
     """
     chance = config.preferences.clear_night_chance if chance is None else chance
     check_range(nights, chance)
-    report = _Steps(progress, nights + LUNATION_NIGHTS, nights)
-    ahead = campaign_nights(config, evening, nights + LUNATION_NIGHTS, report.part(0))
-    asked = _first(ahead, nights)
-    targets = _targets(config, ahead, catalog, names, earlier)
-    if len(targets) > MOST_TARGETS:
+    preferences = config.preferences.model_copy(update={"clear_night_chance": chance})
+    config = config.model_copy(update={"preferences": preferences})
+    known = earlier or EarlierNights()
+    report = _Steps(progress, nights + LOOK_NIGHTS, nights)
+    plan = _first_plan(config, evening, nights, catalog, names, known)
+    chosen = _candidates(config, evening, nights, catalog, names, known, plan)
+    if len(chosen.targets) > MOST_TARGETS:
         raise InputError(
-            "campaign", "targets", len(targets), f"at most {MOST_TARGETS} targets at a time"
+            "campaign", "targets", len(chosen.targets), f"at most {MOST_TARGETS} targets at a time"
         )
-    known = with_configured(config, earlier or EarlierNights(), targets)
-    trains = tuple(config.train)
-    found, up_h = offers(config, ahead, targets, trains, report.part(1))
-    rankings = [rank_trains(config, target, used_angles=_used(config, known, target))
-                for target in targets]  # fmt: skip
-    if not found or not targets:
-        return _nothing(config, evening, chance, targets, rankings, asked, known)
-    offered = {offer.train: offer for offer in found}
-    choice, reasons = choose_trains(config, ahead, targets, rankings, offered, known, chance)
-    rows, rate, typical = posed(config, ahead, targets, rankings, choice, offered, known)
-    done = replay(
-        rows,
-        rate[:nights],
-        typical[:nights],
-        ahead.slot_h[:nights],
-        ahead.slots[:nights],
+    known = with_configured(config, known, chosen.targets)
+    found = assess(
+        config,
+        evening,
+        nights + LOOK_NIGHTS,
+        chosen.targets,
+        known,
         chance,
-        config.preferences.balance,
-        histories,
-        report.part(2),
+        fixed_trains=_trains(config, chosen, known, plan),
+        progress=report.part(0),
     )
-    held = night_rows(config, asked, targets, rows, done)
-    unfinished = unfinished_reasons(config, asked, targets, rows, rate[:nights], up_h[:nights])
-    ends = outlooks(config, asked, targets, rows, done, choice, reasons, unfinished)
+    asked = found.ahead.first(nights)
+    if found.rows is None:
+        return _nothing(config, evening, found, asked)
+    lead = np.where(np.asarray(chosen.wanted), FIRST, 1.0)
+    first = None if plan is None else _as_first(config, evening, found, plan)
+    done = simulate(config, found, nights, chance, lead, first, report.part(1))
+    held = night_rows(config, asked, found.targets, found.rows, done)
+    unfinished = unfinished_reasons(
+        config, asked, found.targets, found.rows, found.rate[:nights], found.up_h[:nights]
+    )
+    ends = outlooks(config, asked, found, done, unfinished, known)
     waiting = waits(
-        rows,
+        found.rows,
         tuple(config.filter),
-        ahead.evenings,
-        ahead.moon_illuminated_fraction,
-        rate.sum(axis=1) * ahead.slot_h[:, None],
-        up_h,
+        found.ahead.evenings,
+        found.ahead.moon_illuminated_fraction,
+        found.parts_h.sum(axis=1),
+        found.up_h,
         nights,
     )
     return Campaign(
@@ -161,16 +162,99 @@ def make_campaign(
         timezone=config.site.timezone,
         evening=evening,
         clear_night_chance=chance,
-        targets=targets,
-        sky=asked,
-        rows=rows,
-        replayed=done,
+        found=found,
+        asked=asked,
+        plan=plan,
+        simulation=done,
         nights=held,
         finished=ends,
         waits=tuple(wait for wait in waiting if _matters(wait, ends[wait.target])),
-        empty_reason=None if held else empty_reason(rows, unfinished),
+        empty_reason=None if held else empty_reason(found.rows, unfinished),
         notices=_notices(asked),
     )
+
+
+def _first_plan(
+    config: Config,
+    evening: datetime.date,
+    nights: int,
+    catalog: Catalog,
+    names: Sequence[str],
+    earlier: EarlierNights,
+) -> NightPlan | None:
+    """The plan of the first night that holds any block; None where none does."""
+    for step in range(nights):
+        try:
+            night = compute_night(config.site, evening + datetime.timedelta(days=step))
+        except InputError:  # crossing the date line took this date out of the calendar
+            continue
+        if night.window_utc_mjd is None:
+            continue
+        plan = make_plan(config, night, catalog, names, earlier=earlier)
+        return plan if plan.solution is not None and plan.solution.schedule.blocks else None
+    return None
+
+
+def _candidates(
+    config: Config,
+    evening: datetime.date,
+    nights: int,
+    catalog: Catalog,
+    names: Sequence[str],
+    earlier: EarlierNights,
+    plan: NightPlan | None,
+) -> Candidates:
+    """Named targets; else what is wanted, what the first night shoots, and the season's best."""
+    if names:
+        targets = named_targets(catalog, names)
+        return Candidates(targets, (True,) * len(targets))
+    looks = []
+    for step in np.linspace(0, nights - 1, min(nights, SEASON_LOOKS)).round().astype(int):
+        try:
+            night = compute_night(config.site, evening + datetime.timedelta(days=int(step)))
+        except InputError:
+            continue
+        if night.window_utc_mjd is not None:
+            looks.append(night)
+    found = candidates(config, looks, catalog, earlier.by_filter(), SEASON_TARGETS)
+    shot = () if plan is None else plan.targets
+    known = {one.name for one in found.targets}
+    extra = tuple(target for target in shot if target.name not in known)
+    return Candidates((*found.targets, *extra), (*found.wanted, *(False,) * len(extra)))
+
+
+def _trains(
+    config: Config, chosen: Candidates, earlier: EarlierNights, plan: NightPlan | None
+) -> list[str | None]:
+    """Trains that are settled: of what was begun, and of what the first night shoots."""
+    shot = {} if plan is None else {one.target: one.train for one in plan.framings}
+    return [
+        earlier.begun_train(target.name, config.train) or shot.get(target.name)
+        for target in chosen.targets
+    ]
+
+
+def _as_first(
+    config: Config, evening: datetime.date, found: Assessment, plan: NightPlan
+) -> FirstNight:
+    """What the first night's plan gives each row; panels of a mosaic together."""
+    rows = found.rows
+    assert rows is not None
+    assert plan.solution is not None
+    wheel = list(config.filter)
+    names = [target.name for target in found.targets]
+    row_of = {
+        (names[target], wheel[column]): row
+        for row, (target, column) in enumerate(zip(rows.target, rows.filter, strict=True))
+    }
+    tonight, shutter = np.zeros(rows.goal_h.size), np.zeros(rows.goal_h.size)
+    for part in plan.solution.evaluation.progress:
+        row = row_of.get((part.target, part.filter))
+        if row is not None:
+            tonight[row] += part.tonight_h
+            shutter[row] += part.tonight_clock_h
+    night = (plan.night.evening - evening).days
+    return FirstNight(night, tonight, shutter, list(config.train).index(plan.train.train))
 
 
 def _matters(wait: Wait, end: Outlook) -> bool:
@@ -187,11 +271,11 @@ def check_range(nights: int, chance: float, source: str = "campaign", prefix: st
 
 
 class _Steps:
-    """Three parts of the work as one count of steps."""
+    """Two parts of the work as one count of steps."""
 
     def __init__(self, progress: Progress | None, ahead: int, asked: int) -> None:
         self._progress = progress
-        self._sizes = (ahead, ahead, asked)
+        self._sizes = (ahead, asked)
 
     def part(self, number: int) -> Progress | None:
         if self._progress is None:
@@ -205,82 +289,29 @@ class _Steps:
         return step
 
 
-def _first(ahead: CampaignNights, nights: int) -> CampaignNights:
-    return CampaignNights(
-        ahead.evenings[:nights],
-        ahead.nights[:nights],
-        ahead.start_utc_mjd[:nights],
-        ahead.end_utc_mjd[:nights],
-        ahead.slots[:nights],
-        ahead.slot_h[:nights],
-        ahead.end_limit[:nights],
-    )
-
-
-def _targets(
-    config: Config,
-    ahead: CampaignNights,
-    catalog: Catalog,
-    names: Sequence[str],
-    earlier: EarlierNights | None,
-) -> tuple[Target, ...]:
-    wanted = tuple(names) or (*config.goal, *config.preferences.targets)
-    if wanted:
-        return named_targets(catalog, wanted)
-    first = next((n for n in ahead.nights if n is not None and n.window_utc_mjd is not None), None)
-    if first is None:
-        return ()
-    return best_targets(config, first, catalog, (earlier or EarlierNights()).by_filter())
-
-
-def _used(config: Config, earlier: EarlierNights, target: Target) -> dict[str, tuple[float, ...]]:
-    return {train: earlier.used_angles.get((target.name, train), ()) for train in config.train}
-
-
 def _nothing(
-    config: Config,
-    evening: datetime.date,
-    chance: float,
-    targets: tuple[Target, ...],
-    rankings: Sequence[TrainRanking],
-    asked: CampaignNights,
-    earlier: EarlierNights,
+    config: Config, evening: datetime.date, found: Assessment, asked: NightsAhead
 ) -> Campaign:
     """A campaign without a working span, or without targets."""
     reason = "no_target_is_up" if asked.slots.any() else no_room_reason(asked)
-    finished = []
-    for target, ranking in zip(targets, rankings, strict=True):
-        goal = goal_for(config, target)
-        finished.append(
-            Outlook(
-                target=target.name,
-                train=ranking.best.train,
-                train_reason=ranking.reason,
-                priority=1.0 if goal is None else goal.priority,
-                expected_date=None,
-                reason=reason,
-                chance=0.0,
-                filters=(),
-            )
-        )
     return Campaign(
         site=config.site.name,
         timezone=config.site.timezone,
         evening=evening,
-        clear_night_chance=chance,
-        targets=targets,
-        sky=asked,
-        rows=None,
-        replayed=None,
+        clear_night_chance=config.preferences.clear_night_chance,
+        found=found,
+        asked=asked,
+        plan=None,
+        simulation=None,
         nights=(),
-        finished=tuple(finished),
+        finished=outlooks(config, asked, found, None, [reason] * len(found.targets), None),
         waits=(),
         empty_reason=reason,
         notices=_notices(asked),
     )
 
 
-def _notices(asked: CampaignNights) -> tuple[str, ...]:
+def _notices(asked: NightsAhead) -> tuple[str, ...]:
     kinds: list[str | None] = [
         None if night is None else night.window_kind for night in asked.nights
     ]

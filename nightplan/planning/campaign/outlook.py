@@ -10,13 +10,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.campaign.policy import Rows
+from nightplan.model.goals import goal_for
+from nightplan.planning.ahead.rows import Rows
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-    from nightplan.planning.campaign.skies import Replay
-    from nightplan.planning.campaign.sky import CampaignNights
+    from nightplan.planning.ahead.assessment import Assessment
+    from nightplan.planning.ahead.nights_ahead import NightsAhead
+    from nightplan.planning.campaign.simulation import Simulation
+    from nightplan.planning.returning.earlier_nights import EarlierNights
 
 Floats = NDArray[np.float64]
 
@@ -25,7 +28,7 @@ _TINY_H = 1e-6
 
 @dataclass(frozen=True)
 class FilterHours:
-    """Hours of one filter: on the clock with its changes, and equivalent."""
+    """Hours of one filter: with the shutter open, and equivalent."""
 
     filter: str
     hours: float
@@ -71,23 +74,23 @@ class Outlook:
 
 def night_rows(
     config: Config,
-    asked: CampaignNights,
+    asked: NightsAhead,
     targets: Sequence[Target],
     rows: Rows,
-    done: Replay,
+    done: Simulation,
 ) -> tuple[NightRow, ...]:
     trains, filters = list(config.train), list(config.filter)
     lit = asked.moon_illuminated_fraction
     found = []
     for night, evening in enumerate(asked.evenings):
         for index, target in enumerate(targets):
-            own = np.flatnonzero((rows.target == index) & (done.clock_h[night] > _TINY_H))
+            own = np.flatnonzero((rows.target == index) & (done.shutter_h[night] > _TINY_H))
             if own.size == 0:
                 continue
             parts = tuple(
                 FilterHours(
                     filters[rows.filter[row]],
-                    float(done.clock_h[night, row]),
+                    float(done.shutter_h[night, row]),
                     float(done.equivalent_h[night, row]),
                 )
                 for row in own
@@ -108,40 +111,58 @@ def night_rows(
 
 def outlooks(
     config: Config,
-    asked: CampaignNights,
-    targets: Sequence[Target],
-    rows: Rows,
-    done: Replay,
-    choice: Sequence[str],
-    reasons: Sequence[str],
+    asked: NightsAhead,
+    found: Assessment,
+    done: Simulation | None,
     unfinished: Sequence[str],
+    earlier: EarlierNights | None,
 ) -> tuple[Outlook, ...]:
-    filters = list(config.filter)
-    found = []
-    for index, target in enumerate(targets):
-        own = np.flatnonzero(rows.target == index)
-        reached = done.finished[:, index]
+    """When each target is done; `done` is None where no night can be worked."""
+    outlook = []
+    for index, target in enumerate(found.targets):
+        goal = goal_for(config, target)
+        reached = np.zeros(1) if done is None else done.finished[:, index]
         half = np.flatnonzero(reached >= 0.5)
-        found.append(
+        kept = None if earlier is None else earlier.begun_train(target.name, config.train)
+        outlook.append(
             Outlook(
                 target=target.name,
-                train=choice[index],
-                train_reason=reasons[index],
-                priority=float(rows.priority[own[0]]),
+                train=found.trains[index],
+                train_reason=_train_reason(found, index, kept),
+                priority=1.0 if goal is None else goal.priority,
                 expected_date=asked.evenings[half[0]] if half.size else None,
                 reason=None if half.size else unfinished[index],
                 chance=float(reached[-1]),
-                filters=tuple(
-                    FilterProgress(
-                        filter=filters[rows.filter[row]],
-                        goal_h=float(rows.goal_h[row]),
-                        gathered_h=float(rows.gathered_h[row]),
-                        expected_h=float(
-                            (done.mean_share[row] - done.start_share[row]) * rows.goal_h[row]
-                        ),
-                    )
-                    for row in own
-                ),
+                filters=() if done is None else _filters(config, found, done, index),
             )
         )
-    return tuple(found)
+    return tuple(outlook)
+
+
+def _filters(
+    config: Config, found: Assessment, done: Simulation, index: int
+) -> tuple[FilterProgress, ...]:
+    rows, names = found.rows, list(config.filter)
+    assert rows is not None
+    return tuple(
+        FilterProgress(
+            filter=names[rows.filter[row]],
+            goal_h=float(rows.goal_h[row]),
+            gathered_h=float(rows.gathered_h[row]),
+            expected_h=float(done.mean_h[row] - done.start_h[row]),
+        )
+        for row in np.flatnonzero(rows.target == index)
+    )
+
+
+def _train_reason(found: Assessment, index: int, kept: str | None) -> str:
+    target, train, ranking = found.targets[index], found.trains[index], found.rankings[index]
+    if kept is not None:
+        return f"{train}: {target.name} was begun with it."
+    if train == ranking.best.train:
+        return ranking.reason
+    score = ranking.of(train).score / ranking.best.score
+    return (
+        f"{train}, so that it shares nights with others; alone it would do "
+        f"{100.0 * (1.0 - score):.0f} % better with the {ranking.best.train}."
+    )

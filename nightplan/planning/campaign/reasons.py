@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.campaign.policy import DONE, Rows
+from nightplan.planning.ahead.rows import Rows
 from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.night_end import Limit
 from nightplan.planning.tonight.visibility import sky_tracks
@@ -24,7 +24,7 @@ from nightplan.planning.tonight.visibility import sky_tracks
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-    from nightplan.planning.campaign.sky import CampaignNights
+    from nightplan.planning.ahead.nights_ahead import NightsAhead
 
 Floats = NDArray[np.float64]
 
@@ -36,14 +36,14 @@ _REASON_OF: dict[Limit, str] = {
 }
 
 
-def no_room_reason(asked: CampaignNights) -> str:
+def no_room_reason(asked: NightsAhead) -> str:
     """Why no night has a working span: what takes most of the nights that have a window."""
     return _most([_REASON_OF[limit] for limit in asked.end_limit if limit is not None])
 
 
 def unfinished_reasons(
     config: Config,
-    asked: CampaignNights,
+    asked: NightsAhead,
     targets: Sequence[Target],
     rows: Rows,
     rate: Floats,
@@ -73,10 +73,10 @@ def unfinished_reasons(
 
 def empty_reason(rows: Rows, reasons: Sequence[str]) -> str:
     """Why no night holds anything, from the reasons of the targets."""
-    return "all_goals_are_reached" if (rows.share >= DONE).all() else _most(reasons)
+    return "all_goals_are_reached" if rows.done(rows.gathered_h).all() else _most(reasons)
 
 
-def _beyond_the_span(config: Config, asked: CampaignNights, targets: Sequence[Target]) -> list[str]:
+def _beyond_the_span(config: Config, asked: NightsAhead, targets: Sequence[Target]) -> list[str]:
     """Reasons of targets that are never up in a working span: what cuts their time off it."""
     if not targets:
         return []

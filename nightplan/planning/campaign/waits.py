@@ -9,12 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.campaign.policy import DONE, Rows
+from nightplan.planning.ahead.rows import BRIGHT, DONE, Rows
 
 Floats = NDArray[np.float64]
 
-BRIGHT = 0.75
-"""Illuminated fraction from which a night counts as a bright one."""
 SPOILED = 0.5
 """A filter waits if bright nights leave it less than this share of its best night's worth."""
 GOOD = 0.8
@@ -72,7 +70,7 @@ def waits(
     bright = np.nan_to_num(moon_illuminated_fraction) >= BRIGHT
     found = []
     for target in range(up_h.shape[1]):
-        own = np.flatnonzero((rows.target == target) & (rows.share < DONE))
+        own = np.flatnonzero((rows.target == target) & (rows.gathered_h / rows.goal_h < DONE))
         up = np.flatnonzero(up_h[:, target] >= SHORTEST_UP_H)
         lit = bright[up]
         if own.size == 0 or not lit.any():

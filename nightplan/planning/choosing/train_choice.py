@@ -247,10 +247,11 @@ def choose_night_train(
     }
     train = max(trains, key=lambda name: total[name])
     chosen = one_train(rankings, train)
-    return replace(chosen, reason=chosen.reason + _begun_words(rankings, kept, train))
+    return replace(chosen, reason=chosen.reason + begun_words(rankings, kept, train))
 
 
-def _begun_words(rankings: Sequence[TrainRanking], begun: Sequence[str | None], train: str) -> str:
+def begun_words(rankings: Sequence[TrainRanking], begun: Sequence[str | None], train: str) -> str:
+    """What to say of targets that were begun with this train or another."""
     pairs = [(one.target, own) for one, own in zip(rankings, begun, strict=True) if own is not None]
     same = [target for target, own in pairs if own == train]
     words = f" {' and '.join(same)} {_were(len(same))} begun with it." if same else ""

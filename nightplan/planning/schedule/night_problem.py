@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -71,6 +71,8 @@ def night_problem(
     framings: Sequence[Framing],
     setup: SetupTimeline,
     earlier: EarlierNights,
+    curves: Mapping[tuple[str, int, str], ValueCurve] | None = None,
+    fillers: frozenset[str] = frozenset(),
 ) -> NightProblem:
     """Build the problem of one night.
 
@@ -79,6 +81,10 @@ def night_problem(
     targets, framings
         Tonight's targets and how each is framed, in the same order; a framing's train is the one
         that its target is shot with.
+    curves : mapping of (target, panel, filter) to ValueCurve, optional
+        What equivalent hours are worth; by the goal and priority alone where there is none.
+    fillers : frozenset of str
+        Targets that are only used while no other of tonight's targets can be.
 
     Raises
     ------
@@ -166,7 +172,9 @@ def night_problem(
     if end.utc_mjd < window[1] - 1e-6:
         limits["latest_end"] = end.reason
     costs = preferences.change_cost
-    ordered = tuple(task for index in range(len(fields)) for task in tasks[index])
+    ordered = _fillers_wait(
+        pointings, [task for index in range(len(fields)) for task in tasks[index]], fillers
+    )
     problem = Problem(
         epoch_utc_mjd=window[0],
         window_s=(window[1] - window[0]) * DAY_S,
@@ -175,7 +183,7 @@ def night_problem(
         grid_s=(utc_mjd - window[0]) * DAY_S,
         pointings=tuple(pointings),
         tasks=ordered,
-        curves=plain_curves(pointings, ordered),
+        curves=row_curves(pointings, ordered, curves or {}),
         overheads=overheads(config, night, *trains),
         change_costs=ChangeCosts(
             filter_change=costs.filter_change,
@@ -192,14 +200,35 @@ def night_problem(
     return NightProblem(problem, goals)
 
 
-def plain_curves(pointings: Sequence[Pointing], tasks: Sequence[Task]) -> tuple[ValueCurve, ...]:
-    """One curve for each row of progress, from goals and priorities alone."""
+def _fillers_wait(
+    pointings: Sequence[Pointing], tasks: Sequence[Task], fillers: frozenset[str]
+) -> tuple[Task, ...]:
+    """Tasks with fillers barred while any other target can be shot."""
+    other = [task.usable for task in tasks if pointings[task.pointing].target not in fillers]
+    if not fillers or not other:
+        return tuple(tasks)
+    busy = np.any(other, axis=0)
+    return tuple(
+        replace(task, usable=task.usable & ~busy, why_never="the night's own targets can be shot")
+        if pointings[task.pointing].target in fillers
+        else task
+        for task in tasks
+    )
+
+
+def row_curves(
+    pointings: Sequence[Pointing],
+    tasks: Sequence[Task],
+    known: Mapping[tuple[str, int, str], ValueCurve],
+) -> tuple[ValueCurve, ...]:
+    """One curve for each row of progress, from goal and priority alone where none is known."""
     curves: dict[tuple[str, int, str], ValueCurve] = {}
     for task in tasks:
         pointing = pointings[task.pointing]
         key = (pointing.target, pointing.panel, task.filter)
         if key not in curves:
-            curves[key] = plain_curve(pointing.priority, task.goal_h, task.gathered_h)
+            plain = plain_curve(pointing.priority, task.goal_h, task.gathered_h)
+            curves[key] = known.get(key, plain)
     return tuple(curves.values())
 
 

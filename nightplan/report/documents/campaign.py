@@ -2,33 +2,27 @@
 
 from __future__ import annotations
 
+from nightplan.planning.ahead.rows import BRIGHT
 from nightplan.planning.campaign.campaign import Campaign
 from nightplan.planning.campaign.outlook import NightRow, Outlook
-from nightplan.planning.campaign.waits import BRIGHT, Wait
+from nightplan.planning.campaign.waits import Wait
 from nightplan.report.documents.base import Document
-
-
-class CampaignFilter(Document):
-    """One filter of a target in one night: hours on the clock (changes included), equivalent."""
-
-    filter: str
-    hours: float
-    equivalent_h: float
 
 
 class CampaignNightRow(Document):
     """What one night holds of one target if it is clear; a night may have several rows.
 
-    `hours` are on the clock, overheads included. They belong to the progress that the middle one
-    of all skies has by then.
+    `filter_hours` and their sum `hours` are on the clock, with the shutter open. They belong to
+    the progress that the middle one of all skies has by then.
     """
 
     date: str
     target: str
     train: str
+    filters: list[str]
+    filter_hours: dict[str, float]
     hours: float
     equivalent_h: float
-    filters: list[CampaignFilter]
     moon_illuminated_fraction: float
 
 
@@ -90,6 +84,9 @@ class CampaignDocument(Document):
     night_count: int
     clear_night_chance: float
     skies: int
+    value: float
+    bound: float
+    gap_percent: float
     nights: list[CampaignNightRow]
     nights_reason: str | None = None
     finished: list[CampaignEnd]
@@ -100,17 +97,20 @@ class CampaignDocument(Document):
 
 def campaign_document(campaign: Campaign) -> CampaignDocument:
     """Put a campaign into its document."""
-    sky = campaign.sky
+    sky, done = campaign.asked, campaign.simulation
     return CampaignDocument(
         site=campaign.site,
         date=campaign.evening.isoformat(),
         night_count=len(sky),
         clear_night_chance=campaign.clear_night_chance,
-        skies=0 if campaign.replayed is None else campaign.replayed.histories,
+        skies=0 if done is None else done.histories,
+        value=0.0 if done is None else round(done.value, 4),
+        bound=0.0 if done is None else round(done.bound, 4),
+        gap_percent=0.0 if done is None else round(done.gap_percent, 3),
         nights=[_night(row) for row in campaign.nights],
         nights_reason=campaign.empty_reason,
         finished=[_end(row) for row in campaign.finished],
-        waits=[_wait(row, campaign.targets[row.target].name) for row in campaign.waits],
+        waits=[_wait(row, campaign.found.targets[row.target].name) for row in campaign.waits],
         evenings=[
             CampaignEvening(
                 date=evening.isoformat(),
@@ -133,14 +133,8 @@ def _night(row: NightRow) -> CampaignNightRow:
         train=row.train,
         hours=round(row.hours, 3),
         equivalent_h=round(row.equivalent_h, 3),
-        filters=[
-            CampaignFilter(
-                filter=part.filter,
-                hours=round(part.hours, 3),
-                equivalent_h=round(part.equivalent_h, 3),
-            )
-            for part in row.filters
-        ],
+        filters=[part.filter for part in row.filters],
+        filter_hours={part.filter: round(part.hours, 3) for part in row.filters},
         moon_illuminated_fraction=round(row.moon_illuminated_fraction, 4),
     )
 

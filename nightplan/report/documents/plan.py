@@ -10,8 +10,8 @@ from nightplan.planning.photons.goals import GoalOrigin
 from nightplan.planning.photons.recipes import Purpose, RecipeReason
 from nightplan.planning.photons.short_set import short_set
 from nightplan.planning.schedule.changes import changes
-from nightplan.planning.schedule.plan import NightPlan
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
+from nightplan.planning.tonights_plan.plan import NightPlan
 from nightplan.report.documents.base import Document
 from nightplan.report.documents.frame import PanelPlace
 from nightplan.report.documents.subs import ShortSetRow, SubBreak, short_set_row, sub_breaks

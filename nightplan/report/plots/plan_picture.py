@@ -19,8 +19,8 @@ from nightplan.report.plots.night_picture import (
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-    from nightplan.planning.schedule.plan import NightPlan
     from nightplan.planning.tonight.night import Night
+    from nightplan.planning.tonights_plan.plan import NightPlan
 
 STEP_MIN = 3.0
 BESIDE_H = 0.75

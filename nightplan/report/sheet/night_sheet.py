@@ -15,7 +15,7 @@ from nightplan.report.wording.printed_command import replan_command
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.planning.schedule.plan import NightPlan
+    from nightplan.planning.tonights_plan.plan import NightPlan
 
 Step = Callable[[str], None]
 

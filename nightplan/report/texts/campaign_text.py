@@ -91,7 +91,7 @@ def _nights(campaign: CampaignDocument, dates: list[str]) -> str:
                 row.target,
                 row.train,
                 f"{row.hours:.1f}",
-                " ".join(part.filter for part in row.filters),
+                "  ".join(f"{name} {hours:.1f}" for name, hours in row.filter_hours.items()),
             ]
         )
     heads = ["if clear", "moon", "target", "train", "hours", "filters"]

@@ -4,7 +4,7 @@ A night's working span (window less set-up, tear-down and battery) is cut into e
 half an hour. In each, worth is integrated on samples ten minutes apart, inside the same limits and
 from the same photon budget as the plan of a single night, and taken net of downloads, dithers and
 the meridian flip. What changing filter or target costs depends on the order of work, so it is
-charged where that is decided (`nightplan.planning.campaign.policy`).
+charged where that is decided (`nightplan.planning.ahead.choice`).
 
 A mosaic counts as one place, its target's, with the goal of all its panels together.
 """
@@ -23,6 +23,7 @@ from nightplan.errors import InputError
 from nightplan.light.background import SkyGeometry
 from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget, sky_geometry
 from nightplan.planning.schedule.night_problem import overheads
+from nightplan.planning.schedule.problem import Overheads
 from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
 from nightplan.planning.tonight.night import Night, compute_night
 from nightplan.planning.tonight.night_end import Limit, latest_end
@@ -47,7 +48,7 @@ _HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, eq=False)
-class CampaignNights:
+class NightsAhead:
     """Consecutive nights and the span of each in which subs can lie.
 
     Attributes
@@ -76,6 +77,11 @@ class CampaignNights:
     def __len__(self) -> int:
         return len(self.evenings)
 
+    def first(self, nights: int) -> NightsAhead:
+        """The first so many of them."""
+        fields = self.__dataclass_fields__
+        return NightsAhead(*(getattr(self, name)[:nights] for name in fields))
+
     @property
     def work_h(self) -> Floats:
         """Hours of each night's working span, shape (n,)."""
@@ -100,6 +106,8 @@ class Offer:
     rate : ndarray, shape (night, slot, target, filter)
         Equivalent hours per hour on the clock, net of downloads, dithers and flip; slots that a
         night does not have hold 0.
+    shutter : ndarray, shape (filter,)
+        Share of the clock with the shutter open while a filter runs.
     budget : PhotonBudget
         Of the first night that has a window, one row a target; for wanted signal to noise.
     """
@@ -107,12 +115,13 @@ class Offer:
     train: str
     filters: tuple[str, ...]
     rate: Floats
+    shutter: Floats
     budget: PhotonBudget
 
 
-def campaign_nights(
+def nights_ahead(
     config: Config, first: datetime.date, count: int, progress: Progress | None = None
-) -> CampaignNights:
+) -> NightsAhead:
     """Nights of `count` evenings from `first` on.
 
     `progress` is called with the nights done and their number.
@@ -140,7 +149,7 @@ def campaign_nights(
         0,
     ).astype(np.intp)
     slots[hours <= 0.0] = 0
-    return CampaignNights(
+    return NightsAhead(
         evenings=tuple(evenings),
         nights=tuple(nights),
         start_utc_mjd=edges[:, 0],
@@ -168,7 +177,7 @@ def _working_span(config: Config, night: Night | None) -> tuple[tuple[float, flo
 
 def offers(
     config: Config,
-    nights: CampaignNights,
+    nights: NightsAhead,
     targets: Sequence[Target],
     trains: Sequence[str],
     progress: Progress | None = None,
@@ -215,7 +224,16 @@ def offers(
         if progress is not None:
             progress(first + part.size, worked.size)
     return (
-        tuple(Offer(train, filters, rates[train], budgets[train]) for train in trains),
+        tuple(
+            Offer(
+                train,
+                filters,
+                rates[train],
+                _shutter(config, nights, budgets[train], train),
+                budgets[train],
+            )
+            for train in trains
+        ),
         up_h,
     )
 
@@ -233,7 +251,7 @@ class _NightSky:
 
 
 def _night_sky(
-    config: Config, nights: CampaignNights, index: int, targets: Sequence[Target]
+    config: Config, nights: NightsAhead, index: int, targets: Sequence[Target]
 ) -> _NightSky:
     night = nights.nights[index]
     assert night is not None
@@ -261,7 +279,7 @@ def _night_sky(
     )
 
 
-def _samples_a_slot(nights: CampaignNights, index: int) -> int:
+def _samples_a_slot(nights: NightsAhead, index: int) -> int:
     return max(SAMPLES_A_SLOT, round(nights.slot_h[index] * 60.0 / SAMPLE_MIN))
 
 
@@ -284,7 +302,7 @@ def _step_share(margin_deg: Floats) -> Floats:
 
 def _slot_rates(
     config: Config,
-    nights: CampaignNights,
+    nights: NightsAhead,
     index: int,
     sky: _NightSky,
     train: str,
@@ -297,6 +315,7 @@ def _slot_rates(
     assert night is not None
     slots, slot_h = int(nights.slots[index]), float(nights.slot_h[index])
     rules = overheads(config, night, train)
+    shutter = _open_share(rules, budget)
     answer = np.zeros((most, worth.shape[0], worth.shape[1]))
     flip_h = rules.flip_s + rules.slew_centre_s + rules.settle_s + rules.stop_before_meridian_s
     flip_h = (flip_h + (rules.focus_s if rules.focus_after_flip else 0.0)) / _HOUR_S
@@ -309,11 +328,22 @@ def _slot_rates(
         count = mask[:, :-1].astype(np.float64) + mask[:, 1:]
         mean = (value[:, :-1] + value[:, 1:]) / np.maximum(count, 1.0)
         pieces = mean * sky.usable_share[name]
-        sub_s = float(budget.sub_s[column])
-        shutter = sub_s / (sub_s + rules.download_s + rules.dither_s / rules.dither_every)
         by_slot = pieces.reshape(pieces.shape[0], slots, -1).mean(axis=2)
-        answer[:slots, :, column] = shutter * by_slot.T * keep
+        answer[:slots, :, column] = shutter[column] * by_slot.T * keep
     return answer
+
+
+def _open_share(rules: Overheads, budget: PhotonBudget) -> Floats:
+    """Share of the clock with the shutter open, (filter,): downloads and dithers taken off."""
+    sub_s = np.asarray(budget.sub_s, dtype=float)
+    open_share: Floats = sub_s / (sub_s + rules.download_s + rules.dither_s / rules.dither_every)
+    return open_share
+
+
+def _shutter(config: Config, nights: NightsAhead, budget: PhotonBudget, train: str) -> Floats:
+    night = nights.nights[int(np.argmax(nights.slots > 0))]
+    assert night is not None
+    return _open_share(overheads(config, night, train), budget)
 
 
 def _joined(parts: Sequence[SkyGeometry]) -> SkyGeometry:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
-from nightplan.planning.choosing.night_targets import best_targets, named_targets
+from nightplan.planning.choosing.night_targets import candidates, named_targets
 from nightplan.planning.choosing.train_choice import NightTrain
 from nightplan.planning.framing.framing import Framing
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
@@ -16,8 +16,9 @@ from nightplan.planning.schedule.night_problem import NightProblem, night_proble
 from nightplan.planning.schedule.plan_reading import check_same_rig
 from nightplan.planning.schedule.replan import Replan, with_past
 from nightplan.planning.schedule.solver import Solution, solve
-from nightplan.planning.schedule.trains import as_scheduled, trains_and_framings
 from nightplan.planning.tonight.setup_timeline import SetupTimeline, setup_timeline
+from nightplan.planning.tonights_plan.decision import Decision, decide, kept_curves
+from nightplan.planning.tonights_plan.trains import as_scheduled
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from nightplan.model.target import Target
     from nightplan.planning.tonight.night import Night
 
-MOST_TARGETS = 12
+MOST_NAMED = 40
 SOLVE_S = 5.0
 REPLAN_S = 1.5
 
@@ -35,22 +36,34 @@ class NightPlan:
     """Everything that was decided for one night, and what it was decided from.
 
     `posed` and `solution` are None for a night without a window or without targets;
-    `empty_reason` then says why. `train` is the train that the night begins with; `framings`
-    are those of the train that each target is shot with, in the order of `targets`. `replanned`
+    `empty_reason` then says why. `replanned`
     says that it is the rest of a night, from `posed.problem.now_s` on.
     """
 
     config: Config
     night: Night
-    targets: tuple[Target, ...]
-    train: NightTrain
-    framings: tuple[Framing, ...]
+    decision: Decision
     setup: SetupTimeline
     posed: NightProblem | None
     solution: Solution | None
     empty_reason: str | None
     notices: tuple[str, ...]
     replanned: bool = False
+
+    @property
+    def targets(self) -> tuple[Target, ...]:
+        """Tonight's targets."""
+        return self.decision.targets
+
+    @property
+    def train(self) -> NightTrain:
+        """The train that the night begins with."""
+        return self.decision.train
+
+    @property
+    def framings(self) -> tuple[Framing, ...]:
+        """How each target is framed in its train, in the order of `targets`."""
+        return self.decision.framings
 
     def framing(self, target: str) -> Framing:
         """The framing of a target in its train tonight. Raises KeyError for another target."""
@@ -80,9 +93,7 @@ def plan_in_force(
     return NightPlan(
         config,
         night,
-        targets,
-        kept_train(targets, kept),
-        framings,
+        Decision(targets, framings, kept_train(targets, kept), kept_curves(kept)),
         setup_timeline(config, night),
         None,
         None,
@@ -123,35 +134,23 @@ def make_plan(
         More targets than a night can hold are named, or `again` does not fit.
     """
     earlier = earlier or EarlierNights()
-    if again is not None and again.plan is not None and not names:
-        names = tuple(dict.fromkeys(row["target"] for row in again.plan.get("targets", ())))
-    names = tuple(names) or config.preferences.targets
-    if names:
-        targets = named_targets(catalog, names)
-    else:
-        targets = best_targets(config, night, catalog, earlier.by_filter())
-    earlier = with_configured(config, earlier, targets)
-    if len(targets) > MOST_TARGETS:
-        raise InputError(
-            "command line", "TARGET", len(targets), f"at most {MOST_TARGETS} targets a night"
-        )
     setup = setup_timeline(config, night)
     if again is not None and again.plan is not None:
-        check_same_rig(config, again.plan, again.source)
-        framings = kept_framings(config, targets, again.plan, again.source, earlier)
-        train = kept_train(targets, again.plan)
+        decision = _in_force(config, catalog, names, again, earlier)
     else:
-        train, framings = trains_and_framings(config, night, targets, setup, earlier)
+        decision = _decision(config, night, catalog, names, earlier)
+    targets = decision.targets
+    earlier = with_configured(config, earlier, targets)
     empty = None
     if night.window_utc_mjd is None:
         empty = "no_darkness"
     elif not targets:
         empty = "no_target_is_up"
     if empty is not None:
-        return NightPlan(
-            config, night, targets, train, framings, setup, None, None, empty, night.notices
-        )
-    posed = night_problem(config, night, targets, framings, setup, earlier)
+        return NightPlan(config, night, decision, setup, None, None, empty, night.notices)
+    posed = night_problem(
+        config, night, targets, decision.framings, setup, earlier, decision.curves, decision.fillers
+    )
     past: list[str] = []
     if again is not None:
         problem, past = with_past(posed.problem, again)
@@ -164,9 +163,7 @@ def make_plan(
     return NightPlan(
         config,
         night,
-        targets,
-        as_scheduled(train, posed.problem, solution.schedule),
-        framings,
+        replace(decision, train=as_scheduled(decision.train, posed.problem, solution.schedule)),
         setup,
         posed,
         solution,
@@ -174,3 +171,38 @@ def make_plan(
         (*night.notices, *past, *solution.notes),
         again is not None,
     )
+
+
+def _decision(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    names: Sequence[str],
+    earlier: EarlierNights,
+) -> Decision:
+    """Targets, train, framings and curves of a night that is planned whole."""
+    if names:
+        targets = named_targets(catalog, names)
+        wanted = (True,) * len(targets)
+        if len(targets) > MOST_NAMED:
+            raise InputError("plan", "targets", len(targets), f"at most {MOST_NAMED} targets")
+    else:
+        found = candidates(config, [night], catalog, earlier.by_filter())
+        targets, wanted = found.targets, found.wanted
+    return decide(config, night, targets, wanted, with_configured(config, earlier, targets))
+
+
+def _in_force(
+    config: Config,
+    catalog: Catalog,
+    names: Sequence[str],
+    again: Replan,
+    earlier: EarlierNights,
+) -> Decision:
+    """Targets, train, framings and curves of the plan in force, all as it has them."""
+    assert again.plan is not None
+    check_same_rig(config, again.plan, again.source)
+    kept = tuple(dict.fromkeys(row["target"] for row in again.plan.get("targets", ())))
+    targets = named_targets(catalog, tuple(names) or kept)
+    framings = kept_framings(config, targets, again.plan, again.source, earlier)
+    return Decision(targets, framings, kept_train(targets, again.plan), kept_curves(again.plan))

@@ -1,0 +1,246 @@
+"""Which targets a clear night serves, through which train, and how many hours each filter gets.
+
+The one rule that tonight's plan and every later night of a campaign share: begun targets first;
+a new one only where those begun leave over half an hour; at most so many a night; one train a
+night; hours by `nightplan.planning.ahead.response`. Works on many states of progress at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nightplan.planning.ahead.futures import Futures
+from nightplan.planning.ahead.response import STEPS, Response, respond
+from nightplan.planning.ahead.rows import BEGUN_H, Rows
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.intp]
+
+FIRST = 1e6
+"""Factor that puts one class of targets before another."""
+SPARE_H = 0.5
+"""Hours that must be left over before another target is opened, or a filler is called in."""
+NEAR_BEST = 0.9
+"""A row's hours are counted at its rate in slots where it earns at least this share of the best."""
+
+
+@dataclass(frozen=True)
+class NightRules:
+    """What a night's choice keeps to.
+
+    `change_h` are hours that each filter of a target costs (change and focus), `target_h` those
+    that each target after the first costs (slew, centring, focus).
+    """
+
+    slot_h: float
+    most_targets: int
+    shortest_h: float
+    change_h: float
+    target_h: float
+
+
+@dataclass(frozen=True, eq=False)
+class NightChoice:
+    """What each state does with the night.
+
+    Attributes
+    ----------
+    chosen : bool array (state, target)
+        Targets of the night, fillers left out.
+    filler : bool array (state, target)
+        Called in for hours that no chosen target can use.
+    tonight_h, clock_h : array (state, row)
+        Equivalent hours and hours on the clock, changes paid for.
+    later_h : array (state, future, row)
+    train : int array (state,)
+        Index of the night's train; -1 where nothing can be done.
+    gain : array (state,)
+        Value that the night adds, mean over the futures.
+    """
+
+    chosen: Bools
+    filler: Bools
+    tonight_h: Floats
+    clock_h: Floats
+    later_h: Floats
+    train: Ints
+    gain: Floats
+
+
+def choose_night(
+    rows: Rows,
+    had_h: Floats,
+    rate: Floats,
+    futures: Futures,
+    rules: NightRules,
+    *,
+    lead: Floats | None = None,
+    steps: int = STEPS,
+) -> NightChoice:
+    """Choose targets, train and hours of one night.
+
+    Parameters
+    ----------
+    had_h : array (state, row)
+    rate : array (slot, row)
+        Equivalent hours per hour tonight.
+    lead : array (target,), optional
+        Factors, powers of `FIRST`, that put classes of targets before others; begun ones lead all.
+    """
+    states, count = had_h.shape[0], rows.targets
+    best = NightChoice(
+        np.zeros((states, count), dtype=bool),
+        np.zeros((states, count), dtype=bool),
+        np.zeros_like(had_h),
+        np.zeros_like(had_h),
+        np.zeros((states, futures.count, had_h.shape[1])),
+        np.full(states, -1, dtype=np.intp),
+        np.zeros(states),
+    )
+    for train in np.unique(rows.train[rate.any(axis=0)]):
+        own = np.where(rows.train == train, rate, 0.0)
+        best = _better(best, _through(rows, had_h, own, futures, rules, lead, (int(train), steps)))
+    return best
+
+
+def _better(one: NightChoice, other: NightChoice) -> NightChoice:
+    wins = other.gain > one.gain
+
+    def pick(a: NDArray[np.generic], b: NDArray[np.generic]) -> NDArray[np.generic]:
+        return np.where(wins.reshape((-1,) + (1,) * (a.ndim - 1)), b, a)
+
+    fields = NightChoice.__dataclass_fields__
+    return NightChoice(*(pick(getattr(one, name), getattr(other, name)) for name in fields))  # type: ignore[arg-type]
+
+
+def _through(
+    rows: Rows,
+    had_h: Floats,
+    rate: Floats,
+    futures: Futures,
+    rules: NightRules,
+    lead: Floats | None,
+    train_steps: tuple[int, int],
+) -> NightChoice:
+    """The night through one train, its response in so many steps."""
+    train, steps = train_steps
+    weight = rows.weight(had_h)
+    slots_h = np.broadcast_to(rate * rules.slot_h, (had_h.shape[0], *rate.shape))
+    free = respond(rows, had_h, weight, slots_h, futures, steps)
+    chosen, filler, filled = _targets(rows, had_h, free, rate, rules, lead)
+    allowed = chosen[:, rows.target][:, None, :] | (
+        filler[:, rows.target][:, None, :] & ~filled[:, :, None]
+    )
+    found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps)
+    clock = _clock_h(found, slots_h * allowed, rules.slot_h)
+    short = (clock > 0.0) & (clock < rules.shortest_h)
+    if short.any():
+        allowed = allowed & ~short[:, None, :]
+        found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps)
+        clock = _clock_h(found, slots_h * allowed, rules.slot_h)
+    kept = _after_changes(rows, clock, rules)
+    tonight = found.tonight_h * kept
+    had_later = had_h[:, None, :] + found.later_h
+    gain = rows.value(had_later + tonight[:, None, :], weight[:, None, :]) - rows.value(
+        had_later, weight[:, None, :]
+    )
+    used = (clock @ rows.member) > 0.0
+    return NightChoice(
+        chosen & used,
+        filler & used,
+        tonight,
+        clock,
+        found.later_h,
+        np.where(used.any(axis=1), train, -1),
+        gain.mean(axis=1),
+    )
+
+
+def _targets(
+    rows: Rows,
+    had_h: Floats,
+    free: Response,
+    rate: Floats,
+    rules: NightRules,
+    lead: Floats | None,
+) -> tuple[Bools, Bools, Bools]:
+    """Chosen targets and fillers (state, target), and slots that the chosen can use (state, slot).
+
+    A target counts by what it earns where the night is shared freely among all.
+    """
+    states, count = had_h.shape[0], rows.targets
+    wanted = np.where(had_h < rows.goal_h, free.price, 0.0)
+    earns = (wanted * free.tonight_h) @ rows.member
+    able = _by_target(rows, wanted, rate)
+    usable = able > 0.0
+    # Where free sharing gives a target nothing it can still be called on, by what it could earn.
+    earns = earns + 1e-3 * able.sum(axis=1) * rules.slot_h
+    open_h = (np.maximum(rows.goal_h - had_h, 0.0) / _mean_rate(rate)) @ rows.member
+    begun = ((had_h @ rows.member) >= BEGUN_H) & ~rows.done(had_h)
+    if lead is not None:
+        earns = earns * lead
+    earns = np.where(begun, earns * FIRST**2, earns)
+    chosen = np.zeros((states, count), dtype=bool)
+    every = np.arange(states)
+    night_h = usable.any(axis=2).sum(axis=1) * rules.slot_h
+    for _ in range(rules.most_targets):
+        able_h = (usable & chosen[:, None, :]).any(axis=2).sum(axis=1) * rules.slot_h
+        spare = night_h - np.minimum(able_h, (open_h * chosen).sum(axis=1)) > SPARE_H
+        gain = np.where(begun | spare[:, None], earns, 0.0)
+        gain[chosen] = 0.0
+        at = gain.argmax(axis=1)
+        take = gain[every, at] > 0.0
+        chosen[every[take], at[take]] = True
+    shown = _by_target(rows, np.ones_like(wanted), rate) > 0.0
+    filled = np.asarray((shown & chosen[:, None, :]).any(axis=2))
+    left = np.where(filled[:, :, None], 0.0, _by_target(rows, free.price, rate))
+    idle_h = (left > 0.0).any(axis=2).sum(axis=1) * rules.slot_h
+    filler = np.zeros_like(chosen)
+    at = left.sum(axis=1).argmax(axis=1)
+    take = idle_h >= SPARE_H
+    filler[every[take], at[take]] = True
+    return chosen, filler & ~chosen, filled
+
+
+def _by_target(rows: Rows, price: Floats, rate: Floats) -> Floats:
+    """Most that a target's rows earn in each slot, (state, slot, target)."""
+    earned = price[:, None, :] * rate[None]
+    result = np.zeros((price.shape[0], rate.shape[0], rows.targets))
+    for target in range(rows.targets):
+        result[:, :, target] = earned[:, :, rows.target == target].max(axis=2, initial=0.0)
+    return result
+
+
+def _mean_rate(rate: Floats) -> Floats:
+    """Mean rate of each row over the slots that it can use, (row,); never 0."""
+    used = (rate > 0.0).sum(axis=0)
+    return np.where(used > 0, rate.sum(axis=0) / np.maximum(used, 1), 1.0)
+
+
+def _clock_h(found: Response, slots_h: Floats, slot_h: float) -> Floats:
+    """Hours on the clock of each row, (state, row), from its rate where it earns about the most."""
+    earned = found.price[:, None, :] * slots_h
+    near = (earned >= NEAR_BEST * earned.max(axis=2, keepdims=True)) & (slots_h > 0.0)
+    near = np.where(near.any(axis=1, keepdims=True), near, slots_h > 0.0)
+    mean = (slots_h * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1) / slot_h
+    clock = np.where(mean > 0.0, found.tonight_h / np.maximum(mean, 1e-12), 0.0)
+    clock[clock < 1e-3] = 0.0
+    # Rates of near slots only are a little off; the night is not longer than its usable slots.
+    whole = (slots_h > 0.0).any(axis=2).sum(axis=1) * slot_h
+    total = clock.sum(axis=1)
+    scale = np.where(total > 0.0, np.minimum(1.0, whole / np.maximum(total, 1e-12)), 1.0)
+    return np.asarray(clock * scale[:, None])
+
+
+def _after_changes(rows: Rows, clock_h: Floats, rules: NightRules) -> Floats:
+    """Share of the hours that changes of filter and target leave, (state, 1)."""
+    filters = (clock_h > 0.0).sum(axis=1)
+    targets = ((clock_h @ rows.member) > 0.0).sum(axis=1)
+    lost = filters * rules.change_h + np.maximum(targets - 1, 0) * rules.target_h
+    total = clock_h.sum(axis=1)
+    kept = np.where(total > 0.0, 1.0 - lost / np.maximum(total, 1e-12), 1.0)
+    return np.asarray(np.maximum(kept, 0.5)[:, None])

@@ -1,0 +1,143 @@
+"""Tonight's hours and the hours of sampled futures, shared out so that their mean value is
+largest.
+
+    max over x of (1/K) Σ_k max over y_k of V(had + tonight(x) + later_k(y_k))
+
+V is concave, x and y_k share out slots among rows, one train a night. Solved by the method of
+Frank & Wolfe 1956, Naval Res. Logist. Q. 3, 95: each step gives every slot to the row whose hour
+is worth most at the present slopes, then moves 2/(step + 2) of the way (Jaggi 2013, ICML 28,
+427). Its dual gap (Jaggi 2013, eq. 2) bounds what is left to gain, at every step.
+
+Many states of progress are worked through at once: axis 0 is the state (a history, a choice of
+targets), and all states see the same futures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nightplan.planning.ahead.futures import Futures
+from nightplan.planning.ahead.rows import Rows
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+STEPS = 60
+"""Steps of the method: the gap is then under 1 % of what the hours are worth."""
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """What each state's best sharing of hours brings.
+
+    Attributes
+    ----------
+    tonight_h : array (state, row)
+        Equivalent hours of tonight, slots shared freely.
+    later_h : array (state, future, row)
+    price : array (state, row)
+        Value of one more equivalent hour tonight, mean over the futures.
+    """
+
+    tonight_h: Floats
+    later_h: Floats
+    price: Floats
+
+
+def respond(
+    rows: Rows,
+    had_h: Floats,
+    weight: Floats,
+    tonight_h: Floats,
+    futures: Futures,
+    steps: int = STEPS,
+) -> Response:
+    """Share out tonight's slots and those of the futures.
+
+    Parameters
+    ----------
+    had_h, weight : array (state, row)
+    tonight_h : array (state, slot, row)
+        Equivalent hours that each slot of tonight offers; 0 where a row may not be shot.
+    """
+    states, size = had_h.shape
+    tonight = np.zeros((states, size))
+    later = np.zeros((states, futures.count, size))
+    groups = _trains(rows)
+    offered = futures.offered_h
+    lookahead = offered.shape[1] > 0
+    price = np.zeros((states, size))
+    for step in range(steps):
+        slope = weight[:, None, :] * rows.slope((had_h + tonight)[:, None, :] + later)
+        price = slope.mean(axis=1)
+        part = 2.0 / (step + 2.0)
+        tonight += part * (_best(price[:, None, None, :], tonight_h, groups) - tonight)
+        if lookahead:
+            later += part * (_best_nights(slope, offered, groups) - later)
+    return Response(tonight, later, price)
+
+
+def _trains(rows: Rows) -> list[NDArray[np.intp]]:
+    """Rows of each train."""
+    return [np.flatnonzero(rows.train == train) for train in np.unique(rows.train)]
+
+
+def _best(price: Floats, slot_h: Floats, groups: list[NDArray[np.intp]]) -> Floats:
+    """Hours (state, row) of the most valuable night: one train, each slot to its best row."""
+    return _best_nights(price[:, :, 0, :], slot_h[:, None, :, :], groups, own=True)[:, 0]
+
+
+def _best_nights(
+    slope: Floats, offered_h: Floats, groups: list[NDArray[np.intp]], own: bool = False
+) -> Floats:
+    """Hours (state, future, row) where each night takes its best train, each slot its best row.
+
+    `slope` is (state, future, row); `offered_h` (future, night, slot, row) for all states alike,
+    or with `own` (state, night, slot, row) and a single future.
+    """
+    states, count, size = slope.shape
+    table = offered_h[:, None] if own else offered_h[None]
+    earned, hours, chosen = [], [], []
+    for group in groups:
+        own_h = np.broadcast_to(table[..., group], (states, count, *table.shape[2:4], group.size))
+        value = own_h * slope[:, :, None, None, group]
+        best = value.argmax(axis=-1)
+        earned.append(np.take_along_axis(value, best[..., None], -1)[..., 0].sum(axis=-1))
+        hours.append(np.take_along_axis(own_h, best[..., None], -1)[..., 0])
+        chosen.append(group[best])
+    first = np.argmax(np.stack(earned), axis=0)
+    result = np.zeros(states * count * size)
+    base = (np.arange(states * count) * size).reshape(states, count, 1, 1)
+    for number in range(len(groups)):
+        taken = hours[number] * (first == number)[..., None]
+        place = base + chosen[number]
+        result += np.bincount(place.ravel(), taken.ravel(), states * count * size)
+    return result.reshape(states, count, size)
+
+
+def foresight_bound(
+    rows: Rows, had_h: Floats, weight: Floats, futures: Futures, steps: int = STEPS
+) -> float:
+    """Most value that any way of sharing out could add on the mean, clear nights known ahead.
+
+    No policy knows the sky, so none reaches more (information relaxation: Brown, Smith & Sun
+    2010, Oper. Res. 58, 785); slots are shared freely and changes cost nothing. What the method
+    leaves is added by its dual gap.
+
+    Parameters
+    ----------
+    had_h, weight : array (row,)
+    futures : Futures
+        The histories, their nights from the first on.
+    """
+    none = np.zeros((1, 1, had_h.size))
+    found = respond(rows, had_h[None], weight[None], none, futures, steps)
+    reached = had_h + found.later_h[0]
+    slope = weight * rows.slope(reached)
+    best = _best_nights(slope[None], futures.offered_h, _trains(rows))[0]
+    gap = (slope * (best - found.later_h[0])).sum(axis=1)
+    added = rows.value(reached, weight) - rows.value(had_h, weight)
+    return float((added + np.maximum(gap, 0.0)).mean())

@@ -1,0 +1,182 @@
+"""Rows of progress over several nights: every wanted filter of every target, as arrays.
+
+A mosaic counts as one row a filter here, with the goal of all its panels together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nightplan.model.goals import goal_for
+from nightplan.planning.photons.goals import target_goals
+from nightplan.planning.value.progress_value import (
+    FALL,
+    LEAST_GOAL_H,
+    slope_of_share,
+    target_weight,
+    value_of_share,
+)
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.model.target import Target
+    from nightplan.planning.ahead.nights_ahead import Offer
+    from nightplan.planning.returning.earlier_nights import EarlierNights
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+DONE = 1.0 - 1e-9
+"""Share of a goal from which it counts as reached."""
+BEGUN_H = 0.25
+"""Equivalent hours from which a target counts as begun; less is a test shot."""
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Arrays (row,), in the order of the targets and of the wheel.
+
+    Attributes
+    ----------
+    target, filter, train : ndarray of int
+        Indices into the targets, the wheel's filters and the trains.
+    goal_h, gathered_h : ndarray
+        Equivalent hours over all panels.
+    priority : ndarray
+        Of the target.
+    panels : ndarray of int
+    shutter : ndarray
+        Share of the clock with the shutter open.
+    dear : ndarray
+        How much of a row's hours only dark nights bring, 0 to 1.
+    fall : float
+        Of the value's slope, by `preferences.balance`.
+    """
+
+    target: Ints
+    filter: Ints
+    train: Ints
+    goal_h: Floats
+    gathered_h: Floats
+    priority: Floats
+    panels: Ints
+    shutter: Floats
+    dear: Floats
+    fall: float
+
+    @property
+    def targets(self) -> int:
+        """How many targets there are."""
+        return int(self.target.max(initial=-1)) + 1
+
+    @property
+    def member(self) -> Floats:
+        """1 where a row is a target's, (row, target)."""
+        return (self.target[:, None] == np.arange(self.targets)).astype(np.float64)
+
+    def share(self, had_h: Floats) -> Floats:
+        """Share of each target's goals, all filters together, (..., target)."""
+        goals = self.goal_h @ self.member
+        return np.asarray((np.minimum(had_h, self.goal_h) @ self.member) / goals)
+
+    def weight(self, had_h: Floats) -> Floats:
+        """Weight of each row when `had_h` (..., row) are gathered, (..., row)."""
+        weight: Floats = target_weight(self.priority, self.share(had_h)[..., self.target])
+        return weight
+
+    def slope(self, had_h: Floats) -> Floats:
+        """Value of one more hour, weight apart, (..., row)."""
+        return slope_of_share(had_h / self.goal_h, self.fall, self.dear)
+
+    def value(self, had_h: Floats, weight: Floats) -> Floats:
+        """Value of what is gathered, (...,), from `had_h` (..., row) at given weights."""
+        reached = value_of_share(had_h / self.goal_h, self.fall, self.dear)
+        return np.asarray((weight * self.goal_h * reached).sum(axis=-1))
+
+    def done(self, had_h: Floats) -> NDArray[np.bool_]:
+        """Whether all of a target's goals are reached, (..., target)."""
+        short = (had_h / self.goal_h < DONE).astype(np.float64)
+        return np.asarray(short @ self.member) == 0.0
+
+
+def progress_rows(
+    config: Config,
+    targets: Sequence[Target],
+    trains: Sequence[str],
+    panels: Sequence[int],
+    offered: Mapping[str, Offer],
+    earlier: EarlierNights,
+) -> Rows:
+    """Rows of targets that are each shot through one train.
+
+    Parameters
+    ----------
+    trains, panels
+        Per target: its train and its panels.
+    offered : mapping of train to Offer
+    """
+    names, wheel = list(config.train), list(config.filter)
+    goals = {train: target_goals(config, targets, train, offered[train].budget) for train in set(trains)}
+    table: list[tuple[float, ...]] = []
+    for index, (target, train) in enumerate(zip(targets, trains, strict=True)):
+        goal = goal_for(config, target)
+        priority = 1.0 if goal is None else goal.priority
+        count = panels[index]
+        for item in goals[train][index].wanted:
+            gathered = sum(
+                earlier.gathered_h(target.name, panel, item.filter, train)
+                for panel in range(1, count + 1)
+            )
+            goal_h = max(item.goal_h, LEAST_GOAL_H) * count
+            column = wheel.index(item.filter)
+            shutter = float(offered[train].shutter[column])
+            whole = (index, column, names.index(train), count)
+            table.append((*whole, goal_h, gathered, priority, shutter))
+    columns = np.array(table, dtype=float).reshape(-1, 8).T
+    target_of, filter_of, train_of, panel_count = columns[:4].astype(np.intp)
+    return Rows(
+        target=target_of,
+        filter=filter_of,
+        train=train_of,
+        goal_h=columns[4],
+        gathered_h=columns[5],
+        priority=columns[6],
+        panels=panel_count,
+        shutter=columns[7],
+        dear=np.ones(len(table)),
+        fall=FALL[config.preferences.balance],
+    )
+
+
+def row_rates(rows: Rows, offered: Mapping[str, Offer], trains: Sequence[str]) -> Floats:
+    """Equivalent hours per hour of each row, (night, slot, row)."""
+    parts = [
+        offered[trains[train]].rate[:, :, target, column]
+        for train, target, column in zip(rows.train, rows.target, rows.filter, strict=True)
+    ]
+    return np.stack(parts, axis=-1)
+
+
+BRIGHT = 0.75
+"""Illuminated fraction from which a night counts as a bright one."""
+
+
+def dark_only(rate: Floats, moon_illuminated_fraction: Floats) -> Floats:
+    """How much of each row's hours only dark nights bring, 0 to 1, (row,).
+
+    From the best rate of bright nights beside that of all; 1 where no night is bright.
+    """
+    best = rate.max(axis=1)
+    bright = np.nan_to_num(moon_illuminated_fraction) >= BRIGHT
+    most = best.max(axis=0, initial=0.0)
+    if not bright.any():
+        return np.ones(most.size)
+    # Before and after the moon a bright night is dark; the night at full moon shows what it leaves.
+    least = np.where(best[bright] > 0.0, best[bright], np.inf).min(axis=0)
+    left = np.where(np.isfinite(least), least, 0.0)
+    return np.asarray(1.0 - left / np.maximum(most, 1e-12))
