@@ -124,7 +124,7 @@ class Preferences(Section):
     wanted_snr: Annotated[float, Field(gt=0.0, le=10_000.0)] = 30.0
     goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
     star_colour_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
-    tonight_most_targets: Annotated[int, Field(ge=1, le=12)] = 3
+    tonight_most_targets: Annotated[int, Field(ge=1, le=12)] = 2
     dark_broadband: DarkClass = "astronomical"
     dark_narrowband: DarkClass = "nautical"
     shortest_block_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0

@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 import tomlkit
+from nightplan.planning.schedule.plan import make_plan
 
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
-from nightplan.planning.schedule.plan import make_plan
 from nightplan.planning.tonight.night import compute_night
 
 PAGE = Path(__file__).parents[2] / "docs" / "how-to" / "your-rig.md"

@@ -43,6 +43,7 @@ def imported_rooms(tree: ast.AST) -> set[str]:
 
 # The rooms of planning, from the ground up: each imports from those before it only.
 PLANNING = [
+    "value",
     "tonight",
     "optics",
     "photons",
@@ -51,7 +52,6 @@ PLANNING = [
     "choosing",
     "calibration",
     "season",
-    "value",
     "schedule",
     "ahead",
     "tonights_plan",

@@ -160,8 +160,8 @@ def test_a_longer_campaign_holds_the_shorter_one(demo: Config, catalog, autumn: 
 
 def test_a_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> None:
     # The plan of the night is proved near its bound; the campaign's estimate must be close to it.
-    from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonights_plan.plan import make_plan
 
     plan = make_plan(demo, compute_night(demo.site, FIRST), catalog, ["M 33"])
     one = make_campaign(demo, FIRST, 1, catalog, ["M 33"], chance=1.0)

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
 from nightplan.planning.campaign.policy import DONE, Rows, night_work, utility
 from nightplan.planning.campaign.skies import clear_nights, median_share, replay, typical_rates
 

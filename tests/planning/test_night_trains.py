@@ -16,12 +16,12 @@ from nightplan.planning.choosing.train_assignment import best_assignment
 from nightplan.planning.choosing.train_choice import rank_trains
 from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
 from nightplan.planning.schedule.check import violations
-from nightplan.planning.tonights_plan.plan import make_plan
 from nightplan.planning.schedule.problem import Overheads, RigState
 from nightplan.planning.schedule.schedule import evaluate, ledger_min
 from nightplan.planning.schedule.solver import Effort, solve
 from nightplan.planning.schedule.solving.resume import resume
 from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonights_plan.plan import make_plan
 from nightplan.report.documents.plan import plan_document
 from nightplan.report.wording.order_of_work import order_of_work, trains_in_order
 

@@ -18,10 +18,10 @@ from nightplan.model.starter import demo_config
 from nightplan.planning.returning.earlier_nights import EarlierNights
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.done import parse_done
-from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
 from nightplan.planning.schedule.plan_reading import read_plan_document
 from nightplan.planning.schedule.replan import Replan
 from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
 from nightplan.report.documents.plan import PlanDocument, plan_document
 from nightplan.report.texts.plan_text import plan_text
 from nightplan.sky.times import mjd_from_iso

@@ -121,7 +121,9 @@ def progress_rows(
     offered : mapping of train to Offer
     """
     names, wheel = list(config.train), list(config.filter)
-    goals = {train: target_goals(config, targets, train, offered[train].budget) for train in set(trains)}
+    goals = {
+        train: target_goals(config, targets, train, offered[train].budget) for train in set(trains)
+    }
     table: list[tuple[float, ...]] = []
     for index, (target, train) in enumerate(zip(targets, trains, strict=True)):
         goal = goal_for(config, target)

@@ -12,6 +12,7 @@ from nightplan.errors import TargetError
 from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.goals import wanted_filters
+from nightplan.planning.value.progress_value import target_weight
 from nightplan.sky.galactic import sin_galactic_latitude
 
 if TYPE_CHECKING:
@@ -26,6 +27,8 @@ FULL_SIZE_SHARE = 0.35
 """Share of the field's short side at which a target counts as filling it."""
 PANEL_COST = 0.8
 """What each further panel leaves of the framing part."""
+BEGUN = 3.0
+"""What a begun target leads by: more than the best new one gains by its looks."""
 CLUSTERS = ("open_cluster", "globular_cluster")
 
 
@@ -82,25 +85,32 @@ def priorities(config: Config, catalog: Catalog) -> dict[str, float]:
     }
 
 
-def missing_shares(
+def gathered_table(
     config: Config, catalog: Catalog, gathered_h: Mapping[str, Mapping[str, float]]
-) -> dict[str, float]:
-    """Mean over a target's filters of what is left of the goal; only for targets with hours."""
-    own: dict[int, dict[str, float]] = {}
+) -> Floats:
+    """Equivalent hours of earlier nights, (target, filter) along the wheel."""
+    wheel = list(config.filter)
+    table = np.zeros((len(catalog), len(wheel)))
     configured = {name: goal.gathered_hours for name, goal in config.goal.items()}
     for name, hours in (*configured.items(), *gathered_h.items()):
         row = _row(catalog, name)
         if row is not None:
-            table = own.setdefault(row, {})
             for filter_name, value in hours.items():
-                table[filter_name] = table.get(filter_name, 0.0) + value
-    shares = {}
-    for row, table in own.items():
-        target = catalog.target(row)
-        wanted = wanted_filters(config, target)
-        left = [max(0.0, 1.0 - table.get(item.filter, 0.0) / item.goal_h) for item in wanted]
-        shares[target.name] = sum(left) / len(left)
-    return shares
+                if filter_name in wheel:
+                    table[row, wheel.index(filter_name)] += value
+    return table
+
+
+def begun_part(config: Config, catalog: Catalog, gathered_h: Floats) -> Floats:
+    """1 for a new target, `BEGUN` more and rising for one that was begun, 0 for a done one."""
+    part = np.ones(len(catalog))
+    for row in np.flatnonzero(gathered_h.any(axis=1)):
+        own = dict(zip(config.filter, gathered_h[row], strict=True))
+        wanted = wanted_filters(config, catalog.target(int(row)))
+        share = [min(1.0, own[item.filter] / item.goal_h) for item in wanted]
+        whole = float(np.average(share, weights=[item.goal_h for item in wanted]))
+        part[row] = 0.0 if min(share) >= 1.0 else BEGUN + target_weight(1.0, whole)
+    return part
 
 
 def _row(catalog: Catalog, name: str) -> int | None:

@@ -2,13 +2,14 @@
 
 The score is a product of parts, each from 0 to 1 (priority aside):
 
-- `time`: equivalent hours that the night offers the target's leading filter, as far as its goal
-  can use them, over the window;
+- `tonight`: what the night would add if it were given to the target in that train, its filters
+  shared out as the value of progress has it (`nightplan.planning.value`), over the window;
 - `framing`: how the target fills and fits the field of its best train;
 - `contrast`: signal to noise of one equivalent hour against half the wanted one; of a star
   cluster, times its share of the starlight in its outline, for a sparse one is lost in the field;
 - `priority`: as set for a goal, else 1;
-- `missing`: share of the goal that earlier nights have left.
+- `begun`: 1 for a new target; more for one that was begun, the more the further it is, so that it
+  is finished first; 0 for one whose goals are reached.
 
 The weights are ours; each part can be read on its own.
 """
@@ -23,10 +24,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.planning.choosing.score_parts import (
+    begun_part,
     by_name,
     contrast_part,
     framing_part,
-    missing_shares,
+    gathered_table,
     priorities,
 )
 from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_rows
@@ -37,6 +39,8 @@ from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.photons.recipes import leading_filters
 from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
 from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
+from nightplan.planning.value.night_value import night_value
+from nightplan.planning.value.progress_value import FALL
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
@@ -49,8 +53,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 GRID_MIN = 10.0
+STEPS_A_SLOT = 3
 FINE_GRID_MIN = 1.0
-PARTS = ("time", "framing", "contrast", "priority", "missing")
+PARTS = ("tonight", "framing", "contrast", "priority", "begun")
 SHORTEST_H = 0.25
 """A target that is up for less than this is not worth a slew."""
 FIRST_LOOK = 1200
@@ -111,8 +116,10 @@ class _Columns:
     coverage: Floats
     panels: NDArray[np.intp]
     priority: Floats
-    missing: Floats
-    time: Floats = field(default_factory=lambda: np.empty(0))
+    begun: Floats
+    gathered_h: Floats
+    up_h: Floats
+    tonight: Floats = field(default_factory=lambda: np.empty(0))
     contrast: Floats = field(default_factory=lambda: np.empty(0))
     equivalent_h: Floats = field(default_factory=lambda: np.empty(0))
 
@@ -161,7 +168,7 @@ def rank_targets(
     columns = _geometry(config, night, catalog, rows, utc_mjd, wishes, gathered_h or {})
     if columns.rows.size == 0:
         return Ranking((), asked, _down_or_unusable(config, night, catalog, rows, utc_mjd))
-    bound = columns.framing * columns.priority * columns.missing * columns.hours
+    bound = columns.framing * columns.priority * columns.begun * columns.up_h
     order = np.argsort(-bound, kind="stable")
     columns = columns.take(order)
     bound = bound[order] / night.window_hours
@@ -172,12 +179,12 @@ def rank_targets(
         scored.append(_photons(config, night, catalog, part, utc_mjd, wishes))
         start += step
         scores = np.sort(np.concatenate([score for score, _ in scored]))[::-1]
-        # No target left can score above its bound, for time and contrast are at most their caps.
+        # No target left can score above its bound: an hour adds at most 1, contrast is at most 1.
         if start < bound.size and scores.size >= most and scores[most - 1] >= bound[start]:
             break
     ranked = _gather(config, night, catalog, scored, most, wishes)
     if not ranked:
-        done = bool((columns.missing <= 0.0).all())
+        done = bool((columns.begun <= 0.0).all())
         return Ranking((), asked, "all_goals_are_reached" if done else "no_usable_time")
     return Ranking(ranked, int(rows.size), "")
 
@@ -208,6 +215,7 @@ def _geometry(
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
     up = np.flatnonzero((hours >= SHORTEST_H) & np.isfinite(best))
+    up_h = usable_hours(utc_mjd, geometry_margin_deg(config, _rows_of(tracks, up)))
     rows = rows[up]
     trains = tuple(config.train)
     up_now = catalog.subset(rows)
@@ -216,11 +224,13 @@ def _geometry(
     train = np.argmax(part, axis=1)
     index = np.arange(rows.size)
     names = catalog.name[rows]
+    gathered = gathered_table(config, up_now, gathered_h)
     return _Columns(
         rows=rows,
         role=role[up],
         leading_filter=leads[up],
         hours=hours[up],
+        up_h=up_h,
         best_utc_mjd=best[up],
         max_altitude_deg=altitude[up],
         train=train,
@@ -229,7 +239,8 @@ def _geometry(
         coverage=framed.coverage[index, train],
         panels=panels[index, train],
         priority=by_name(names, priorities(config, catalog), 1.0),
-        missing=by_name(names, missing_shares(config, catalog, gathered_h), 1.0),
+        begun=begun_part(config, up_now, gathered),
+        gathered_h=gathered,
     )
 
 
@@ -268,9 +279,9 @@ def _photons(
     tracks = sky_tracks(night, catalog.ra_deg[columns.rows], catalog.dec_deg[columns.rows], utc_mjd)
     targets = catalog.targets(columns.rows)
     size = columns.rows.size
-    columns.time, columns.contrast = np.zeros(size), np.zeros(size)
+    columns.tonight, columns.contrast = np.zeros(size), np.zeros(size)
     columns.equivalent_h = np.zeros(size)
-    wanted_h = np.zeros(size)
+    fall = FALL[config.preferences.balance]
     grades = np.ones(tracks.altitude_deg.shape)
     for constraint in wishes.constraints:
         grades *= constraint_value(config, catalog, columns.rows, constraint, tracks)
@@ -291,11 +302,43 @@ def _photons(
         own = catalog.subset(columns.rows[mine])
         columns.contrast[mine] = contrast_part(config, own, budget, names)
         goals = target_goals(config, [targets[i] for i in mine], train, budget)
-        wanted_h[mine] = [goal.hours for goal in goals]
-    columns.time = np.minimum(columns.equivalent_h, wanted_h) / night.window_hours
-    columns.time = np.minimum(1.0, columns.time)
-    score = columns.time * columns.framing * columns.contrast * columns.priority * columns.missing
+        goal_h = np.zeros((mine.size, len(budget.filter_names)))
+        for row, goal in enumerate(goals):
+            for item in goal.wanted:
+                goal_h[row, budget.filter_names.index(item.filter)] = item.goal_h
+        usable = _usable_filters(config, night, catalog, columns.rows[mine], part, wishes)
+        offered = _slots(np.nan_to_num(budget.worth) * grades[mine][:, None] * usable, utc_mjd)
+        columns.tonight[mine] = night_value(offered, goal_h, columns.gathered_h[mine], fall)
+    columns.tonight = np.minimum(1.0, columns.tonight / night.window_hours)
+    score = columns.tonight * columns.framing * columns.contrast * columns.priority * columns.begun
     return score, columns
+
+
+def _usable_filters(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    rows: NDArray[np.intp],
+    tracks: SkyTracks,
+    wishes: Wishes,
+) -> Bools:
+    """Whether each filter keeps its limits, (target, filter, time)."""
+    by_role = {
+        role: _margin(
+            config, night, catalog, rows, np.full(rows.size, role, dtype=object), tracks, wishes
+        )
+        >= 0.0
+        for role in {item.role for item in config.filter.values()}
+    }
+    return np.stack([by_role[item.role] for item in config.filter.values()], axis=1)
+
+
+def _slots(worth: Floats, utc_mjd: Floats) -> Floats:
+    """Equivalent hours of slots of about half an hour, (target, slot, filter)."""
+    step_h = 24.0 * np.diff(utc_mjd)
+    pieces = 0.5 * (worth[..., 1:] + worth[..., :-1]) * step_h
+    edges = np.arange(0, step_h.size, STEPS_A_SLOT)
+    return np.asarray(np.add.reduceat(pieces, edges, axis=2).swapaxes(1, 2))
 
 
 def _gather(
@@ -361,11 +404,11 @@ def _with_reason(entry: RankedTarget) -> RankedTarget:
     from dataclasses import replace
 
     parts = entry.score_parts
-    weakest = min(("time", "framing", "contrast", "missing"), key=lambda name: parts[name])
+    weakest = min(("tonight", "framing", "contrast"), key=lambda name: parts[name])
     share = entry.equivalent_h / entry.hours if entry.hours > 0.0 else 0.0
     words = [
-        f"{entry.hours:.1f} h inside all limits, worth {entry.equivalent_h:.1f} h of moonless "
-        f"zenith in {entry.leading_filter} (a mean of {share:.2f})"
+        f"{entry.hours:.1f} h within all limits, in {entry.leading_filter} as good as "
+        f"{entry.equivalent_h:.1f} h at a moonless zenith ({100.0 * share:.0f} %)"
     ]
     if entry.panels > 1:
         words.append(f"{entry.panels} panels with the {entry.train}")
@@ -374,11 +417,12 @@ def _with_reason(entry: RankedTarget) -> RankedTarget:
     else:
         words.append(f"one field of the {entry.train} holds it")
     explained = {
-        "time": "the time that it is well placed",
+        "tonight": "the time that it is well placed, or the moon",
         "framing": "how it fills the field",
         "contrast": "how little it stands out of the sky",
-        "missing": "how much of it is shot already",
     }
+    if parts["begun"] > 1.0:
+        words.append("begun, so it leads")
     words.append(f"held back most by {explained[weakest]} ({parts[weakest]:.2f})")
     return replace(entry, why="; ".join(words) + ".")
 
