@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from nightplan.planning.schedule.night_problem import plain_curves
+from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
 FOLDER = Path(__file__).parent / "instances"
@@ -81,7 +81,7 @@ def load(path: Path) -> Problem:
         grid_s=grid_s,
         pointings=pointings,
         tasks=tasks,
-        curves=plain_curves(pointings, tasks),
+        curves=row_curves(pointings, tasks),
         overheads=Overheads(**document["overheads"]),
         change_costs=ChangeCosts(0.01, 0.03, 0.05, 0.25),
         shortest_block_s=document["shortest_block_s"],

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from instance_files import FOLDER, save
 
-from nightplan.planning.schedule.night_problem import plain_curves
+from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
 FILTERS = ("L", "R", "G", "B", "Ha", "OIII", "SII")
@@ -107,7 +107,7 @@ def build(
         grid_s=grid_s,
         pointings=tuple(pointings),
         tasks=tuple(tasks),
-        curves=plain_curves(pointings, tasks),
+        curves=row_curves(pointings, tasks),
         overheads=overheads or Overheads(stop_before_meridian_s=300.0),
         change_costs=ChangeCosts(0.01, 0.03, 0.05, 0.25),
         shortest_block_s=1200.0,

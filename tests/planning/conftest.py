@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from nightplan.planning.schedule.night_problem import plain_curves
+from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
 
@@ -85,7 +85,7 @@ def _night(
         "grid_s": grid_s,
         "pointings": tuple(pointings),
         "tasks": tuple(tasks),
-        "curves": plain_curves(pointings, tasks),
+        "curves": row_curves(pointings, tasks),
         "overheads": Overheads(stop_before_meridian_s=300.0),
         "change_costs": ChangeCosts(0.001, 0.003, 0.004, 0.02),
         "shortest_block_s": shortest_min * 60.0,

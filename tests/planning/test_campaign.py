@@ -36,7 +36,7 @@ def demo() -> Config:
 @pytest.fixture(scope="module")
 def autumn(demo: Config, catalog) -> Campaign:
     """Two galaxies and a nebula over 40 nights, first quarter to first quarter and on."""
-    return make_campaign(demo, FIRST, 40, catalog, ["M 33", "NGC 7000", "M 31"], histories=1024)
+    return make_campaign(demo, FIRST, 40, catalog, ["M 33", "NGC 7000", "M 31"])
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +75,8 @@ def test_no_night_is_longer_than_its_darkness_by_ephem(demo: Config, autumn: Cam
     for row in autumn.nights:
         by_date[row.date] = by_date.get(row.date, 0.0) + row.hours
         assert row.hours == pytest.approx(sum(part.hours for part in row.filters))
-        assert 0.0 < row.equivalent_h < row.hours
+        # An hour above the site's own zenith air is worth a little more than one.
+        assert 0.0 < row.equivalent_h <= 1.1 * row.hours
     assert len(by_date) > 20
     for date, hours in by_date.items():
         site.date = ephem.Date(datetime.datetime(date.year, date.month, date.day, 12))
@@ -144,32 +145,54 @@ def test_dates_and_chances_hang_together(autumn: Campaign) -> None:
         assert (end.reason is None) == (end.expected_date is not None)
         if end.expected_date is not None:
             assert FIRST < end.expected_date <= last
-            days = [row.date for row in autumn.nights if row.target == end.target]
-            assert max(days) <= end.expected_date  # nothing for what is expected done
         for part in end.filters:
-            assert part.expected_h <= part.goal_h - part.gathered_h + 1e-6
+            assert part.expected_h >= 0.0
 
 
 def test_a_longer_campaign_holds_the_shorter_one(demo: Config, catalog, autumn: Campaign) -> None:
-    part = make_campaign(demo, FIRST, 12, catalog, ["M 33", "NGC 7000", "M 31"], histories=1024)
+    part = make_campaign(demo, FIRST, 12, catalog, ["M 33", "NGC 7000", "M 31"])
     last = FIRST + datetime.timedelta(days=11)
     assert part.nights == tuple(row for row in autumn.nights if row.date <= last)
     for short in part.finished:
         assert short.chance <= outlook(autumn, short.target).chance
 
 
-def test_a_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> None:
-    # The plan of the night is proved near its bound; the campaign's estimate must be close to it.
+def test_the_first_clear_night_is_what_the_plan_makes_of_it(demo: Config, catalog) -> None:
     from nightplan.planning.tonight.night import compute_night
     from nightplan.planning.tonights_plan.plan import make_plan
 
-    plan = make_plan(demo, compute_night(demo.site, FIRST), catalog, ["M 33"])
-    one = make_campaign(demo, FIRST, 1, catalog, ["M 33"], chance=1.0)
+    names = ["M 33", "NGC 7000", "M 31"]
+    plan = make_plan(demo, compute_night(demo.site, FIRST), catalog, names)
+    found = make_campaign(demo, FIRST, 2, catalog, names)
     assert plan.solution is not None
-    assert one.replayed is not None
-    assert one.nights[0].train == plan.train.train
-    utility = plan.solution.evaluation.utility
-    assert 0.9 * utility <= one.replayed.mean_utility <= 1.02 * utility
+    shot: dict[str, dict[str, float]] = {}
+    for row in plan.solution.evaluation.progress:
+        if row.tonight_clock_h > 0.0:
+            own = shot.setdefault(row.target, {})
+            own[row.filter] = own.get(row.filter, 0.0) + row.tonight_clock_h
+    first = [row for row in found.nights if row.date == FIRST]
+    assert {row.target: {part.filter: part.hours for part in row.filters} for row in first} == {
+        target: pytest.approx(hours) for target, hours in shot.items()
+    }
+    assert {row.train for row in first} == {plan.train.train}
+
+
+def test_no_policy_is_worth_more_than_the_bound(autumn: Campaign, clear: Campaign) -> None:
+    for found in (autumn, clear):
+        assert found.simulation is not None
+        assert 0.0 < found.simulation.value <= found.simulation.bound
+
+
+def test_no_dark_night_is_left_empty(autumn: Campaign) -> None:
+    # The three targets are up for hours on each of these nights (ephem, test above).
+    dark = [
+        evening
+        for evening, lit in zip(
+            autumn.asked.evenings, autumn.asked.moon_illuminated_fraction, strict=True
+        )
+        if lit < 0.25
+    ]
+    assert set(dark) <= {row.date for row in autumn.nights}
 
 
 def test_rates_are_those_of_a_minute_grid(demo: Config, catalog) -> None:
@@ -207,8 +230,8 @@ def test_rates_are_those_of_a_minute_grid(demo: Config, catalog) -> None:
 
 def test_all_clear_is_all_or_nothing(clear: Campaign) -> None:
     assert {end.chance for end in clear.finished} <= {0.0, 1.0}
-    assert clear.replayed is not None
-    assert clear.replayed.histories == 1
+    assert clear.simulation is not None
+    assert clear.simulation.histories == 1
     gained = {end.target: sum(part.expected_h for part in end.filters) for end in clear.finished}
     for target, hours in gained.items():
         rows = [row for row in clear.nights if row.target == target]
@@ -298,13 +321,17 @@ def test_goals_are_the_targets_and_what_is_reached_is_done() -> None:
             '[goal."m33"]\nhours = { L = 1.0 }\ngathered_hours = { L = 1.5 }\n# [goal."M 31"]',
         )
     )
-    found = make_campaign(config, FIRST, 3, catalog_for(config))
+    found = make_campaign(config, FIRST, 3, catalog_for(config), ["M 33"])
     assert [target.name for target in found.targets] == ["M 33"]
     end = outlook(found, "M 33")
     assert (end.chance, end.expected_date) == (1.0, FIRST)
-    assert found.nights == ()
-    assert found.empty_reason == "all_goals_are_reached"
+    # A usable target beats an idle rig even beyond its goal.
+    assert {row.target for row in found.nights} == {"M 33"}
     assert found.waits == ()
+    # Without names the nights are filled with what the season has beside it.
+    filled = make_campaign(config, FIRST, 3, catalog_for(config))
+    assert filled.targets[0].name == "M 33"
+    assert {row.target for row in filled.nights} - {"M 33"}
 
 
 def test_a_wanted_signal_to_noise_sets_the_goal() -> None:
@@ -322,10 +349,14 @@ def test_a_wanted_signal_to_noise_sets_the_goal() -> None:
     assert goals[1] == pytest.approx(4.0 * goals[0])
 
 
-def test_without_names_the_best_of_the_first_night(demo: Config, catalog) -> None:
-    found = make_campaign(demo, FIRST, 1, catalog, histories=64)
-    assert 1 <= len(found.targets) <= demo.preferences.tonight_most_targets
-    assert found.nights
+def test_without_names_the_best_of_the_season(demo: Config, catalog) -> None:
+    found = make_campaign(demo, FIRST, 20, catalog)
+    assert len(found.targets) > demo.preferences.tonight_most_targets
+    by_night: dict[datetime.date, int] = {}
+    for row in found.nights:
+        by_night[row.date] = by_night.get(row.date, 0) + 1
+    # A third one may fill hours that the two of the night cannot use.
+    assert max(by_night.values()) <= demo.preferences.tonight_most_targets + 1
 
 
 @pytest.mark.parametrize(

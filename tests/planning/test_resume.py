@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from nightplan.errors import InputError
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.check import violations
-from nightplan.planning.schedule.night_problem import plain_curves
+from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import Problem
 from nightplan.planning.schedule.schedule import evaluate, ledger_min
 from nightplan.planning.schedule.solver import Effort, solve
@@ -121,7 +121,7 @@ def test_a_filter_that_the_target_on_duty_does_not_want_goes_to_the_one_that_ear
 ) -> None:
     tasks = list(night.tasks)
     del tasks[task_of(night, "T0", "G")]
-    curves = plain_curves(night.pointings, tasks)
+    curves = row_curves(night.pointings, tasks)
     less = replace(night, tasks=tuple(tasks), curves=curves)
     plan = plan_of(less, ("T0", "L", 12), ("T0", "R", 6))
     rest = resume(less, plan, plan.blocks[0].end_s, {"L": 2, "G": 5})

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import math
-import re
 
 import numpy as np
 import pytest
@@ -16,7 +15,7 @@ from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
-from nightplan.planning.choosing.night_targets import best_targets
+from nightplan.planning.choosing.night_targets import candidates
 from nightplan.planning.choosing.selection import Ranking, rank_targets
 from nightplan.planning.choosing.wishes import Wishes
 from nightplan.planning.tonight.night import Night, compute_night
@@ -45,7 +44,7 @@ def test_the_score_is_the_product_of_its_parts_best_first(ranking: Ranking) -> N
     assert scores == sorted(scores, reverse=True)
     for entry in ranking.ranked:
         assert entry.score == pytest.approx(math.prod(entry.score_parts.values()))
-        assert set(entry.score_parts) == {"time", "framing", "contrast", "priority", "missing"}
+        assert set(entry.score_parts) == {"tonight", "framing", "contrast", "priority", "begun"}
         assert all(0.0 <= value <= 1.0 for value in entry.score_parts.values())
 
 
@@ -148,7 +147,7 @@ def test_an_astroplan_constraint_joins_the_limits(
         assert entry.hours <= above.sum() / 60.0 + 0.2
 
 
-def test_gathered_hours_make_a_target_matter_less(
+def test_gathered_hours_leave_less_to_add_but_put_a_target_first(
     demo: Config, night: Night, catalog: Catalog
 ) -> None:
     wishes = Wishes(names=("M 33",))
@@ -156,8 +155,9 @@ def test_gathered_hours_make_a_target_matter_less(
     half = rank_targets(
         demo, night, catalog, wishes, gathered_h={"M 33": {"L": 100.0, "R": 100.0}}
     ).ranked[0]
-    assert half.score_parts["missing"] < 1.0
-    assert half.score < free.score
+    assert free.score_parts["begun"] == 1.0
+    assert half.score_parts["begun"] > 1.0
+    assert half.score_parts["tonight"] < free.score_parts["tonight"]
 
 
 def test_no_darkness_is_an_answer_with_a_reason(demo: Config, catalog: Catalog) -> None:
@@ -190,9 +190,9 @@ def test_what_keeps_a_target_from_the_list_is_told(demo: Config, catalog: Catalo
     assert rank_targets(done, night, catalog, only).empty_reason == "all_goals_are_reached"
 
 
-def test_tonights_best_are_different_pictures(demo: Config, night: Night, catalog: Catalog) -> None:
-    chosen = best_targets(demo, night, catalog)
-    assert len(chosen) == demo.preferences.tonight_most_targets
+def test_candidates_are_different_pictures(demo: Config, night: Night, catalog: Catalog) -> None:
+    chosen = candidates(demo, [night], catalog, {}).targets
+    assert len(chosen) > demo.preferences.tonight_most_targets
     for i, one in enumerate(chosen):
         for other in chosen[i + 1 :]:
             assert one.coord.separation(other.coord).deg > 0.7
@@ -204,42 +204,8 @@ def test_a_score_in_each_train_and_the_best_of_them(ranking: Ranking) -> None:
         assert max(entry.train_scores.values()) == pytest.approx(entry.score)
 
 
-def test_a_target_whose_best_train_is_another_may_fill_the_night(
-    demo: Config, catalog: Catalog
-) -> None:
-    # In February the reducer's own list ends with the winter's nebulae; the morning is for what
-    # the flattener would frame better.
-    night = compute_night(demo.site, datetime.date(2027, 2, 15))
-    chosen = best_targets(demo, night, catalog)
-    utc_mjd = time_grid(night, 10.0)
-    tracks = sky_tracks(night, [t.ra_deg for t in chosen], [t.dec_deg for t in chosen], utc_mjd)
-    low = demo.preferences.minimum_altitude_deg
-    assert (tracks.altitude_deg > low).any(axis=0).all()
-    best = {entry.target.name: entry.train for entry in rank_targets(demo, night, catalog).ranked}
-    assert len({best[target.name] for target in chosen}) == 2
-
-
-def test_a_goal_comes_first_when_it_is_up(night: Night, catalog: Catalog) -> None:
+def test_what_is_wanted_and_begun_comes_before_the_ranking(night: Night, catalog: Catalog) -> None:
     config = parse_config(starter_text() + '\n[goal."M 33"]\npriority = 1.0\n')
-    assert best_targets(config, night, catalog)[0].name == "M 33"
-
-
-def test_the_last_place_goes_to_what_fills_an_empty_evening(catalog: Catalog) -> None:
-    # By score alone this southern night in May is given to three nebulae of Sagittarius that rise
-    # four hours after dusk.
-    text = starter_text()
-    for key, value in (
-        ("latitude_deg", "-30.2"),
-        ("longitude_deg", "-70.7"),
-        ("timezone", '"America/Santiago"'),
-    ):
-        text = re.sub(rf"(?m)^{key} = .*$", f"{key} = {value}", text)
-    config = parse_config(text)
-    night = compute_night(config.site, datetime.date(2027, 5, 6))
-    chosen = best_targets(config, night, catalog)
-    utc_mjd = time_grid(night, 10.0)
-    tracks = sky_tracks(night, [t.ra_deg for t in chosen], [t.dec_deg for t in chosen], utc_mjd)
-    low = config.preferences.minimum_altitude_deg
-    assert (tracks.altitude_deg > low).any(axis=0).mean() > 0.9
-    by_score = rank_targets(config, night, catalog).first(1)[0].target.name
-    assert chosen[0].name == by_score
+    found = candidates(config, [night], catalog, {"NGC 281": {"Ha": 1.0}})
+    assert [target.name for target in found.targets[:2]] == ["M 33", "NGC 281"]
+    assert found.wanted[:3] == (True, True, False)

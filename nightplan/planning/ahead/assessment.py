@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.planning.ahead.choice import NightRules
-from nightplan.planning.ahead.futures import Futures, joined_parts, sampled_futures
+from nightplan.planning.ahead.futures import LOOK_NIGHTS, Futures, joined_parts, sampled_futures
 from nightplan.planning.ahead.nights_ahead import NightsAhead, Offer, nights_ahead, offers
 from nightplan.planning.ahead.response import respond
 from nightplan.planning.ahead.rows import Rows, dark_only, progress_rows, row_rates
@@ -102,7 +102,12 @@ def assess(
     def posed(trains: Sequence[str]) -> tuple[Rows, Floats, Floats]:
         rows = _rows(config, targets, rankings, trains, offered, earlier)
         rate = row_rates(rows, offered, names)
-        rows = replace(rows, dear=dark_only(rate, ahead.moon_illuminated_fraction))
+        near = slice(0, 1 + LOOK_NIGHTS)
+        dear = dark_only(rate[near], ahead.moon_illuminated_fraction[near])
+        rows = replace(rows, dear=dear)
+        if config.preferences.allow_train_change:
+            # Any target may then follow any other: to the choice of a night all are of one train.
+            rows = replace(rows, train=np.zeros_like(rows.train))
         return rows, rate, joined_parts(rate, ahead.slot_h, ahead.slots)
 
     whole = {train: posed((train,) * len(targets))[0] for train in names}
@@ -110,7 +115,10 @@ def assess(
     def gain(trains: Sequence[str]) -> float:
         rows, rate, parts_h = posed(trains)
         fair = _per_picture(rows, whole, rankings, trains)
-        return _value_ahead(fair, rate, parts_h, ahead, chance)
+        value = _value_ahead(fair, rate, parts_h, ahead, chance)
+        if config.preferences.allow_train_change and len(set(trains)) > 1:
+            value *= _left_by_change(config, ahead)
+        return value
 
     trains = best_assignment(names, rankings, settled, gain).best
     rows, rate, parts_h = posed(trains)
@@ -178,7 +186,14 @@ def _value_ahead(
     had = rows.gathered_h[None]
     weight = rows.weight(had)
     tonight = rate[night, : ahead.slots[night]][None] * ahead.slot_h[night]
-    futures = sampled_futures(parts_h[night + 1 :], chance, TRIAL_FUTURES)
+    last = night + 1 + LOOK_NIGHTS
+    futures = sampled_futures(parts_h[night + 1 : last], chance, TRIAL_FUTURES)
     found = respond(rows, had, weight, tonight, futures, TRIAL_STEPS)
     reached = had[:, None] + found.tonight_h[:, None] + found.later_h
     return float((rows.value(reached, weight[:, None]) - rows.value(had, weight)[:, None]).mean())
+
+
+def _left_by_change(config: Config, ahead: NightsAhead) -> float:
+    """Share of a mean night that a change of train in it leaves."""
+    hours = ahead.work_h[ahead.slots > 0].mean()
+    return max(0.0, 1.0 - config.preferences.train_change_min / 60.0 / float(hours))

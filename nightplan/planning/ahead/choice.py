@@ -184,13 +184,17 @@ def _targets(
     if lead is not None:
         earns = earns * lead
     earns = np.where(begun, earns * FIRST**2, earns)
+    # Where nothing is begun, targets that were named together are opened together.
+    fresh = ~(begun & usable.any(axis=1)).any(axis=1)
+    named = np.zeros(count) if lead is None else lead >= FIRST
+    together = fresh[:, None] & (named > 0)
     chosen = np.zeros((states, count), dtype=bool)
     every = np.arange(states)
     night_h = usable.any(axis=2).sum(axis=1) * rules.slot_h
     for _ in range(rules.most_targets):
         able_h = (usable & chosen[:, None, :]).any(axis=2).sum(axis=1) * rules.slot_h
         spare = night_h - np.minimum(able_h, (open_h * chosen).sum(axis=1)) > SPARE_H
-        gain = np.where(begun | spare[:, None], earns, 0.0)
+        gain = np.where(begun | spare[:, None] | together, earns, 0.0)
         gain[chosen] = 0.0
         at = gain.argmax(axis=1)
         take = gain[every, at] > 0.0

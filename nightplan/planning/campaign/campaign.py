@@ -33,6 +33,7 @@ from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
+    from nightplan.model.target import Target
 
 Progress = Callable[[int, int], None]
 
@@ -78,6 +79,11 @@ class Campaign:
     waits: tuple[Wait, ...]
     empty_reason: str | None
     notices: tuple[str, ...]
+
+    @property
+    def targets(self) -> tuple[Target, ...]:
+        """All targets that were looked at."""
+        return self.found.targets
 
 
 def make_campaign(
@@ -143,7 +149,7 @@ def make_campaign(
     lead = np.where(np.asarray(chosen.wanted), FIRST, 1.0)
     first = None if plan is None else _as_first(config, evening, found, plan)
     done = simulate(config, found, nights, chance, lead, first, report.part(1))
-    held = night_rows(config, asked, found.targets, found.rows, done)
+    held = night_rows(config, asked, found.targets, found.trains, found.rows, done)
     unfinished = unfinished_reasons(
         config, asked, found.targets, found.rows, found.rate[:nights], found.up_h[:nights]
     )
@@ -254,7 +260,7 @@ def _as_first(
             tonight[row] += part.tonight_h
             shutter[row] += part.tonight_clock_h
     night = (plan.night.evening - evening).days
-    return FirstNight(night, tonight, shutter, list(config.train).index(plan.train.train))
+    return FirstNight(night, tonight, shutter)
 
 
 def _matters(wait: Wait, end: Outlook) -> bool:

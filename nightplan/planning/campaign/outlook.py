@@ -76,10 +76,12 @@ def night_rows(
     config: Config,
     asked: NightsAhead,
     targets: Sequence[Target],
+    trains: Sequence[str],
     rows: Rows,
     done: Simulation,
 ) -> tuple[NightRow, ...]:
-    trains, filters = list(config.train), list(config.filter)
+    """What each night holds, a row a target; `trains` is the train of each target."""
+    filters = list(config.filter)
     lit = asked.moon_illuminated_fraction
     found = []
     for night, evening in enumerate(asked.evenings):
@@ -99,7 +101,7 @@ def night_rows(
                 NightRow(
                     date=evening,
                     target=target.name,
-                    train=trains[done.train[night]],
+                    train=trains[index],
                     hours=sum(part.hours for part in parts),
                     equivalent_h=sum(part.equivalent_h for part in parts),
                     filters=parts,

@@ -35,13 +35,11 @@ STEPS_WITHIN = 24
 
 @dataclass(frozen=True, eq=False)
 class FirstNight:
-    """What tonight's plan gives each row: equivalent hours, hours of open shutter, (row,); and
-    the index of its train."""
+    """What tonight's plan gives each row: equivalent hours, hours of open shutter, (row,)."""
 
     night: int
     tonight_h: Floats
     shutter_h: Floats
-    train: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +51,6 @@ class Simulation:
     shutter_h, equivalent_h : ndarray, shape (night, row)
         What the night holds if it is clear and every target stands where the middle history has
         it by then.
-    train : ndarray of int, shape (night,)
-        Train of that; -1 for none.
     finished : ndarray, shape (night, target)
         Share of the histories in which all of a target's goals are reached after the night.
     start_h, mean_h : ndarray, shape (row,)
@@ -66,7 +62,6 @@ class Simulation:
 
     shutter_h: Floats
     equivalent_h: Floats
-    train: NDArray[np.intp]
     finished: Floats
     start_h: Floats
     mean_h: Floats
@@ -108,14 +103,12 @@ def simulate(
     clear = clear_patterns(nights, chance, 1 if certain else HISTORIES, SKY_SEED)
     had = np.repeat(rows.gathered_h[None], clear.shape[1], axis=0)
     shutter, gained = np.zeros((nights, rows.goal_h.size)), np.zeros((nights, rows.goal_h.size))
-    train = np.full(nights, -1, dtype=np.intp)
     finished = np.zeros((nights, rows.targets))
     for night in range(nights):
         going = np.flatnonzero(clear[night])
         if first is not None and night == first.night:
             had[going] += first.tonight_h
             shutter[night], gained[night] = first.shutter_h, first.tonight_h
-            train[night] = first.train
         elif found.ahead.slots[night] > 0:
             middle = middle_history(rows, had)
             choice = choose_night(
@@ -130,7 +123,6 @@ def simulate(
             had[going] += choice.tonight_h[1:]
             shutter[night] = choice.clock_h[0] * rows.shutter
             gained[night] = choice.tonight_h[0]
-            train[night] = choice.train[0]
         finished[night] = rows.done(had).mean(axis=0)
         if progress is not None:
             progress(night + 1, nights)
@@ -139,7 +131,6 @@ def simulate(
     return Simulation(
         shutter_h=shutter,
         equivalent_h=gained,
-        train=train,
         finished=finished,
         start_h=rows.gathered_h,
         mean_h=had.mean(axis=0),

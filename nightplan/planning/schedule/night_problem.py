@@ -26,7 +26,7 @@ from nightplan.planning.tonight.visibility import (
     sky_tracks,
     time_grid,
 )
-from nightplan.planning.value.plain_curve import plain_curve
+from nightplan.planning.value.progress_value import FALL, row_curve
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
 DAY_S = 86400.0
 GRID_MIN = 1.0
+MOST_A_NIGHT_H = 24.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,7 +184,7 @@ def night_problem(
         grid_s=(utc_mjd - window[0]) * DAY_S,
         pointings=tuple(pointings),
         tasks=ordered,
-        curves=row_curves(pointings, ordered, curves or {}),
+        curves=row_curves(pointings, ordered, curves),
         overheads=overheads(config, night, *trains),
         change_costs=ChangeCosts(
             filter_change=costs.filter_change,
@@ -219,16 +220,24 @@ def _fillers_wait(
 def row_curves(
     pointings: Sequence[Pointing],
     tasks: Sequence[Task],
-    known: Mapping[tuple[str, int, str], ValueCurve],
+    known: Mapping[tuple[str, int, str], ValueCurve] | None = None,
 ) -> tuple[ValueCurve, ...]:
     """One curve for each row of progress, from goal and priority alone where none is known."""
     curves: dict[tuple[str, int, str], ValueCurve] = {}
     for task in tasks:
         pointing = pointings[task.pointing]
         key = (pointing.target, pointing.panel, task.filter)
-        if key not in curves:
-            plain = plain_curve(pointing.priority, task.goal_h, task.gathered_h)
-            curves[key] = known.get(key, plain)
+        if known is not None and key in known:
+            curves[key] = known[key]
+        elif key not in curves:
+            curves[key] = row_curve(
+                task.goal_h,
+                task.gathered_h,
+                pointing.priority,
+                np.zeros(1),
+                MOST_A_NIGHT_H,
+                FALL["diminishing"],
+            )
     return tuple(curves.values())
 
 

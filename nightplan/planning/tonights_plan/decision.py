@@ -123,7 +123,8 @@ def _decided(
         train = one_train(rankings, trains[0])
         train = replace(train, reason=train.reason + begun_words(rankings, begun, trains[0]))
     else:
-        train = NightTrain(trains[0], "", train_losses(rankings, trains))
+        reason = "Each target through the train that suits it, for what the change costs."
+        train = NightTrain(trains[0], reason, train_losses(rankings, trains))
     return Decision(
         targets=targets,
         framings=_one_angle(config, targets, framings),
