@@ -27,8 +27,8 @@ def answer(config_path: Path, evening: str | None, as_json: bool) -> None:
         return
     from nightplan.library.earlier import earlier_nights, with_stored_goals
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.schedule.plan import make_plan
     from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.report.documents.plan import plan_document
     from nightplan.report.texts.tonight_text import tonight_text
 

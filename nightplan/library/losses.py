@@ -6,8 +6,8 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from nightplan.planning.schedule.plan import make_plan
 from nightplan.planning.schedule.replan import Replan
+from nightplan.planning.tonights_plan.plan import make_plan
 from nightplan.report.documents.plan import plan_document
 from nightplan.report.wording.words import panels_of, target_and_panel
 from nightplan.sky.times import mjd_from_iso, utc_iso

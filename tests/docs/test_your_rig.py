@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 import tomlkit
-from nightplan.planning.schedule.plan import make_plan
 
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
 from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonights_plan.plan import make_plan
 
 PAGE = Path(__file__).parents[2] / "docs" / "how-to" / "your-rig.md"
 FENCE = re.compile(r"^```toml (more|instead)(?: (rig|site)=([^\n]+))?\n(.*?)^```$", re.M | re.S)

@@ -185,7 +185,7 @@ def _targets(
         earns = earns * lead
     earns = np.where(begun, earns * FIRST**2, earns)
     # Where nothing is begun, targets that were named together are opened together.
-    fresh = ~(begun & usable.any(axis=1)).any(axis=1)
+    fresh = ~np.asarray((begun & usable.any(axis=1)).any(axis=1))
     named = np.zeros(count) if lead is None else lead >= FIRST
     together = fresh[:, None] & (named > 0)
     chosen = np.zeros((states, count), dtype=bool)

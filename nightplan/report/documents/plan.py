@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from nightplan.planning.ahead.prices import NightPrice
 from nightplan.planning.photons.filter_budget import filter_budgets
 from nightplan.planning.photons.goals import GoalOrigin
 from nightplan.planning.photons.recipes import Purpose, RecipeReason
@@ -84,6 +85,23 @@ class RecipeRow(Document):
     short_set_reason: str | None = None
 
 
+class PriceRow(Document):
+    """What makes tonight's hours of some filters dear, or lets them wait.
+
+    `reason`: `best_until` (no night before `date` offers as much), `no_better_ahead`,
+    `season_ends` (after `date` the target is out of reach), `keeps_in_moonlight` (left for later;
+    moonlit nights bring `share` of the best).
+    """
+
+    target: str
+    filters: list[str]
+    reason: str
+    date: str | None
+    date_reason: str | None = None
+    share: float | None
+    share_reason: str | None = None
+
+
 class SetupStepRow(Document):
     """One step of setting up before the window."""
 
@@ -138,6 +156,9 @@ class PlanDocument(Document):
     blocks: list[PlanBlock]
     blocks_reason: str | None = None
     left_out: list[str]
+    not_tonight: list[str]
+    prices: list[PriceRow]
+    fillers: list[str]
     recipes: dict[str, RecipeRow]
     sub_breaks: list[SubBreak]
     events: list[PlanEvent]
@@ -181,6 +202,9 @@ def plan_document(plan: NightPlan) -> PlanDocument:
         if plan.posed is None
         else {target.name: _recipe(plan, target) for target in plan.targets},
         "sub_breaks": _breaks(plan),
+        "not_tonight": list(plan.decision.not_tonight),
+        "prices": [_price(price) for price in plan.decision.prices],
+        "fillers": sorted(plan.decision.fillers),
         "notices": list(plan.notices),
         "blocks_reason": plan.empty_reason,
     }
@@ -303,6 +327,18 @@ def _recipe(plan: NightPlan, target: Target) -> RecipeRow:
         reached_snr=goal.reached_snr,
         short_set=short_set_row(short),
         short_set_reason="no_core_saturates" if short is None else None,
+    )
+
+
+def _price(price: NightPrice) -> PriceRow:
+    return PriceRow(
+        target=price.target,
+        filters=list(price.filters),
+        reason=price.code,
+        date=None if price.date is None else price.date.isoformat(),
+        date_reason="no_date" if price.date is None else None,
+        share=None if price.share is None else round(price.share, 4),
+        share_reason="not_asked" if price.share is None else None,
     )
 
 

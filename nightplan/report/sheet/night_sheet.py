@@ -36,7 +36,7 @@ def sheet_of_plan(
     Parameters
     ----------
     plan : NightPlan
-        From `nightplan.planning.schedule.plan.make_plan`.
+        From `nightplan.planning.tonights_plan.plan.make_plan`.
     catalog : Catalog
         Where neighbours on the framing charts come from.
     document : mapping

@@ -14,6 +14,7 @@ from nightplan.report.wording.local_time import (
 )
 from nightplan.report.wording.night_lines import ahead, panel_name, plan_clock, turn_words
 from nightplan.report.wording.order_of_work import WorkItem, order_of_work
+from nightplan.report.wording.price_words import left_out_words, price_words
 from nightplan.report.wording.recipe_words import recipe_words
 from nightplan.report.wording.sub_words import broken_words
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
@@ -46,8 +47,12 @@ def plan_full_text(plan: PlanDocument) -> str:
         reasons = _reasons(plan, clock)
         if reasons:
             parts.append(heading("Why then") + "\n" + reasons)
-        if plan.left_out:
-            lines = "\n".join(paragraph(f"{wish}.") for wish in plan.left_out)
+        if plan.prices:
+            lines = "\n".join(paragraph(price_words(price)) for price in plan.prices)
+            parts.append(heading("Beside the nights that follow") + "\n" + lines)
+        left_out = left_out_words(plan)
+        if left_out:
+            lines = "\n".join(paragraph(wish) for wish in left_out)
             parts.append(heading("Left out tonight") + "\n" + lines)
     else:
         reason = reason_words(str(plan.blocks_reason or "nothing fits"))
