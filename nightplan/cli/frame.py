@@ -12,6 +12,8 @@ from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from nightplan.library.composing import Composition
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
@@ -164,7 +166,7 @@ def command(
         _save_fields(config, answer, header_path, footprint_path)
         if page_path is not None:
             say("turning every train through half a circle")
-            _save_page(page_path, config, answer, style)
+            _save_page(page_path, config, answer, style, earlier.flats_angles)
     if record:
         keep_framing(config, answer.framing)
         if asked.given:
@@ -211,12 +213,19 @@ def _save_fields(
         write_footprint(footprint, config, answer.framing)
 
 
-def _save_page(path: Path, config: Config, answer: FrameAnswer, style: str) -> None:
+def _save_page(
+    path: Path,
+    config: Config,
+    answer: FrameAnswer,
+    style: str,
+    flats: Mapping[str, Sequence[float]],
+) -> None:
     from nightplan.files import check_ending, write_whole
     from nightplan.report.page.framing_page import framing_page
 
     check_ending(path, "a page", (".html", ".htm"))
-    write_whole(path, framing_page(config, answer.target, answer, style=style))  # type: ignore[arg-type]
+    html = framing_page(config, answer.target, answer, style=style, flats_angles=flats)  # type: ignore[arg-type]
+    write_whole(path, html)
 
 
 def _composition(centre: str | None, panels: int | None, group: int | None) -> Composition:

@@ -40,6 +40,8 @@ TURN = """(doc, win) => {
   press('+1°'); seen.push(out());
   const slider = doc.getElementById('angle');
   slider.value = 45; slider.dispatchEvent(new Event('input')); seen.push(out());
+  press('+0.1°'); seen.push(out());
+  press('−0.1°');
   doc.querySelectorAll('input[name=train]')[1].click();
   seen.push(doc.getElementById('command').value);
   doc.getElementById('copy').click();
@@ -121,12 +123,12 @@ def check(readings, made, number, angle):
     stars = len(guide.before_meridian.stars) + len(guide.after_meridian.stars)
     assert shown["rings"] == stars
     for words, side in (("east", guide.before_meridian), ("west", guide.after_meridian)):
-        where = f"panel {side.panel}, the worst off: " if framing.is_mosaic else ""
+        where = f"panel {side.panel}: " if framing.is_mosaic else ""
         if side.stars:
             brightest = min(star.g_mag for star in side.stars)
-            assert shown[words].startswith(f"{where}guide star of G {brightest:.1f}")
+            assert shown[words].startswith(f"{where}star of G {brightest:.1f}")
         else:
-            assert shown[words].startswith(f"{where}guide star {GUIDE_WORDS[side.state]}, about")
+            assert shown[words].startswith(f"{where}{GUIDE_WORDS[side.state]}, about")
     assert f"--train {trains[number]} --angle {angle} --record" in shown["command"]
     assert shown["wide"] <= shown["inner"] == 360
 
@@ -152,9 +154,83 @@ def test_buttons_slider_train_and_copy(browser, made):
     _, _, trains, paths = made
     url = paths["day"].as_uri() + "#angle=2&train=0"
     seen = browser.measure({"page": (url, 768)}, TURN)["page"]
-    assert seen[:3] == ["177°", "178°", "45°"]
-    assert f"--train {trains[1]} --angle 45 --record" in seen[3]
-    assert seen[4].startswith(("Copied", "Marked"))
+    assert seen[:4] == ["177°", "178°", "45°", "45.1°"]
+    assert f"--train {trains[1]} --angle 45 --record" in seen[4]
+    assert seen[5].startswith(("Copied", "Marked"))
+
+
+# A finger on the rim, then on the field, then keys; the knob sits at the camera's angle.
+DRAG = """(doc, win) => {
+  const sky = doc.getElementById('sky'), box = sky.getBoundingClientRect();
+  const side = Math.min(box.width, box.height);
+  const text = (id) => doc.getElementById(id).textContent;
+  const at = (kind, element, x, y) => element.dispatchEvent(new win.PointerEvent(kind, {
+    bubbles: true, cancelable: true, pointerId: 1,
+    clientX: box.left + box.width / 2 + x * side, clientY: box.top + box.height / 2 + y * side}));
+  const grip = doc.getElementById('grip'), field = doc.getElementById('field');
+  for (const each of [grip, field]) { each.setPointerCapture = () => {}; }
+  const rad = Math.PI / 180;
+  const polar = (deg) => [-0.43 * Math.sin(deg * rad), -0.43 * Math.cos(deg * rad)];
+  const seen = {};
+  at('pointerdown', grip, ...polar(20)); at('pointermove', grip, ...polar(50.5));
+  at('pointerup', grip, ...polar(50.5)); at('pointermove', grip, ...polar(90));
+  seen.turned = text('angle-out');
+  at('pointerdown', field, 0, 0); at('pointermove', field, -0.02, 0.03);
+  at('pointerup', field, -0.02, 0.03);
+  seen.shift = text('shift'); seen.share = text('covered'); seen.margin = text('margin');
+  seen.command = doc.getElementById('command').value;
+  seen.arcmin = parseFloat(sky.getAttribute('viewBox').split(' ')[2]) / side;
+  seen.side = side;
+  const key = (element, name) => element.dispatchEvent(
+    new win.KeyboardEvent('keydown', {key: name, bubbles: true}));
+  key(grip, 'ArrowUp'); key(grip, 'ArrowLeft'); seen.keys = text('angle-out');
+  seen.now = grip.getAttribute('aria-valuenow');
+  key(field, 'Enter'); seen.back = text('shift');
+  key(field, 'ArrowUp'); seen.north = text('shift');
+  return seen;
+}"""
+
+
+def test_the_rim_turns_and_the_field_shifts(browser, made):
+    config, target, trains, paths = made
+    url = paths["day"].as_uri() + "#angle=20&train=0"
+    seen = browser.measure({"page": (url, 768)}, DRAG)["page"]
+    assert seen["turned"] == "50.5°"
+    east, north = 0.02 * seen["side"] * seen["arcmin"], -0.03 * seen["side"] * seen["arcmin"]
+    south, to_east = re.match(r"([\d.]+)′ south, ([\d.]+)′ east", seen["shift"]).groups()
+    assert float(south) == pytest.approx(-north, abs=0.06)
+    assert float(to_east) == pytest.approx(east, abs=0.06)
+    # The place in the command is that shift on the sky, by astropy's own offsets.
+    from astropy import units as u
+    from astropy.coordinates import SkyCoord
+
+    ra, dec = map(float, re.search(r"--centre ([\d.]+),(-?[\d.]+)", seen["command"]).groups())
+    middle = frame_target(config, target, trains[0], angle_deg=50.0).panels[0]
+    at = SkyCoord(middle.ra_deg * u.deg, middle.dec_deg * u.deg)
+    moved = at.spherical_offsets_to(SkyCoord(ra * u.deg, dec * u.deg))
+    assert moved[0].arcmin == pytest.approx(float(to_east), abs=0.2)
+    assert moved[1].arcmin == pytest.approx(-float(south), abs=0.2)
+    assert "--angle 50.5 " in seen["command"]
+    assert (seen["keys"], seen["now"]) == ("51.6°", "51.6")
+    assert (seen["back"], seen["north"]) == ("none", "1.0′ north")
+
+
+def test_share_and_margin_of_a_shifted_field_are_the_planners(browser, made):
+    # The planner frames the shifted composition by itself, with the panel at that centre.
+    from nightplan.library.composing import Composition, composed
+
+    config, target, trains, paths = made
+    catalog = catalog_for(config)
+    url = paths["day"].as_uri() + "#angle=20&train=0"
+    seen = browser.measure({"page": (url, 768)}, DRAG)["page"]
+    ra, dec = map(float, re.search(r"--centre ([\d.]+),(-?[\d.]+)", seen["command"]).groups())
+    asked = Composition(centre_deg=(ra, dec), own_middle=False, panels=1, group=None)
+    shifted = composed(config, target, catalog, asked, angle_deg=50.5, train=trains[0])
+    framing = frame_target(shifted, target, trains[0], angle_deg=50.5)
+    assert framing.panels[0].ra_deg == pytest.approx(ra, abs=1e-3)
+    margin = float(re.match(r"[−\d.]+", seen["margin"])[0].replace("−", "-"))
+    assert margin == pytest.approx(framing.margin_arcmin, abs=0.3)
+    assert float(seen["share"].split()[-2]) == pytest.approx(100.0 * framing.coverage, abs=1.1)
 
 
 def test_red_page_lights_red_only(browser, made):

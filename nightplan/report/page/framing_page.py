@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from nightplan.report.page.page_style import (
     SheetStyle,
 )
 from nightplan.report.wording.printed_command import command, quoted
-from nightplan.report.wording.words import number, percent
+from nightplan.report.wording.words import angle_range, number, percent
 from nightplan.sky.angles import wrap_180_deg
 from nightplan.sky.tangent_plane import direction_angle_deg, project
 
@@ -35,12 +36,18 @@ BARS_ARCMIN = (2, 5, 10, 20, 30, 60, 120)
 
 
 def framing_page(
-    config: Config, target: Target, answer: FrameAnswer, *, style: SheetStyle = "day"
+    config: Config,
+    target: Target,
+    answer: FrameAnswer,
+    *,
+    style: SheetStyle = "day",
+    flats_angles: Mapping[str, Sequence[float]] | None = None,
 ) -> str:
-    """Write a page on which trains are switched and the camera is turned by whole degrees.
+    """Write a page with a dial: trains are switched, the camera is turned and the field shifted.
 
-    Fields or panels, coverage, margin and the guider's outlook come from the same functions as
-    ``nightplan frame --angle``; the page looks them up and lays the guider's patch over the stars.
+    At whole degrees fields or panels, share in frame, margin and the guider's outlook come from
+    the same functions as ``nightplan frame --angle``. Between them, and for a shifted field, the
+    page turns and clips by itself.
 
     Parameters
     ----------
@@ -50,6 +57,8 @@ def framing_page(
         From `nightplan.planning.choosing.frame_answer.frame_answer`: where the page begins.
     style : str
         ``"day"``, ``"red"`` or ``"print"``.
+    flats_angles : mapping of train to position angles in degrees, optional
+        Angles whose flats still hold.
 
     Raises
     ------
@@ -82,15 +91,21 @@ def framing_page(
             {
                 "name": fit.train,
                 "chosen": fit.train == framing.train,
-                "angle": f"{number(fit.framing.position_angle_deg)}° "
-                f"± {number(fit.framing.position_angle_tolerance_deg)}°",
+                "angle": angle_range(
+                    fit.framing.position_angle_deg, fit.framing.position_angle_tolerance_deg
+                ),
                 "panels": len(fit.framing.panels),
                 "covered": percent(fit.framing.coverage),
-                "margin": f"{number(fit.framing.margin_arcmin)}′".replace("-", "−"),
+                "margin": f"{number(fit.framing.margin_arcmin)}′",
             }
             for fit in fits
         ],
     }
+    data = _data(config, target, sweeps, stars, limit)
+    data["best"] = angle
+    for train in data["trains"]:
+        flats = (flats_angles or {}).get(train["name"], ())
+        train["flats"] = [round(float(flat), 2) for flat in flats]
     script = page_file("framing.js")
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
@@ -103,7 +118,7 @@ def framing_page(
         css=Markup(page_file("sheet.css") + page_file("framing.css")),
         script=Markup(script),
         script_hash=script_hash(script),
-        data=Markup(json_for_html(_data(config, target, sweeps, stars, limit))),
+        data=Markup(json_for_html(data)),
     )
 
 
@@ -120,6 +135,10 @@ def _data(
         "limit": limit,
         "drawn": DRAWN_STARS,
         "wanted": config.preferences.margin_arcmin,
+        "ra": round(target.ra_deg, 6),
+        "dec": round(target.dec_deg, 6),
+        "arcmin": ARCMIN,
+        "flats_within": config.calibration.flat_angle_tolerance_deg,
         "command": command(
             "frame", config, target.name, "--train", "TRAIN", "--angle", "ANGLE", "--record"
         ),
