@@ -21,9 +21,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightplan.light.air_path import moon_air_path, scattering_air_path
+from nightplan.light.air_path import scattering_air_path
 from nightplan.light.dark_sky import DarkSky, dark_v_nl, v_zero_per_nl
 from nightplan.light.extinction import Extinction
+from nightplan.light.low_moon import JOIN_DEG, low_moon_factor, moon_air_path
 from nightplan.light.moonlight import (
     mie_scattering,
     moon_illuminance_used,
@@ -184,7 +185,7 @@ def sky_rate(
     rows = max(1, CHUNK_CELLS // max(times, 1))
     for start in range(0, targets, rows):
         part = slice(start, start + rows)
-        _fill(answer[part], bands, geometry, part, moonlit, dusk, air.v_mag_airmass)
+        _fill(answer[part], bands, geometry, part, moonlit, dusk, air)
     return answer
 
 
@@ -201,13 +202,19 @@ def _fill(
     part: slice,
     moonlit: slice,
     dusk: np.ndarray,
-    extinction_v: float,
+    air: Extinction,
 ) -> None:
     path = scattering_air_path(geometry.altitude_deg[part])
     separation = geometry.moon_separation_deg[part, moonlit]
     rayleigh = rayleigh_scattering(separation)
     mie = mie_scattering(separation)
     moon_path = path[:, moonlit]
+    moon = geometry.moon_altitude_deg[moonlit]
+    low = np.flatnonzero(moon < JOIN_DEG)
+    if low.size:
+        factor = low_moon_factor(moon[low], moon_path[:, low], separation[:, low], air)
+        rayleigh[:, low] *= factor
+        mie[:, low] *= factor
     work = np.empty_like(path)
     light = np.empty_like(moon_path)
     other = np.empty_like(moon_path)
@@ -232,7 +239,7 @@ def _fill(
             geometry.altitude_deg[part][:, dusk],
             geometry.sun_separation_deg[part][:, dusk],
             geometry.sun_altitude_deg[dusk],
-            extinction_v,
+            air.v_mag_airmass,
         )
         for index, band in enumerate(bands):
             answer[:, index, dusk] += factor * band.twilight[dusk]
@@ -253,6 +260,7 @@ def band_moonlight_rate(
     """
     nm = passband.wavelength_nm
     k = air.total(nm)
+    path = float(scattering_air_path(altitude_deg))
     rayleigh_ratio, mie_ratio = scattering_ratios(nm, air)
     phase = rayleigh_scattering(separation_deg) * rayleigh_ratio
     phase = phase + mie_scattering(separation_deg) * mie_ratio
@@ -260,7 +268,8 @@ def band_moonlight_rate(
         phase
         * float(moon_illuminance_used(phase_angle_deg, moon_altitude_deg, moon_distance_km))
         * 10.0 ** (-0.4 * k * moon_air_path(moon_altitude_deg, nm, air))
-        * (1.0 - 10.0 ** (-0.4 * k * float(scattering_air_path(altitude_deg))))
+        * (1.0 - 10.0 ** (-0.4 * k * path))
+        * float(low_moon_factor(moon_altitude_deg, path, separation_deg, air))
     )
     density = moon_spectrum().density_at(nm) * v_zero_per_nl() * light
     return float(np.trapezoid(density * passband.response, nm))

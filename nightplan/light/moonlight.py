@@ -11,8 +11,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from nightplan.light.air_path import MOON_LIT_DEG, moon_air_path, scattering_air_path
+from nightplan.light.air_path import scattering_air_path
 from nightplan.light.extinction import REFERENCE_NM, Extinction
+from nightplan.light.low_moon import MOON_LIT_DEG, low_moon_factor, moon_air_path
 from nightplan.light.photometry import Floats
 
 MEAN_DISTANCE_KM = 384_400.0
@@ -108,17 +109,20 @@ def moonlight_used_v_nl(
 ) -> Floats:
     """Scattered moonlight in V, nL, the better figure: eq. 15 with `moon_illuminance_used`.
 
-    The moon's own path is `moon_air_path`; the target's is eq. 3 as printed. Units and shapes as
-    in `moonlight_v_nl`, the moon's topocentric distance in km.
+    The moon's own path is `moon_air_path`, with `low_moon_factor` for the target's direction; the
+    target's is eq. 3 as printed. Units and shapes as in `moonlight_v_nl`, the moon's topocentric
+    distance in km.
     """
     extinction_v = air.v_mag_airmass
     down = moon_air_path(moon_altitude_deg, REFERENCE_NM, air)
+    path = scattering_air_path(altitude_deg)
     scattered = rayleigh_scattering(separation_deg) + mie_scattering(separation_deg)
     return np.asarray(
         scattered
         * moon_illuminance_used(phase_angle_deg, moon_altitude_deg, moon_distance_km)
         * 10.0 ** (-0.4 * extinction_v * down)
-        * (1.0 - 10.0 ** (-0.4 * extinction_v * scattering_air_path(altitude_deg)))
+        * (1.0 - 10.0 ** (-0.4 * extinction_v * path))
+        * low_moon_factor(moon_altitude_deg, path, separation_deg, air)
     )
 
 

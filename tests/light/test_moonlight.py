@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightplan.light.air_path import chapman_path, moon_air_path, scattering_air_path
+from nightplan.light.air_path import scattering_air_path
 from nightplan.light.extinction import site_extinction
+from nightplan.light.low_moon import chapman_path, moon_air_path
 from nightplan.light.moonlight import (
     moon_colour,
     moon_illuminance,
@@ -84,9 +85,9 @@ def test_chapman_path_against_the_airmass_of_the_real_air() -> None:
     """Kasten & Young 1989 hold for air with refraction: 1 % at 10 degrees, 10 % on the horizon."""
     ground = np.zeros(1)
     for altitude, within in ((60.0, 0.005), (10.0, 0.01), (3.0, 0.05), (0.0, 0.1)):
-        ours = float(chapman_path(ground, np.array([altitude]), 8.0)[0, 0])
+        ours = float(chapman_path(ground, np.array([altitude]), 8.0)[0])
         assert ours == pytest.approx(float(kasten_young(altitude)), rel=within)
-    assert chapman_path(ground, np.array([-0.1]), 8.0)[0, 0] == np.inf
+    assert chapman_path(ground, np.array([-0.1]), 8.0)[0] == np.inf
 
 
 @pytest.mark.parametrize("elevation", [0, 2635, 4200])
@@ -96,7 +97,7 @@ def test_no_step_at_moonrise_in_any_filter(elevation: int) -> None:
     In full darkness no moon on the horizon is fuller than 18 degrees of phase angle, for the sun
     is 18 degrees below it on the other side.
     """
-    from nightplan.light.background import SkyGeometry, sky_rate
+    from nightplan.light.background import SkyGeometry, sky_rate, v_brightness
     from nightplan.light.dark_sky import site_dark_sky
 
     altitude = np.arange(-10.0, 32.0, 0.22)
@@ -117,6 +118,11 @@ def test_no_step_at_moonrise_in_any_filter(elevation: int) -> None:
     rate = sky_rate(bands, geometry, site_dark_sky(22.0, "natural"), air)
     step = np.abs(np.diff(-2.5 * np.log10(rate), axis=2))
     assert step.max() < 0.1
+    # V keeps the limit on the equator too, where the moon climbs 0.242 degrees a minute
+    v_step = np.abs(
+        np.diff(v_brightness(geometry, site_dark_sky(22.0, "natural"), air).total_v_mag)
+    )
+    assert v_step.max() * 0.242 / 0.22 < 0.1
     below = altitude <= -8.0
     assert np.ptp(rate[:, :, below], axis=2).max() == 0.0
 
