@@ -13,10 +13,12 @@ from nightplan.errors import ConfigError, FileError, UnknownKeyError
 from nightplan.files import read_text
 from nightplan.model.calibration import Calibration
 from nightplan.model.camera import Camera
-from nightplan.model.equipment import Focuser, Guider, Mount, Power, Rotator
+from nightplan.model.equipment import Focuser, Power, Rotator
 from nightplan.model.filters import Filter, FilterWheel
 from nightplan.model.framing_wish import FramingWish
+from nightplan.model.guider import Guider
 from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
+from nightplan.model.mount import Mount
 from nightplan.model.optical_train import Optics, Train
 from nightplan.model.other_rig import MAIN, OtherRig, with_rig
 from nightplan.model.other_site import OtherSite, with_site
@@ -138,6 +140,12 @@ class Config(Section):
     def named_rig(self) -> str:
         """The name that the file gives the rig in use; empty for the only one of a file."""
         return self._named_rig
+
+    @property
+    def off_axis_guider(self) -> Guider | None:
+        """The guider, if it is one with a prism in the main beam."""
+        guider = self.guider
+        return guider if guider is not None and guider.kind == "off_axis" else None
 
     @property
     def folder(self) -> Path:

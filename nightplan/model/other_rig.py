@@ -10,8 +10,10 @@ from pydantic import Field
 from nightplan.errors import InputError
 from nightplan.model.calibration import Calibration
 from nightplan.model.camera import Camera
-from nightplan.model.equipment import Focuser, Guider, Mount, Power, Rotator
+from nightplan.model.equipment import Focuser, Power, Rotator
 from nightplan.model.filters import Filter, FilterWheel
+from nightplan.model.guider import Guider
+from nightplan.model.mount import Mount
 from nightplan.model.optical_train import Optics, Train
 from nightplan.model.preferences import GOAL_BY_FILTER
 from nightplan.model.section import Listed, Section

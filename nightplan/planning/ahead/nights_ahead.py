@@ -320,7 +320,7 @@ def _slot_rates(
     flip_h = rules.flip_s + rules.slew_centre_s + rules.settle_s + rules.stop_before_meridian_s
     flip_h = (flip_h + (rules.focus_s if rules.focus_after_flip else 0.0)) / _HOUR_S
     at = np.floor((sky.transit_utc_mjd - nights.start_utc_mjd[index]) * 24.0 / slot_h)
-    flips = np.arange(slots)[:, None] == at[None, :]
+    flips = (np.arange(slots)[:, None] == at[None, :]) & config.mount.flips
     keep = np.where(flips, max(0.0, 1.0 - flip_h / slot_h), 1.0)
     for column, name in enumerate(budget.filter_names):
         mask = sky.usable[name]

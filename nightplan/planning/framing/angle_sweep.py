@@ -122,7 +122,9 @@ def sweep_angles(
         patch = guide_patch(config, train)
         panel_up = np.array([panel.image_up_angle_deg for panel in panels])
         before = patch_direction_deg(config.guider, panel_up, optics.mirrored)
-        after = patch_direction_deg(config.guider, panel_up + 180.0, optics.mirrored, True)
+        flip = config.mount.flips
+        turned = panel_up + (180.0 if flip else 0.0)
+        after = patch_direction_deg(config.guider, turned, optics.mirrored, flip)
         bright, limit = (
             bright_limit_mag(config, config.guider, train),
             config.guider.limit_magnitude,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from nightplan.planning.framing.guide_brightness import clipping_exposure_s
 
 if TYPE_CHECKING:
-    from nightplan.model.equipment import Guider
+    from nightplan.model.guider import Guider
     from nightplan.planning.framing.guide_star import GuideScan, GuideSide, GuideStar
 
 
@@ -23,7 +23,7 @@ def guide_advice(
     """What the guider will find on both sides of the meridian, and what would do better."""
     before, after = sides
     words = [f"Before the meridian {_words(before, scan)}; after it {_words(after, scan)}."]
-    keeps = before.state == "found" and after.state != "found" and guider.turns_with_camera
+    keeps = before.state == "found" and after.state != "found" and guider.moves_with_camera
     if keeps and turn_s is not None:
         words.append(
             f"Turning the camera back by 180° at the flip (about {turn_s:.0f} s) keeps the star."
@@ -35,7 +35,7 @@ def guide_advice(
             + (", half a circle on" if twin else "")
             + f", where the guider has {gain}."
         )
-    elif {before.state, after.state} != {"found"} and guider.turns_with_camera:
+    elif {before.state, after.state} != {"found"} and guider.moves_with_camera:
         words.append("No other angle that keeps the framing does better.")
     if sensor is not None:
         words.append(f"The guide sensor {sensor!r} would do better at the present angle.")

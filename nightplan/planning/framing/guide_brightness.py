@@ -10,7 +10,7 @@ from nightplan.planning.optics.train_optics import train_optics
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-    from nightplan.model.equipment import Guider
+    from nightplan.model.guider import Guider
 
 SHORTEST_EXPOSURE_S = 0.5
 """Shorter guide exposures chase the seeing: common practice, no source."""
@@ -30,11 +30,12 @@ def peak_electrons(config: Config, guider: Guider, train: str, g_mag: float) -> 
     side p under its middle. G counts as AB, which is right within 0.1 mag for a sun-like star.
     """
     optics = train_optics(config, train)
-    pixel_arcsec = (
-        guider.fitted_sensor.pixel_um * 1e-3 / optics.focal_length_mm * _ARCSEC_PER_RADIAN
-    )
+    focal_mm, clear_mm2 = optics.focal_length_mm, optics.aperture_mm**2 - optics.obstruction_mm**2
+    if guider.kind == "guide_scope":
+        focal_mm, clear_mm2 = guider.focal_length_mm, guider.aperture_mm**2
+    pixel_arcsec = guider.fitted_sensor.pixel_um * 1e-3 / focal_mm * _ARCSEC_PER_RADIAN
     share = math.erf(math.sqrt(math.log(2.0)) * pixel_arcsec / optics.seeing_arcsec) ** 2
-    area_cm2 = math.pi / 400.0 * (optics.aperture_mm**2 - optics.obstruction_mm**2)
+    area_cm2 = math.pi / 400.0 * clear_mm2
     photons = float(ab_photon_density(_G_MIDDLE_NM, g_mag)) * _G_WIDTH_NM * area_cm2
     transmission = config.optics.transmission * config.train[train].transmission
     return photons * transmission * _EFFICIENCY * share

@@ -9,6 +9,7 @@ that stands before the focus has soft edges; the half-light line is common pract
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ from nightplan.sky.tangent_plane import deproject
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-    from nightplan.model.equipment import Guider
+    from nightplan.model.guider import Guider
 
 
 @dataclass(frozen=True)
@@ -92,12 +93,19 @@ def guide_patch(config: Config, train: str, sensor: str | None = None) -> GuideP
     config : Config
         With a guider.
     train : str
-        Name of the train: the guider works at its focal length.
+        Name of the train: an off-axis guider works at its focal length.
     sensor : str, optional
         Which guide sensor; else the one fitted.
     """
     guider = _guider(config)
     chosen = guider.sensor[sensor or guider.fitted]
+    if guider.kind == "guide_scope":
+        focal_mm = guider.focal_length_mm
+        return GuidePatch(
+            math.tan(math.radians(guider.offset_arcmin / 60.0)),
+            chosen.width_px * chosen.pixel_um / 1000.0 / focal_mm,
+            chosen.height_px * chosen.pixel_um / 1000.0 / focal_mm,
+        )
     focal_mm = config.optics.focal_length_mm * config.train[train].factor
     width_mm = min(chosen.width_px * chosen.pixel_um / 1000.0, guider.prism_width_mm)
     height_mm = min(chosen.height_px * chosen.pixel_um / 1000.0, guider.prism_height_mm)
@@ -125,7 +133,7 @@ def patch_direction_deg(
     """
     up = np.asarray(image_up_angle_deg, dtype=np.float64)
     turn = _turn_from_up(guider.side, mirrored)
-    if guider.turns_with_camera:
+    if guider.moves_with_camera:
         return wrap_360_deg(up + turn)
     fixed = guider.fixed_angle_deg
     start = _turn_from_up(guider.side, mirrored=False) if fixed is None else fixed

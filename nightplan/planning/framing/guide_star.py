@@ -26,7 +26,7 @@ from nightplan.sky.tangent_plane import project
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-    from nightplan.model.equipment import Guider
+    from nightplan.model.guider import Guider
     from nightplan.model.target import Target
     from nightplan.planning.framing.framing import Framing
 
@@ -220,6 +220,7 @@ class GuideScan:
         return guide_patch(self.config, self.framing.train, sensor)
 
     def directions(self, panel: Any, turn_deg: Floats, past: bool) -> Floats:
+        past = past and self.config.mount.flips
         up = panel.image_up_angle_deg + turn_deg + (180.0 if past else 0.0)
         return patch_direction_deg(self.guider, up, self.mirrored, past)
 
@@ -275,7 +276,9 @@ class GuideScan:
             expected_count=float(expected),
             panel=index + 1,
             image_up_angle_deg=float(
-                wrap_360_deg(panel.image_up_angle_deg + (180.0 if past else 0.0))
+                wrap_360_deg(
+                    panel.image_up_angle_deg + (180.0 if past and self.config.mount.flips else 0.0)
+                )
             ),
             ra_deg=float(ra),
             dec_deg=float(dec),
@@ -330,7 +333,7 @@ def _better_angle(
     """The better angle or the reason that there is none, and what is gained there."""
     if min(ranks) == FOUND:
         return None, "not_needed", ""
-    if not guider.turns_with_camera:
+    if not guider.moves_with_camera:
         return None, "guider_does_not_turn", ""
     turns = turns_of_camera_deg(kept)
     rank = scan.ranks(turns, guider.fitted)

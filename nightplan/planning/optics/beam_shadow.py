@@ -59,7 +59,7 @@ class PrismShadow:
 
 def prism_shadow(config: Config, train: str) -> PrismShadow | None:
     """The prism's shadow on the main sensor in one train; None without a guider."""
-    guider, camera, optics = config.guider, config.camera, config.optics
+    guider, camera, optics = config.off_axis_guider, config.camera, config.optics
     if guider is None:
         return None
     focal_mm = optics.focal_length_mm * config.train[train].factor

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.planning.optics.beam_shadow import PrismShadow, prism_shadow
+from nightplan.planning.optics.train_optics import train_optics
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -138,6 +139,7 @@ def check_train(config: Config, train: str) -> BoltedTrain:
     _say_guider(config, guider_focus, shadow, good, bad)
     _say_cable(cable, good, bad)
     _say_order(config, train, bad)
+    _say_turning(config, train, bad)
     return BoltedTrain(train, back_focus, guider_focus, shadow, cable, (*bad, *good), tuple(bad))
 
 
@@ -165,13 +167,13 @@ def _parts(config: Config, train: str) -> tuple[Part, ...]:
     parts = [Part("spacer", length) for length in config.train[train].spacers_mm]
     if config.rotator is not None:
         parts.append(Part("rotator", config.rotator.thickness_mm))
-    if config.guider is not None:
-        parts.append(Part("off-axis guider", config.guider.thickness_mm))
+    if config.off_axis_guider is not None:
+        parts.append(Part("off-axis guider", config.off_axis_guider.thickness_mm))
     parts.append(Part("filter wheel", config.wheel.thickness_mm))
     parts.append(Part("camera, flange to sensor", config.camera.flange_to_sensor_mm))
-    if config.guider is not None and config.rotator is not None:
+    if config.off_axis_guider is not None and config.rotator is not None:
         rotator, guider = (next(p for p in parts if p.name == n) for n in _TURNING)
-        if not config.guider.turns_with_camera:
+        if not config.off_axis_guider.turns_with_camera:
             first, second = parts.index(rotator), parts.index(guider)
             parts[first], parts[second] = guider, rotator
     return tuple(part for part in parts if part.length_mm > 0.0)
@@ -201,7 +203,7 @@ def _back_focus(config: Config, train: str) -> BackFocus:
 
 
 def _guider_focus(config: Config, train: str) -> GuiderFocus | None:
-    guider = config.guider
+    guider = config.off_axis_guider
     if guider is None:
         return None
     behind = _window_shift_mm(config)
@@ -250,7 +252,8 @@ def _say_guider(
     good: list[str],
     bad: list[str],
 ) -> None:
-    if focus is None or shadow is None or config.guider is None:
+    guider = config.off_axis_guider
+    if focus is None or shadow is None or guider is None:
         return
     told = (
         f"Guide camera: {focus.built_mm:.2f} mm from the prism, {focus.needed_mm:.2f} mm needed "
@@ -273,10 +276,10 @@ def _say_guider(
         )
     else:
         bad.append(
-            f"Prism: {shadow.intrusion_mm:.1f} mm into the beam; at the {config.guider.side} edge "
+            f"Prism: {shadow.intrusion_mm:.1f} mm into the beam; at the {guider.side} edge "
             f"{shadow.worst_loss:.0%} of the light is lost, over one per cent for "
             f"{shadow.depth_px:.0f} pixels; clear with the patch {shadow.clear_offset_mm:.1f} mm "
-            f"from the axis (now {config.guider.offset_mm:g} mm)."
+            f"from the axis (now {guider.offset_mm:g} mm)."
         )
 
 
@@ -298,6 +301,16 @@ def _say_cable(cable: RotatorCable | None, good: list[str], bad: list[str]) -> N
         bad.append("Rotator: less than 180° of turn, so some position angles are out of reach.")
 
 
+def _say_turning(config: Config, train: str, bad: list[str]) -> None:
+    """What is left of a field that turns while the mount tracks."""
+    if config.mount.field_turns:
+        optics = train_optics(config, train)
+        bad.append(
+            "Mount: the field turns in the camera, so the subs of a night share no more than the "
+            f"circle of {optics.short_side_arcmin:.0f}′ in its middle."
+        )
+
+
 def _say_order(config: Config, train: str, bad: list[str]) -> None:
     """Distances that do not fit the parts they belong to."""
     loose = sum(config.train[train].spacers_mm)
@@ -308,7 +321,7 @@ def _say_order(config: Config, train: str, bad: list[str]) -> None:
             f"wheel.distance_to_sensor_mm is {at:g}, but the wheel's body lies between "
             f"{flange:g} and {flange + wheel + loose:g} mm before the sensor."
         )
-    guider = config.guider
+    guider = config.off_axis_guider
     if guider is None:
         return
     rotator = config.rotator

@@ -19,6 +19,7 @@ from nightplan.light.throughput import (
     star_rate_e_s,
     system_response,
 )
+from nightplan.planning.optics.tracking_limit import longest_tracked_s
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.planning.photons.sub_choice import FilterLoad, SubSetting, sub_settings
 
@@ -141,8 +142,9 @@ def filter_budgets(
     optics = train_optics(config, train)
     lights = {name: _without_setting(config, optics, name, sky) for name in config.filter}
     dark_e_s = config.camera.dark_current_e_s
+    tracked_s = longest_tracked_s(config, train)
     loads = {
-        name: FilterLoad(light.sky_e_s + dark_e_s, light.star_peak_e_s)
+        name: FilterLoad(light.sky_e_s + dark_e_s, light.star_peak_e_s, tracked_s)
         for name, light in lights.items()
     }
     settings = sub_settings(config, loads)

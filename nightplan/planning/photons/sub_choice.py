@@ -39,10 +39,11 @@ LUMINANCE_WEIGHT = 3.0
 @dataclass(frozen=True)
 class FilterLoad:
     """What fills a pixel through one filter, e-/s: sky and dark current, and the brightest pixel
-    of a star that must not saturate."""
+    of a star that must not saturate; and the longest sub that tracking holds."""
 
     background_e_s: float
     star_peak_e_s: float
+    longest_tracked_s: float
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,7 @@ def _option(config: Config, name: str, gain: str, load: FilterLoad) -> SubSettin
         overhead_s=overhead,
         user_minimum_s=wish.shortest_s,
         saturation_s=float(saturation_s(level, load.star_peak_e_s, load.background_e_s)),
-        guiding_s=wish.guiding_longest_s,
+        guiding_s=load.longest_tracked_s,
         user_maximum_s=wish.longest_s,
     )
     choice = choose_sub(limits, wish.lengths_s)

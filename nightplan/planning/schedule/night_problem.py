@@ -105,6 +105,8 @@ def night_problem(
     dec = np.array([field.place.dec_deg for field in fields])
     tracks = sky_tracks(night, ra, dec, utc_mjd)
     transit = meridian_transit_utc_mjd(night, ra, dec)
+    if not config.mount.flips:
+        transit = np.full(transit.shape, np.inf)
     margins = {
         name: usable_margin_deg(config, night, tracks, item.role, name)
         for name, item in config.filter.items()

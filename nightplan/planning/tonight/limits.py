@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.filters import Role
+from nightplan.planning.tonight.mount_limits import mount_margin_deg
 from nightplan.planning.tonight.visibility import limit_margin_deg
 
 if TYPE_CHECKING:
@@ -37,17 +38,20 @@ def moon_distance_limit_deg(config: Config, role: Role, name: str | None = None)
 
 
 def geometry_margin_deg(config: Config, tracks: SkyTracks) -> Floats:
-    """Degrees to spare above the minimum altitude and the skyline and below the highest altitude.
+    """Degrees to spare above the minimum altitude and the skyline, below the highest altitude and
+    inside the mount's own limits.
 
     Shape (target, time); positive where the mount may point. The minimum and the highest altitude
     are airless, the skyline is compared with the refracted altitude.
     """
-    return limit_margin_deg(
+    margin = limit_margin_deg(
         tracks,
         config.horizon.altitude_deg,
         config.preferences.minimum_altitude_deg,
         config.mount.highest_altitude_deg,
     )
+    mount = mount_margin_deg(config.mount, tracks)
+    return margin if mount is None else np.minimum(margin, mount)
 
 
 def moon_margin_deg(
@@ -108,6 +112,7 @@ def never_usable_reasons(
     far = free & (moon_margin_deg(config, tracks, role, name) >= 0.0)
     low = config.preferences.minimum_altitude_deg
     high = config.mount.highest_altitude_deg
+    own = mount_margin_deg(config.mount, tracks)
     moon_deg = float(np.max(moon_distance_limit_deg(config, role, name)
                             * tracks.moon_illuminated_fraction))  # fmt: skip
     reasons = []
@@ -117,6 +122,7 @@ def never_usable_reasons(
         elif not free[row].any():
             reasons.append(
                 f"in the window it never stands above {low:g}° and the skyline, below {high:g}°"
+                + ("" if own is None else " and inside the mount's own limits")
             )
         elif not dark[row].any():
             reasons.append("while it stands free it is not dark enough for that filter")

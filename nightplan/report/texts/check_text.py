@@ -118,6 +118,11 @@ def _guider(config: Config) -> str:
     guider = config.guider
     if guider is None:
         return "none configured"
+    if guider.kind == "guide_scope":
+        return (
+            f"guide scope of {number(guider.focal_length_mm)} mm; stars to G "
+            f"{number(guider.limit_magnitude)} in {number(guider.exposure_s)} s"
+        )
     turns = "turns with the camera" if guider.turns_with_camera else "fixed to the tube"
     return (
         f"off-axis, {guider.side} of the picture, {turns}; stars to G "
