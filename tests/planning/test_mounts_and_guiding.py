@@ -8,6 +8,7 @@ import math
 import erfa
 import numpy as np
 import pytest
+from nightplan.planning.schedule.plan import make_plan
 
 from nightplan.errors import ConfigError
 from nightplan.model.catalog_reading import load_catalog
@@ -20,7 +21,6 @@ from nightplan.planning.optics.bolted_train import check_train
 from nightplan.planning.optics.tracking_limit import longest_tracked_s
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.filter_budget import filter_budgets
-from nightplan.planning.schedule.plan import make_plan
 from nightplan.planning.tonight.field_turn import MOST_TURN, field_turn_arcsec_s
 from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.mount_limits import azimuth_margin_deg
