@@ -35,6 +35,7 @@ LISTS = {
     "vdB": ("van den Bergh 1966", "reflection_nebula"),
     "B": ("Barnard 1927", "dark_nebula"),
 }
+TYPICAL_B_MINUS_V = 0.8
 COMPOSITE_SOURCE = "computed from the members' ellipses"
 
 AGREED_PLACE = 0.25
@@ -180,8 +181,31 @@ def composites(catalog: Catalog, row_of: dict[str, int], base: Catalog) -> Built
         replaced = split(cells["replaces"])
         target = overlaid(cells | figures, [base.target(row_of[name]) for name in replaced])
         outline = tuple((round(east, 1), round(north, 1)) for east, north in field.outline)
+        if target.kind == "galaxy_group":
+            target = with_light_of(target, members)
         made.append((replace(target, outline=outline, outline_source=COMPOSITE_SOURCE), replaced))
     return made
+
+
+def with_light_of(group: Target, members: list[Target]) -> Target:
+    """A group of galaxies with the mean surface brightness inside its members' ellipses, B."""
+    flux = area = 0.0
+    for member in members:
+        magnitude, axes = member.magnitude_b, member.axes_arcmin
+        if magnitude is None and member.magnitude_v is not None:
+            magnitude = member.magnitude_v + TYPICAL_B_MINUS_V
+        if member.kind != "galaxy" or magnitude is None or axes is None:
+            continue
+        flux += 10.0 ** (-0.4 * magnitude)
+        area += np.pi / 4.0 * axes[0] * axes[1] * 3600.0
+    if not area:
+        return group
+    return replace(
+        group,
+        surface_brightness_mag_arcsec2=round(-2.5 * float(np.log10(flux / area)), 2),
+        surface_brightness_band="B",
+        surface_brightness_source="computed from the members' magnitudes and ellipses",
+    )
 
 
 def classic(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:

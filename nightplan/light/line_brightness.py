@@ -41,7 +41,7 @@ class LineClass:
     n_ii: float
     s_ii: float
     spread: float
-    at_arcmin: float = 10.0
+    at_arcmin: float = 60.0
     falls: float = 0.0
     rises: bool = False
 
@@ -56,10 +56,11 @@ _S_II_FIRST = 1.4 / 2.4
 
 # A planetary nebula fades as it grows: the slope is that of the figures in line_brightness.csv
 # (the surface brightness and radius relation of Frew et al. 2016, MNRAS 455, 1459, has a steeper
-# one in parsecs). The sizes of large H II regions count faint envelopes in.
+# one in parsecs). The sizes of large H II regions count faint envelopes in. Those listed are the
+# bright ones of their kind, so the typical value lies below their mean.
 CLASSES = {
-    "emission_nebula": LineClass(180.0, 0.20, 0.35, 0.25, 6.0, at_arcmin=10.0, falls=0.45),
-    "cluster_with_nebula": LineClass(180.0, 0.20, 0.35, 0.25, 6.0, at_arcmin=10.0, falls=0.45),
+    "emission_nebula": LineClass(80.0, 0.20, 0.35, 0.25, 7.0, at_arcmin=60.0, falls=0.3),
+    "cluster_with_nebula": LineClass(80.0, 0.20, 0.35, 0.25, 7.0, at_arcmin=60.0, falls=0.3),
     "supernova_remnant": LineClass(25.0, 0.50, 0.80, 0.80, 8.0),
     "planetary_nebula": LineClass(800.0, 2.0, 0.5, 0.05, 6.0, at_arcmin=2.0, falls=2.2, rises=True),
     "other": LineClass(15.0, 0.20, 0.35, 0.25, 6.0),

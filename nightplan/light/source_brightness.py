@@ -51,7 +51,7 @@ CONTINUA = {
     "emission_nebula": ContinuumClass(25.0, 0.0, 0.5, False),
     "cluster_with_nebula": ContinuumClass(24.5, 0.0, 0.5, False),
     "reflection_nebula": ContinuumClass(22.8, -1.5, 0.2, False),
-    "dark_nebula": ContinuumClass(24.2, 0.7, 0.9, False),
+    "dark_nebula": ContinuumClass(24.8, 0.7, 0.9, False),
     "planetary_nebula": ContinuumClass(27.0, 0.0, 0.5, False),
     "supernova_remnant": ContinuumClass(26.5, 0.0, 0.5, False),
     "open_cluster": ContinuumClass(22.0, -1.0, 0.3, True),
@@ -62,7 +62,8 @@ CONTINUA = {
 
 # Dust far from its star is faint: magnitudes per decade of diameter beyond `FADES_FROM_ARCMIN`,
 # remembered: 22 for the Iris (17'), 24.6 for the Witch Head (2°), 26 for dust lit by the Galaxy.
-FADING = {"reflection_nebula": 1.8}
+# A wide cluster of galaxies is mostly the sky between them.
+FADING = {"reflection_nebula": 1.8, "galaxy_group": 1.5}
 FADES_FROM_ARCMIN = 8.0
 
 # Equivalent widths of a spiral's lines, nm (H-alpha + N II: Kennicutt 1998, ARA&A 36, 189, fig. 3,

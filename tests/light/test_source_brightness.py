@@ -37,7 +37,7 @@ def test_labels_tell_published_from_default() -> None:
     assert guess is not None
     assert found[1][4].startswith("remembered")
     assert found[1][6].startswith("typical of its kind over H-alpha, remembered")
-    assert set(guess[1]) == {"typical of its kind, ×6 either way: emission nebula"}
+    assert set(guess[1]) == {"typical of its kind, ×7 either way: emission nebula"}
     assert found[0][4] == 300.0
     assert nebula_lines("galaxy", ("M 31",)) is None
 

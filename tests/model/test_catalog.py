@@ -117,7 +117,9 @@ def test_surface_brightness_says_where_it_comes_from(catalog: Catalog) -> None:
     known = ~np.isnan(catalog.surface_brightness_mag_arcsec2)
     assert set(catalog.surface_brightness_band[known]) == {"B", "V"}
     assert set(catalog.surface_brightness_band[~known]) == {""}
-    assert set(catalog.surface_brightness_source[known]) == {ISOPHOTE_SOURCE, DERIVED_SOURCE}
+    members = "computed from the members' magnitudes and ellipses"
+    sources = {ISOPHOTE_SOURCE, DERIVED_SOURCE, members}
+    assert set(catalog.surface_brightness_source[known]) == sources
     galaxies = catalog.kind == "galaxy"
     assert known[galaxies].mean() > 0.98
 
