@@ -13,6 +13,7 @@ import json
 import re
 import sys
 import textwrap
+import tomllib
 from pathlib import Path
 from typing import Any, get_args, get_origin
 
@@ -235,19 +236,37 @@ def configuration_page() -> str:
         "begin with. Keys that are not in these tables are errors, and the message names the "
         "nearest one that is. `NAME` stands for a name of your own.\n",
     ]
-    lines += _section("", Config)
+    lines += _section("", Config, {})
     return NOTE + "\n".join(lines)
 
 
-def _section(prefix: str, section: Any) -> list[str]:
+def config_meanings(section: Any) -> dict[str, str]:
+    """What each key of a table of the configuration means; a class has those of its parents."""
+    text = (REFERENCE / "key_meanings.toml").read_text(encoding="utf-8")
+    tables = tomllib.loads(text)
+    found: dict[str, str] = {}
+    for kind in reversed(section.__mro__):
+        found |= tables.get(kind.__name__, {})
+    return found
+
+
+def _section(prefix: str, section: Any, shown: dict[Any, str]) -> list[str]:
+    """A table's keys, then the tables in it; a table that stands further up is named only."""
     from nightplan.model.section import accepted_words
+
+    shown[section] = prefix.rstrip(".")
+    meanings = config_meanings(section)
+    again = []
 
     rows, below = [], []
     for key, field in section.model_fields.items():
         inner, named = _inner(field.annotation)
         if inner is not None:
             path = f"{prefix}{key}" + (".NAME" if named else "")
-            below.append((path, inner))
+            if inner in shown:
+                again.append(shown[inner])
+            else:
+                below.append((path, inner))
             continue
         words = accepted_words(field.annotation, field.metadata)
         if field.is_required():
@@ -256,7 +275,7 @@ def _section(prefix: str, section: Any) -> list[str]:
             default = ""
         else:
             default = f"`{json.dumps(field.default)}`"
-        rows.append(f"| `{key}` | {words} | {default} |")
+        rows.append(f"| `{key}` | {meanings.get(key, '')} | {words} | {default} |")
     lines = []
     if prefix:
         lines.append(f"## [{prefix.rstrip('.')}]\n")
@@ -264,9 +283,12 @@ def _section(prefix: str, section: Any) -> list[str]:
         if words:
             lines.append(f"{words}\n")
     if rows:
-        lines += ["| key | accepts | default |", "|---|---|---|", *rows, ""]
+        lines += ["| key | meaning | accepts | default |", "|---|---|---|---|", *rows, ""]
+    if again:
+        tables = ", ".join(f"`[{path}]`" for path in again)
+        lines.append(f"And the tables {tables}, with `{prefix}` before their names.\n")
     for path, inner in below:
-        lines += _section(f"{path}.", inner)
+        lines += _section(f"{path}.", inner, shown)
     return lines
 
 

@@ -131,6 +131,27 @@ def test_a_missing_key_breaks_the_schema() -> None:
         validator.validate({"site": "x"})
 
 
+def test_every_key_of_the_configuration_has_its_meaning() -> None:
+    from nightplan.model.config import Config
+
+    seen: set[Any] = set()
+
+    def walk(section: Any) -> None:
+        seen.add(section)
+        keys = set()
+        for key, field in section.model_fields.items():
+            inner, _ = builder._inner(field.annotation)
+            if inner is None:
+                keys.add(key)
+            elif inner not in seen:
+                walk(inner)
+        named = set(builder.config_meanings(section))
+        assert named == keys, f"docs/reference/key_meanings.toml: [{section.__name__}]"
+
+    walk(Config)
+    assert len(seen) > 20
+
+
 def test_every_command_is_in_the_reference() -> None:
     page = (DOCS / "reference" / "commands.md").read_text(encoding="utf-8")
     assert re.findall(r"^## (\w+)$", page, re.MULTILINE) == list(COMMANDS)
