@@ -9,6 +9,7 @@ import click
 from nightplan.cli.common import common_options, doing, emit, evening_of, load
 from nightplan.cli.names import typed_names
 from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
+from nightplan.cli.stopping import StoppedError
 
 
 @click.command("sheet")
@@ -29,6 +30,11 @@ from nightplan.cli.replan_options import done_option, from_option, keep_option, 
     help="Colours: bright, red light only, or black on white for paper.",
 )
 @click.option("--quick", is_flag=True, help="Leave out what to do after clouds: written sooner.")
+@click.option(
+    "--serve",
+    is_flag=True,
+    help="Then offer it to the phone on the local network, until Ctrl-C.",
+)
 @from_option
 @keep_option
 @done_option
@@ -41,6 +47,7 @@ def command(
     output: Path,
     style: str,
     quick: bool,
+    serve: bool,
     start: str | None,
     keep: Path | None,
     done: tuple[str, ...],
@@ -91,3 +98,12 @@ def command(
         size_bytes=len(html.encode("utf-8")),
     )
     emit(document, as_json, lambda: f"{output} is written ({style}, {len(html) // 1000} kB).")
+    if serve:
+        from nightplan.library.serving import serve_sheet
+
+        # Colours go to a terminal only. With --json standard output holds the document alone.
+        serve_sheet(
+            output,
+            lambda line: click.echo(line, err=as_json),
+            stopped_by=(KeyboardInterrupt, StoppedError),
+        )

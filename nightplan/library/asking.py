@@ -90,7 +90,7 @@ def asked_plan(
     journal = remembered(config, without=day if told else None)
     again = Replan(moment, kept, counts, source="the plan in force" if keep is None else str(keep))
     plan = make_plan(journal.config, night, catalog, names, earlier=journal.earlier, again=again)
-    return Planned(plan, catalog, remembered=journal)
+    return Planned(plan, catalog, remembered=journal, before=kept)
 
 
 def kept_plan(

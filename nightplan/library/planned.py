@@ -46,11 +46,13 @@ class Planned(Answer):
         *,
         document: PlanDocument | None = None,
         remembered: Remembered | None = None,
+        before: Mapping[str, Any] | None = None,
     ) -> None:
         self.plan = plan
         self._catalog = catalog
         self._document = document
         self._remembered = remembered
+        self._before = before
 
     @property
     def night(self) -> NightTimes:
@@ -302,7 +304,7 @@ class Planned(Answer):
         """
         from nightplan.report.exports.night_exports import save_export
 
-        save_export(path, self.document.model_dump(mode="json"))
+        save_export(path, self.document.model_dump(mode="json"), self._before)
 
     def replan(self, start: Time, done: Done | None = None) -> Planned:
         """Plan the rest of the night anew from `start`; what was shot before is kept.
@@ -387,7 +389,7 @@ def plan(
     memory = remembered(config, without=without) if journal else Remembered(config)
     names = [str(catalog.name[row]) for row in rows]
     made = make_plan(memory.config, night, catalog, names, earlier=memory.earlier, again=again)
-    return Planned(made, catalog, remembered=memory)
+    return Planned(made, catalog, remembered=memory, before=None if again is None else again.plan)
 
 
 def sheet(

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from nightplan.errors import FileError
 from nightplan.report.exports import night_exports as ex
+from nightplan.report.exports.calendar import plan_to_icalendar
 
 NASTY = 'M 31; the "big" one, \\ with\nlines — ünïcode 星雲 ' + "long " * 30
 
@@ -52,12 +53,12 @@ MADE = datetime.datetime(2027, 10, 6, 15, 0, tzinfo=datetime.UTC)
 def test_icalendar_is_read_back():
     from icalendar import Calendar
 
-    text = ex.plan_to_icalendar(PLAN, MADE)
+    text = plan_to_icalendar(PLAN, MADE)
     calendar = Calendar.from_ical(text)
     assert str(calendar["VERSION"]) == "2.0"
     assert calendar["PRODID"]
     events = calendar.walk("VEVENT")
-    assert len(events) == 4  # the flip has no length
+    assert len(events) == 5
     assert not [error for event in events for error in event.errors]
     by_start = {event["DTSTART"].dt.isoformat(): event for event in events}
     light = by_start["2027-10-06T21:00:00+00:00"]
@@ -67,12 +68,12 @@ def test_icalendar_is_read_back():
     assert light["DTSTAMP"].dt == MADE
     nasty = by_start["2027-10-31T23:30:00+00:00"]
     assert str(nasty["SUMMARY"]) == f"{NASTY} panel 2: L 28 × 120 s"
-    assert len({str(event["UID"]) for event in events}) == 4
+    assert len({str(event["UID"]) for event in events}) == 5
 
 
 def test_icalendar_lines_by_the_standard():
     """RFC 5545 section 3.1: CRLF ends, at most 75 octets a line, UTF-8 never cut."""
-    data = ex.plan_to_icalendar(PLAN, MADE).encode("utf-8")
+    data = plan_to_icalendar(PLAN, MADE).encode("utf-8")
     assert data.endswith(b"END:VCALENDAR\r\n")
     assert b"\n" not in data.replace(b"\r\n", b"")
     for line in data.split(b"\r\n"):
@@ -80,15 +81,57 @@ def test_icalendar_lines_by_the_standard():
         line.decode("utf-8")
 
 
-def test_uids_stay_and_follow_the_plan():
-    def uids(plan, made):
-        text = ex.plan_to_icalendar(plan, made)
-        return [line for line in text.split("\r\n") if line.startswith("UID:")]
+def events_of(plan, **options):
+    from icalendar import Calendar
 
-    later = MADE + datetime.timedelta(days=1)
-    assert uids(PLAN, MADE) == uids(PLAN, later)
-    moved = PLAN | {"blocks": [block(start_utc="2027-10-06T21:05:00Z")]}
-    assert set(uids(moved, MADE)) != set(uids(PLAN, MADE))
+    text = plan_to_icalendar(plan, MADE, **options)
+    return {str(event["UID"]): event for event in Calendar.from_ical(text).walk("VEVENT")}
+
+
+def test_a_replan_moves_what_the_calendar_has():
+    """RFC 5545 section 3.8.4.7 (UID stays), 3.8.7.4 (SEQUENCE rises), 3.8.1.11 (CANCELLED)."""
+    first = events_of(PLAN)
+    assert {int(event["SEQUENCE"]) for event in first.values()} == {0}
+    assert set(events_of(PLAN)) == set(first)
+    moved = PLAN | {
+        "blocks": [block(start_utc="2027-10-06T21:05:00Z", count=26)],
+        "from_utc": "2027-10-06T21:05:00Z",
+    }
+    again = events_of(moved, before=PLAN)
+    assert set(again) == set(first)
+    by_name = {str(event["SUMMARY"]): event for event in again.values()}
+    light = by_name["M 31: L 26 × 120 s"]
+    assert first[str(light["UID"])]["DTSTART"].dt.hour == 21
+    assert light["DTSTART"].dt == datetime.datetime(2027, 10, 6, 21, 5, tzinfo=datetime.UTC)
+    gone = by_name[f"{NASTY} panel 2: L 28 × 120 s"]
+    assert str(gone["STATUS"]) == "CANCELLED"
+    assert not gone.walk("VALARM")
+    later = events_of(moved | {"from_utc": "2027-10-06T22:05:00Z"})
+    for uid, event in later.items():
+        assert int(event["SEQUENCE"]) > int(again[uid]["SEQUENCE"]) > int(first[uid]["SEQUENCE"])
+
+
+def test_the_phone_rings_before_what_must_not_be_missed():
+    """RFC 5545 section 3.6.6: ACTION, TRIGGER and DESCRIPTION of a display alarm."""
+    plan = PLAN | {
+        "events": [
+            *PLAN["events"],
+            {"kind": "turn", "target": "M 31", "start_utc": "2027-10-06T20:40:00Z",
+             "end_utc": "2027-10-06T20:43:00Z", "from_image_up_deg": 0.0, "to_image_up_deg": 305.0},
+            {"kind": "flats", "target": "M 31", "start_utc": "2027-10-06T22:10:00Z",
+             "end_utc": "2027-10-06T22:20:00Z"},
+        ]
+    }  # fmt: skip
+    rings = {}
+    for event in events_of(plan).values():
+        alarms = event.walk("VALARM")
+        assert len(alarms) <= 1
+        if alarms:
+            (alarm,) = alarms
+            assert str(alarm["ACTION"]) == "DISPLAY"
+            assert str(alarm["DESCRIPTION"]).endswith(str(event["SUMMARY"]))
+            rings[str(event["CATEGORIES"].cats[0])] = alarm["TRIGGER"].dt.total_seconds() / -60.0
+    assert rings == {"setup": 15.0, "block": 10.0, "flip": 10.0, "turn": 10.0, "flats": 5.0}
 
 
 @settings(max_examples=100, deadline=None)
@@ -97,7 +140,7 @@ def test_any_name_survives_the_calendar(name):
     from icalendar import Calendar
 
     plan = PLAN | {"blocks": [block(target="x" + name)], "events": [], "setup": []}
-    text = ex.plan_to_icalendar(plan, MADE)
+    text = plan_to_icalendar(plan, MADE)
     (event,) = Calendar.from_ical(text).walk("VEVENT")
     kept = "".join(sign for sign in name if sign == "\n" or (sign >= " " and sign != "\x7f"))
     assert str(event["SUMMARY"]) == f"x{kept}: L 28 × 120 s"

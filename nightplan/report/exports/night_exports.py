@@ -11,7 +11,6 @@ import datetime
 import io
 import json
 import os
-import uuid
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -46,9 +45,6 @@ CSV_COLUMNS: dict[str, str] = {
     "why": "why then",
 }
 """Columns of the CSV export, in order, with their meaning. Cells that do not apply are empty."""
-
-_NAMESPACE = uuid.UUID("6f1e7a4e-6f0b-5e0e-9a51-6e6967687470")
-_FOLD_OCTETS = 75
 
 
 def rows_of_plan(plan: Plan) -> list[dict[str, Any]]:
@@ -102,48 +98,6 @@ def plan_schema() -> dict[str, Any]:
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
-def plan_to_icalendar(plan: Plan, made: datetime.datetime | None = None) -> str:
-    """The night as iCalendar, RFC 5545: a VEVENT for each set-up step, event and block.
-
-    Parameters
-    ----------
-    plan : mapping
-        A plan document.
-    made : datetime, optional
-        When the calendar was made (DTSTAMP, section 3.8.7.2), aware; else now. The UIDs follow
-        from the plan, so a calendar program takes a second export of it as the same events.
-    """
-    stamp = _utc(made or datetime.datetime.now(datetime.UTC))
-    lines = [
-        "BEGIN:VCALENDAR",
-        "VERSION:2.0",
-        "PRODID:-//nightplan//night plan//EN",
-        "CALSCALE:GREGORIAN",
-    ]
-    for row in rows_of_plan(plan):
-        start, end = _moment(row["start_utc"]), _moment(row["end_utc"])
-        if end <= start:
-            continue
-        key = [plan.get("site"), plan.get("date"), row["kind"], row["name"], row.get("target")]
-        key += [row.get("panel"), row["start_utc"]]
-        lines += [
-            "BEGIN:VEVENT",
-            f"UID:{uuid.uuid5(_NAMESPACE, json.dumps(key))}",
-            f"DTSTAMP:{stamp}",
-            f"DTSTART:{_utc(start)}",
-            f"DTEND:{_utc(end)}",
-            f"SUMMARY:{_text(_summary(row))}",
-            f"LOCATION:{_text(str(plan.get('site') or ''))}",
-            f"CATEGORIES:{_text(str(row['kind']).replace('_', ' '))}",
-        ]
-        about = _description(row)
-        if about:
-            lines.append(f"DESCRIPTION:{_text(about)}")
-        lines.append("END:VEVENT")
-    lines.append("END:VCALENDAR")
-    return "".join(_folded(line) + "\r\n" for line in lines)
-
-
 def check_export(path: str | os.PathLike[str]) -> str:
     """The ending of an export's file name.
 
@@ -158,8 +112,10 @@ def check_export(path: str | os.PathLike[str]) -> str:
     return ending
 
 
-def save_export(path: str | os.PathLike[str], plan: Plan) -> None:
+def save_export(path: str | os.PathLike[str], plan: Plan, before: Plan | None = None) -> None:
     """Write the plan whole or not at all; the ending (.ics, .csv, .json) sets the format.
+
+    `before` is the plan that a re-plan took the place of: a calendar cancels what fell away.
 
     Raises
     ------
@@ -168,7 +124,9 @@ def save_export(path: str | os.PathLike[str], plan: Plan) -> None:
     """
     ending = check_export(path)
     if ending == ".ics":
-        text = plan_to_icalendar(plan)
+        from nightplan.report.exports.calendar import plan_to_icalendar
+
+        text = plan_to_icalendar(plan, before=before)
     else:
         text = plan_to_csv(plan) if ending == ".csv" else plan_to_json(plan)
     write_whole(path, text.encode("utf-8"))
@@ -193,50 +151,3 @@ def _cell(value: Any) -> Any:
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return "'" + value
     return value
-
-
-def _summary(row: Mapping[str, Any]) -> str:
-    target = row.get("target")
-    panel = f" panel {row['panel']}" if (row.get("panel") or 1) > 1 else ""
-    return f"{target}{panel}: {row['name']}" if target else str(row["name"])
-
-
-def _description(row: Mapping[str, Any]) -> str:
-    if row["kind"] != "block":
-        return ""
-    return "\n".join(
-        [
-            f"Train {row['train']}, gain {row['gain']}",
-            f"RA {row['ra_deg']:.5f}°, Dec {row['dec_deg']:+.5f}° (ICRS)",
-            f"Position angle {row['position_angle_deg']:.2f}°, "
-            f"image up {row['image_up_angle_deg']:.2f}°",
-            str(row.get("why") or ""),
-        ]
-    ).strip()
-
-
-def _utc(moment: datetime.datetime) -> str:
-    """Form 2 of DATE-TIME, section 3.3.5."""
-    return moment.astimezone(datetime.UTC).strftime("%Y%m%dT%H%M%SZ")
-
-
-def _text(value: str) -> str:
-    """TEXT with its escapes, section 3.3.11; control characters have no place in it."""
-    plain = "".join(sign for sign in value if sign == "\n" or (sign >= " " and sign != "\x7f"))
-    for sign, escaped in (("\\", "\\\\"), (";", "\\;"), (",", "\\,"), ("\n", "\\n")):
-        plain = plain.replace(sign, escaped)
-    return plain
-
-
-def _folded(line: str) -> str:
-    """Content lines of at most 75 octets, section 3.1; a character is never cut in two."""
-    parts, part, used = [], "", 0
-    for sign in line:
-        size = len(sign.encode("utf-8"))
-        if used + size > _FOLD_OCTETS:
-            parts.append(part)
-            part, used = "", 1  # the blank that opens a continuation counts
-        part += sign
-        used += size
-    parts.append(part)
-    return "\r\n ".join(parts)
