@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from nightplan.errors import FileError
 from nightplan.report.exports import night_exports as ex
 from nightplan.report.exports.calendar import plan_to_icalendar
+from nightplan.report.exports.plan_rows import CSV_COLUMNS
 
 NASTY = 'M 31; the "big" one, \\ with\nlines — ünïcode 星雲 ' + "long " * 30
 
@@ -150,7 +151,7 @@ def test_csv_is_read_back():
     text = ex.plan_to_csv(PLAN)
     assert text.count("\r\n") >= 6
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
-    assert list(rows[0]) == list(ex.CSV_COLUMNS)
+    assert list(rows[0]) == list(CSV_COLUMNS)
     assert [row["kind"] for row in rows] == ["setup", "focus", "block", "flip", "block"]
     light = rows[2]
     assert (light["filter"], light["count"], float(light["sub_s"])) == ("L", "28", 120.0)

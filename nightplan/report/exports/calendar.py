@@ -13,7 +13,8 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from nightplan.report.exports.night_exports import rows_of_plan
+from nightplan.report.exports.plan_rows import rows_of_plan
+from nightplan.report.wording.local_time import moment
 
 Plan = Mapping[str, Any]
 Row = Mapping[str, Any]
@@ -69,7 +70,7 @@ def _steps(plan: Plan) -> dict[str, Row]:
     found: dict[str, Row] = {}
     count: Counter[str] = Counter()
     for row in rows_of_plan(plan):
-        lasts = _moment(row["end_utc"]) > _moment(row["start_utc"])
+        lasts = moment(row["end_utc"]) > moment(row["start_utc"])
         if row["kind"] == "idle" or not (lasts or row["kind"] in RINGS_MIN):
             continue
         key = [plan.get("site"), plan.get("date"), row["kind"], row.get("target")]
@@ -89,7 +90,7 @@ def _sequence(plan: Plan) -> int:
     if not begin:
         return 0
     noon = datetime.datetime.fromisoformat(f"{plan['date']}T00:00:00+00:00")
-    return max(1, round((_moment(begin) - noon) / datetime.timedelta(minutes=1)))
+    return max(1, round((moment(begin) - noon) / datetime.timedelta(minutes=1)))
 
 
 def _rings(steps: Mapping[str, Row]) -> dict[str, int]:
@@ -116,7 +117,7 @@ def _event(
     ring_min: int | None,
     cancelled: bool = False,
 ) -> list[str]:
-    start, end = _moment(row["start_utc"]), _moment(row["end_utc"])
+    start, end = moment(row["start_utc"]), moment(row["end_utc"])
     lines = [
         "BEGIN:VEVENT",
         f"UID:{uid}",
@@ -145,10 +146,6 @@ def _event(
     return [*lines, "END:VEVENT"]
 
 
-def _moment(text: str) -> datetime.datetime:
-    return datetime.datetime.fromisoformat(text).astimezone(datetime.UTC)
-
-
 def _summary(row: Mapping[str, Any]) -> str:
     target = row.get("target")
     panel = f" panel {row['panel']}" if (row.get("panel") or 1) > 1 else ""
@@ -169,9 +166,9 @@ def _description(row: Mapping[str, Any]) -> str:
     ).strip()
 
 
-def _utc(moment: datetime.datetime) -> str:
+def _utc(when: datetime.datetime) -> str:
     """Form 2 of DATE-TIME, section 3.3.5."""
-    return moment.astimezone(datetime.UTC).strftime("%Y%m%dT%H%M%SZ")
+    return when.astimezone(datetime.UTC).strftime("%Y%m%dT%H%M%SZ")
 
 
 def _text(value: str) -> str:

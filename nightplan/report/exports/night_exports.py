@@ -7,7 +7,6 @@ earlier can be exported too.
 from __future__ import annotations
 
 import csv
-import datetime
 import io
 import json
 import os
@@ -17,58 +16,12 @@ from typing import Any
 
 from nightplan.errors import FileError
 from nightplan.files import write_whole
-from nightplan.report.wording.order_of_work import event_told
-from nightplan.report.wording.words import event_words, subs
+from nightplan.report.exports.calendar import plan_to_icalendar
+from nightplan.report.exports.plan_rows import CSV_COLUMNS, rows_of_plan
 
 Plan = Mapping[str, Any]
 
 ENDINGS = (".ics", ".csv", ".json")
-
-CSV_COLUMNS: dict[str, str] = {
-    "kind": "`block`, `setup`, or the kind of event: slew_centre, focus, filter_change, flip, ...",
-    "name": "what it is called on the page",
-    "target": "target's name; empty where none",
-    "panel": "panel of a mosaic, from 1",
-    "ra_deg": "ICRS right ascension of the panel's centre, degrees",
-    "dec_deg": "ICRS declination of the panel's centre, degrees",
-    "position_angle_deg": "line of the sensor's long side, north through east, 0 to below 180",
-    "image_up_angle_deg": "direction of rising FITS axis 2, 0 to below 360",
-    "train": "how the rig is bolted together",
-    "filter": "filter of the wheel",
-    "gain": "gain setting of the camera",
-    "start_utc": "start, ISO 8601 UTC",
-    "end_utc": "end, ISO 8601 UTC",
-    "start_local": "start, ISO 8601 in the site's civil time with its offset",
-    "end_local": "end, the same",
-    "sub_s": "length of a sub, seconds",
-    "count": "number of subs",
-    "why": "why then",
-}
-"""Columns of the CSV export, in order, with their meaning. Cells that do not apply are empty."""
-
-
-def rows_of_plan(plan: Plan) -> list[dict[str, Any]]:
-    """Set-up steps, events and blocks in order of time, with the keys of `CSV_COLUMNS`."""
-    from zoneinfo import ZoneInfo
-
-    zone = ZoneInfo(str(plan.get("timezone") or "UTC"))
-    rows: list[dict[str, Any]] = []
-    for step in plan.get("setup", ()):
-        rows.append({"kind": "setup", "name": step["name"], **_span(step, zone)})
-    for event in plan.get("events", ()):
-        rows.append(
-            {
-                "kind": event["kind"],
-                "name": event_told(plan, event) or event_words(event["kind"]),
-                "target": event.get("target"),
-                **_span(event, zone),
-            }
-        )
-    for block in plan.get("blocks", ()):
-        known = {key: block[key] for key in CSV_COLUMNS if key in block}
-        name = f"{block['filter']} {subs(int(block['count']), float(block['sub_s']))}"
-        rows.append({**known, "kind": "block", "name": name, **_span(block, zone)})
-    return sorted(rows, key=lambda row: (row["start_utc"], row["end_utc"]))
 
 
 def plan_to_csv(plan: Plan) -> str:
@@ -124,25 +77,10 @@ def save_export(path: str | os.PathLike[str], plan: Plan, before: Plan | None = 
     """
     ending = check_export(path)
     if ending == ".ics":
-        from nightplan.report.exports.calendar import plan_to_icalendar
-
         text = plan_to_icalendar(plan, before=before)
     else:
         text = plan_to_csv(plan) if ending == ".csv" else plan_to_json(plan)
     write_whole(path, text.encode("utf-8"))
-
-
-def _span(row: Mapping[str, Any], zone: datetime.tzinfo) -> dict[str, str]:
-    return {
-        "start_utc": row["start_utc"],
-        "end_utc": row["end_utc"],
-        "start_local": _moment(row["start_utc"]).astimezone(zone).isoformat(),
-        "end_local": _moment(row["end_utc"]).astimezone(zone).isoformat(),
-    }
-
-
-def _moment(text: str) -> datetime.datetime:
-    return datetime.datetime.fromisoformat(text).astimezone(datetime.UTC)
 
 
 def _cell(value: Any) -> Any:
