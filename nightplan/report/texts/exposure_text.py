@@ -14,7 +14,7 @@ from nightplan.report.wording.words import evening, percent
 
 if TYPE_CHECKING:
     from nightplan.model.site import Site
-    from nightplan.report.documents.exposure import ExposureDocument, FilterExposure
+    from nightplan.report.documents.exposure import ExposureDocument
 
 BOUND_WORDS = {
     "read_noise": "read noise",
@@ -24,9 +24,6 @@ BOUND_WORDS = {
     "user_maximum": "maximum",
     "user_minimum": "minimum",
 }
-
-
-LEAST_TIDINESS_PERCENT = 1.0
 
 
 def exposure_text(document: ExposureDocument, site: Site, *, full: bool = False) -> str:
@@ -42,7 +39,6 @@ def exposure_text(document: ExposureDocument, site: Site, *, full: bool = False)
         "",
         _filters(document),
     ]
-    lines += [paragraph(words) for words in _tidiness(document)]
     if document.short_set is not None:
         lines.append(paragraph(short_set_words(document.short_set)))
     if full:
@@ -57,8 +53,8 @@ def exposure_text(document: ExposureDocument, site: Site, *, full: bool = False)
 
 
 READING = (
-    "Set by: what decides the sub. S/N of an hour of open shutter, per square arcsecond. "
-    "Efficiency: an hour now against one at the zenith with no moon."
+    "Tidy: time lost by one sub for several filters. S/N of an open hour, per square arcsecond. "
+    "Efficiency: against the zenith with no moon."
 )
 READING_RATES = (
     "The target's rate is at its mean brightness; extra noise: what read noise adds to a sub's."
@@ -87,34 +83,14 @@ def _filters(document: ExposureDocument) -> str:
             row.gain,
             f"{row.sub_s:g} s",
             "you" if row.sub_pinned else BOUND_WORDS[row.sub_bound],
+            percent(row.tidiness_cost_percent / 100.0, plain=True),
             f"{row.snr_one_hour:.1f}",
             percent(row.worth, plain=True),
         ]
         for row in document.filters
     ]
-    heads = ["filter", "gain", "sub", "set by", "S/N 1 h", "efficiency"]
-    return f"{text_table(heads, rows, right=(2, 4, 5))}\n{paragraph(READING)}"
-
-
-def _tidiness(document: ExposureDocument) -> list[str]:
-    """What one gain and length for several filters costs."""
-    shared: dict[tuple[str, float], list[FilterExposure]] = {}
-    for row in document.filters:
-        if not row.sub_pinned:
-            shared.setdefault((row.gain, row.sub_s), []).append(row)
-    told = []
-    for rows in shared.values():
-        costs = [
-            f"{row.filter} {row.tidiness_cost_percent:.0f} %"
-            for row in rows
-            if row.tidiness_cost_percent >= LEAST_TIDINESS_PERCENT
-        ]
-        if costs:
-            told.append(
-                f"One sub for {', '.join(row.filter for row in rows)} costs time: "
-                f"{', '.join(costs)} over their own best."
-            )
-    return told
+    heads = ["filter", "gain", "sub", "set by", "tidy", "S/N 1 h", "efficiency"]
+    return f"{text_table(heads, rows, right=(2, 4, 5, 6))}\n{paragraph(READING)}"
 
 
 def _rates(document: ExposureDocument) -> str:
