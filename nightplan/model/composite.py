@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +15,16 @@ from nightplan.sky.tangent_plane import deproject, project
 
 Floats = NDArray[np.float64]
 
+COMPOSITE_OUTLINE = "computed from the members' ellipses"
+"""How the outline of a field of several targets says that it is one."""
+
 _EDGE_POINTS = 48
 _ARCMIN_PER_RADIAN = 60.0 * 180.0 / np.pi
+
+
+def is_composite(outline_source: NDArray[Any]) -> NDArray[np.bool_]:
+    """Whether each outline is that of several targets together; (target,)."""
+    return np.array([COMPOSITE_OUTLINE in str(text) for text in outline_source], dtype=bool)
 
 
 class CompositeField(NamedTuple):

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from matplotlib.path import Path
 
 from nightplan.model.catalog_reading import load_catalog
+from nightplan.model.framing_wish import FramingWish
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
 from nightplan.planning.framing.field_search import Field
@@ -230,7 +231,8 @@ def test_tolerance_is_where_the_grid_fails():
 
 def test_mosaic_framing_of_showpieces():
     config, catalog = demo_config(), load_catalog()
-    framing = frame_target(config, catalog.target(catalog.find("M 31")), "reducer")
+    two = config.model_copy(update={"framing": {"M 31": FramingWish(panels=2)}})
+    framing = frame_target(two, catalog.target(catalog.find("M 31")), "reducer")
     assert framing.is_mosaic
     assert len(framing.panels) <= config.preferences.mosaic_most_panels
     assert framing.coverage == pytest.approx(1.0, abs=1e-9)
@@ -241,6 +243,29 @@ def test_mosaic_framing_of_showpieces():
     assert not loop.is_mosaic
     assert loop.whole_mosaic_panels > 20
     assert str(loop.whole_mosaic_panels) in loop.reason
+
+
+def test_a_mosaic_is_weighed_against_one_field_with_its_hours():
+    # Each further panel takes the hours anew and leaves 0.8: two panels pay where one field holds
+    # less than sqrt(0.8) = 0.894 of the target, four where it holds less than 0.8^1.5 = 0.716.
+    config, catalog = demo_config(), load_catalog()
+    seen = set()
+    for name in ("M 31", "M 45", "M 44", "NGC 7000", "IC 1396", "IC 1805", "Sh2-129", "IC 1848"):
+        target = catalog.target(catalog.find(name))
+        for train in config.train:
+            framing = frame_target(config, target, train)
+            one = config.model_copy(update={"framing": {name: FramingWish(panels=1)}})
+            single = frame_target(one, target, train)
+            assert not single.is_mosaic
+            if framing.is_mosaic:
+                least = 0.8 ** ((len(framing.panels) - 1) / 2.0)
+                assert single.coverage < least * framing.coverage + 1e-6
+            elif framing.coverage < 0.99:
+                assert framing.coverage == pytest.approx(single.coverage, abs=1e-6)
+                assert framing.coverage >= 0.8 ** ((framing.whole_mosaic_panels - 1) / 2.0) - 1e-6
+                assert "and their hours" in framing.reason
+            seen.add((framing.is_mosaic, framing.coverage < 0.99))
+    assert {(True, False), (False, True)} <= seen
 
 
 @pytest.mark.parametrize("dec", [85.0, 89.9])

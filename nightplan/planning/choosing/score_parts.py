@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from nightplan.errors import TargetError
 from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
+from nightplan.planning.framing.mosaic_or_field import framing_value
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.goals import wanted_filters
 from nightplan.planning.value.progress_value import target_weight
@@ -25,8 +26,6 @@ Bools = NDArray[np.bool_]
 
 FULL_SIZE_SHARE = 0.35
 """Share of the field's short side at which a target counts as filling it."""
-PANEL_COST = 0.8
-"""What each further panel leaves of the framing part."""
 BEGUN = 3.0
 """What a begun target leads by: more than the best new one gains by its looks."""
 CLUSTERS = ("open_cluster", "globular_cluster")
@@ -46,8 +45,8 @@ def framing_part(
     most = config.preferences.mosaic_most_panels
     panels = np.where(framed.fits, 1, np.maximum(framed.panels, 1)).astype(float)
     whole = panels <= most
-    by_mosaic = np.where(whole, PANEL_COST ** (panels - 1.0), 0.0)
-    by_field = framed.coverage**2
+    by_mosaic = np.where(whole, framing_value(1.0, panels), 0.0)
+    by_field = framing_value(framed.coverage, 1)
     single = by_field >= by_mosaic
     part = fill * np.maximum(by_field, by_mosaic) * framed.allowed
     return part, np.where(single, 1, panels).astype(np.intp)

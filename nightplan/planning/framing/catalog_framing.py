@@ -43,7 +43,7 @@ class CatalogFraming:
     position_angle_deg : ndarray
         The angle taken, 0 <= angle < 180.
     panels : ndarray
-        Panels that hold the target with the wanted margin, at the best angle; 1 for one field.
+        Panels that just hold the target at the best angle; 1 for one field.
     fits : ndarray of bool
         Whether one field gives the wanted margin.
     allowed : ndarray of bool
@@ -163,7 +163,7 @@ def frame_catalog(
         coverage=coverage,
         margin_arcmin=ARCMIN_PER_RADIAN * margin,
         position_angle_deg=best_angle,
-        panels=_panels(major, minor, wide, high, fits, wanted, config.preferences.mosaic_overlap),
+        panels=_panels(major, minor, wide, high, fits, config.preferences.mosaic_overlap),
         fits=fits,
         allowed=np.ones(fits.shape, dtype=bool),
     )
@@ -197,7 +197,6 @@ def _panels(
     wide: Floats,
     high: Floats,
     fits: NDArray[np.bool_],
-    wanted: float,
     overlap: float,
 ) -> Floats:
     from nightplan.planning.framing.mosaic import panels_needed
@@ -208,7 +207,7 @@ def _panels(
         along, across = half_extents(
             major[over_target], minor[over_target], np.arange(0.0, 91.0, 5.0)
         )
-        columns = panels_needed(2.0 * (along + wanted) / wide[over_train][:, None], 2.0, overlap)
-        rows = panels_needed(2.0 * (across + wanted) / high[over_train][:, None], 2.0, overlap)
+        columns = panels_needed(2.0 * along / wide[over_train][:, None], 2.0, overlap)
+        rows = panels_needed(2.0 * across / high[over_train][:, None], 2.0, overlap)
         count[over_target, over_train] = (columns * rows).min(axis=1)
     return count

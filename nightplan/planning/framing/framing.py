@@ -2,7 +2,8 @@
 
 The rules, in order: one field if some angle gives the wanted margin; one field if the target is
 wholly inside, or but for a sliver, with less; else the smallest mosaic that holds the target with
-the margin, without it, or but for a sliver; else the one field that covers most.
+the margin, without it, or but for a sliver, where that is worth its hours beside the one field that
+covers most (`mosaic_or_field`); else that field.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ from nightplan.planning.framing.mosaic import (
     grid_tolerance_deg,
     plan_grid,
 )
+from nightplan.planning.framing.mosaic_or_field import framing_value
 from nightplan.planning.framing.outlines import Shape, shape_of_group
 from nightplan.planning.framing.wished import wished_shape
 from nightplan.planning.optics.train_optics import ARCMIN_PER_RADIAN, TrainOptics, train_optics
@@ -261,7 +263,11 @@ def lay_out(
     grid = None
     if single.margin_rad < 0.0 and single.coverage < SINGLE_FIELD_COVERAGE:
         most = config.preferences.mosaic_most_panels if most_panels is None else most_panels
-        grid, choice = _mosaic(config, shape, field, wanted, choice, used, flats, most)
+        grid, by_grid = _mosaic(config, shape, field, wanted, choice, used, flats, most)
+        if grid is not None and most_panels is None:
+            by_field = framing_value(single.coverage, 1)
+            grid = grid if framing_value(grid.coverage, grid.count) > by_field else None
+        choice = choice if grid is None else by_grid
         if grid is None and not shape.centred:
             if angle_deg is None:
                 choice = widest_angle(shape, field, used, flats)
@@ -369,7 +375,7 @@ def _single_framing(
     else:
         fit = f"One field covers {_percent(placed.coverage)} of {name}"
         if needed > 1 and placed.coverage < SINGLE_FIELD_COVERAGE:
-            fit += f" (all of it would take {needed} panels)"
+            fit += f" (all of it would take {needed} panels, and their hours)"
     return Framing(
         target=name,
         train=optics.name,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.model.composite import is_composite
 from nightplan.plane.polygons import contains
 from nightplan.planning.framing.field_search import Field, scan_angles
 from nightplan.planning.framing.framing import Framing, frame_group
@@ -94,10 +95,8 @@ def neighbour_rows(
         large = (size >= smallest) & (size <= optics.long_side_arcmin)
         bright = catalog.magnitude[near] <= FAINTEST_MAG
     nebula = np.isin(catalog.kind[near], NEBULAE) & np.isnan(catalog.magnitude[near])
-    composite = np.array(
-        ["computed from the members" in str(text) for text in catalog.outline_source[near]], bool
-    )
-    near = near[large & (bright | nebula) & ~composite.reshape(large.shape)]
+    composite = is_composite(catalog.outline_source[near])
+    near = near[large & (bright | nebula) & ~composite]
     shape = shape_of(target)
     xi, eta = project(catalog.ra_deg[near], catalog.dec_deg[near], target.ra_deg, target.dec_deg)
     inside = np.zeros(len(near), dtype=bool)

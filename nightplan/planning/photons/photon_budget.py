@@ -255,7 +255,7 @@ def target_facts(target: Target) -> TargetFacts:
     axes = target.axes_arcmin
     return TargetFacts(
         kind=target.kind,
-        names=(target.name, *target.identifiers, *([behind] if behind else [])),
+        names=(target.name, *target.identifiers, *target.name.split(" + "), behind or ""),
         lines=target.lines or (("H-alpha",) if behind else ()),
         surface_brightness=target.surface_brightness_mag_arcsec2,
         surface_band=target.surface_brightness_band,
