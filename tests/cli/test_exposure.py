@@ -121,7 +121,7 @@ def test_text_and_plot(run: Run, tmp_path: Path) -> None:
     assert all(len(line) <= 80 for line in out.splitlines())
     assert len(out.splitlines()) <= 22
     assert f"Written: {picture}" in out
-    assert "Taken to be: emission nebula" in out
+    assert "Catalogue: emission nebula" in out
     _, full, _ = run("NGC 7000", "--date", "2027-10-01", "--full")
     assert all(len(line) <= 80 for line in full.splitlines())
     assert "remembered" in full

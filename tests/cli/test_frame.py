@@ -130,7 +130,7 @@ def test_the_target_is_told_with_sources_and_grades(config_file):
     assert target["grade"] in {"firm", "fair", "doubtful", "unchecked"}
     assert {"position", "size", "kind", "brightness"} <= set(target["sources"])
     text = run(config_file, "NGC 7000", "--date", "2027-10-06").output
-    assert "Taken to be: emission nebula" in text
+    assert "Catalogue: emission nebula" in text
 
 
 def test_hours_without_meaning_are_not_printed(config_file):

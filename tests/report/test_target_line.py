@@ -9,7 +9,7 @@ from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.target import Target
 from nightplan.planning.photons.target_brightness import target_brightness
 from nightplan.report.documents.target import field_grade, target_document
-from nightplan.report.texts.target_line import target_line
+from nightplan.report.texts.target_line import short_source, target_line
 from nightplan.report.wording.words import hours_words
 
 FIELDS = {"position", "size", "angle", "kind", "lines", "brightness"}
@@ -31,9 +31,10 @@ def test_every_figure_has_its_source_and_grade(catalog: Catalog, name: str) -> N
     line = target_line(document)
     for field in ("kind", "size", "brightness"):
         if field in document.sources:
-            assert document.sources[field] in line
+            assert short_source(document.sources[field]) in line
             assert document.grades[field] in line
     assert "\n" not in line
+    assert len(line) <= 200
 
 
 def test_plain_rows_are_unchecked_and_no_remembered_figure_is_firm(catalog: Catalog) -> None:
@@ -78,6 +79,7 @@ def test_a_typical_figure_says_its_factor() -> None:
         ("firm", "major Sharpless 1959, minor remembered", "fair"),
         ("doubtful", "remembered", "doubtful"),
         ("fair", "OpenNGC", "unchecked"),
+        ("unchecked", "OpenNGC, in agreement with RC3 (1991), remembered", "fair"),
         ("unchecked", "remembered: Frew et al. 2013", "fair"),
         ("fair", "typical of its kind, ×6 either way: emission_nebula", "doubtful"),
         ("unchecked", "configuration", "unchecked"),
@@ -91,3 +93,21 @@ def test_hours_beyond_a_hundred_are_no_number() -> None:
     assert hours_words(5.34) == "5.3 h"
     assert hours_words(99.94) == "100 h"
     assert hours_words(583.9) == "more than 100 h"
+
+
+@pytest.mark.parametrize(
+    ("source", "short"),
+    [
+        ("major Lynds 1965 (LBN 373), minor remembered", "Lynds 1965, minor remembered"),
+        ("remembered: Finkbeiner 2003; ratio Mathis 1957", "Finkbeiner 2003, remembered"),
+        ("OpenNGC (HyperLeda, mean inside the isophote of 25 B mag/arcsec²)", "OpenNGC"),
+        ("Barnard 1927 (B 33), by VizieR extract, second hand", "Barnard 1927"),
+        ("RC3 (de Vaucouleurs et al. 1991), remembered", "RC3, remembered"),
+        ("OpenNGC, in agreement with RC3 (de Vaucouleurs et al. 1991), remembered",
+         "OpenNGC and RC3"),
+        ("typical of its kind, ×6 either way: emission_nebula",
+         "typical of its kind, ×6 either way"),
+    ],
+)  # fmt: skip
+def test_short_sources(source: str, short: str) -> None:
+    assert short_source(source) == short

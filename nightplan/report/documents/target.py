@@ -89,10 +89,13 @@ def field_grade(row_grade: str, source: str) -> str:
     """Grade of one figure by its source, in a row of some grade.
 
     A figure typical of its kind is doubtful; one that OpenNGC alone gives, or that follows from
-    its magnitude, is unchecked, as the user's own are; a remembered one is never firm.
+    its magnitude, is unchecked, as the user's own are; where another list agrees with it, it is
+    fair. A remembered one is never firm.
     """
     if CLASS_DEFAULT in source:
         return "doubtful"
+    if "in agreement with" in source and row_grade != "doubtful":
+        return "fair"
     if source.startswith(("OpenNGC", "catalogue: OpenNGC", "configuration", "user")):
         return "unchecked"
     if row_grade == "unchecked":

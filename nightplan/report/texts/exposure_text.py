@@ -34,7 +34,7 @@ def exposure_text(document: ExposureDocument, site: Site, *, full: bool = False)
             f"{document.target} with the {document.train}, {evening(document.date)} at "
             f"{document.site}, {clock.clock(document.time_utc)} {clock.heading}"
         ),
-        paragraph(f"Taken to be: {target_line(document.target_facts)}."),
+        paragraph(f"Catalogue: {target_line(document.target_facts)}."),
         paragraph(_sky(document)),
         "",
         _filters(document),

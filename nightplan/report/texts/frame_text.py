@@ -40,7 +40,7 @@ def frame_text(document: FrameDocument, *, full: bool = False) -> str:
             f"{document.target.name} with the {document.train}: camera {angle}, image up "
             f"{number(document.image_up_angle_deg)}°" + (f", {count} panels" if count > 1 else "")
         ),
-        paragraph(f"Taken to be: {target_line(document.target)}."),
+        paragraph(f"Catalogue: {target_line(document.target)}."),
         paragraph(document.reason),
         "",
         _trains(document, full),

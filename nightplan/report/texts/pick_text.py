@@ -44,7 +44,7 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
         lines.append("")
         lines += [
             paragraph(
-                f"{row.name}: {row.why} Taken to be: {target_line(row.target_facts)}.",
+                f"{row.name}: {row.why} Catalogue: {target_line(row.target_facts)}.",
                 indent=f"{place:2d}  ",
             )
             for place, row in enumerate(document.targets, start=1)

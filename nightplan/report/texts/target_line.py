@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
+from nightplan.light.line_brightness import CLASS_DEFAULT
 from nightplan.report.wording.words import KIND_WORDS, number
 
 if TYPE_CHECKING:
@@ -11,33 +13,52 @@ if TYPE_CHECKING:
 
 
 def target_line(target: TargetDocument) -> str:
-    """``galaxy, 62′ × 37′ at 23° (OpenNGC, unchecked); V 22.9 mag/arcsec² (…, unchecked)``.
+    """``galaxy, 178′ × 70′ at 35° (OpenNGC and RC3), V 22.3 mag/arcsec² (V over area); all fair``.
 
-    Neighbours of one source and grade share their bracket.
+    Neighbours of one source share their bracket, and all of one grade share its word. Sources are
+    shortened; the document has them whole.
     """
-    parts = [("kind", KIND_WORDS[target.kind])]
-    if target.lines:
-        parts.append(("lines", "in " + ", ".join(target.lines)))
-    parts.append(("size", _size(target)))
+    parts = [("kind", KIND_WORDS[target.kind]), ("size", _size(target))]
     if target.position_angle_deg is not None:
-        parts.append(("angle", f"at {number(target.position_angle_deg)}°"))
+        parts.append(("angle", f"at {number(target.position_angle_deg, 0)}°"))
     elif target.position_angle_deg_reason == "unknown" and target.major_arcmin is not None:
         parts.append(("angle", "angle unknown"))
     parts.append(("brightness", _brightness(target)))
-    told = ""
-    for place, (field, words) in enumerate(parts):
-        origin = _origin(target, field)
-        follows = place + 1 < len(parts) and origin == _origin(target, parts[place + 1][0])
-        bracket = f" ({origin})" if origin and not follows else ""
-        ends = ", " if follows or not bracket else "; "
-        told += words + bracket + (ends if place + 1 < len(parts) else "")
-    return told
+    graded = {target.grades[field] for field, _ in parts if field in target.grades}
+    one_grade = len(graded) == 1
+    origins = [_origin(target, field, with_grade=not one_grade) for field, _ in parts]
+    told = []
+    for place, (_, words) in enumerate(parts):
+        follows = place + 1 < len(parts) and origins[place] == origins[place + 1]
+        told.append(words + (f" ({origins[place]})" if origins[place] and not follows else ""))
+    line = ", ".join(told).replace(", at ", " at ")
+    return line + (f"; all {graded.pop()}" if one_grade else "")
 
 
-def _origin(target: TargetDocument, field: str) -> str:
+def short_source(source: str) -> str:
+    """A source in a few words: without page, number and way of access.
+
+    Examples
+    --------
+    >>> short_source("major Lynds 1965 (LBN 373), minor remembered")
+    'Lynds 1965, minor remembered'
+    """
+    if CLASS_DEFAULT in source:
+        return source.rsplit(": ", 1)[0]
+    short = source.split(";", maxsplit=1)[0].removeprefix("catalogue: ").removeprefix("major ")
+    short = re.sub(r"\s*\([^()]*\)", "", short)
+    short = re.sub(r", by VizieR extract.*", "", short)
+    short = re.sub(r" de Vaucouleurs.*?(?=,|$)", "", short)
+    short = re.sub(r"^remembered: (.*)", r"\1, remembered", short)
+    short = re.sub(r"^OpenNGC, in agreement with (.*?), remembered", r"OpenNGC and \1", short)
+    return short.replace("derived from magnitude and ellipse", "magnitude over area")
+
+
+def _origin(target: TargetDocument, field: str, *, with_grade: bool) -> str:
     if field not in target.sources:
         return ""
-    return f"{target.sources[field]}, {target.grades[field]}"
+    source = short_source(target.sources[field])
+    return f"{source}, {target.grades[field]}" if with_grade else source
 
 
 def _size(target: TargetDocument) -> str:
