@@ -29,6 +29,7 @@ LIST_SEPARATOR = ";"
 _MOST_LISTED = 6
 _MOST_NEAR = 5
 _SHORTEST = 3
+_LONE_WORD = 5
 _BEGINNING = 4
 """Letters that a word, and the beginning of a name, must have to be looked for."""
 
@@ -218,6 +219,13 @@ class NameIndex:
             plain = self._catalog.origin[row] == "openngc"
             if not plain or (key[0] in "mc" and key[1:].isdigit()):
                 famous.append((key, row))
+        # a lone word of a name comes last, so that of two as near the whole name is offered first
+        famous += [
+            (word, name.row)
+            for name in self._common_names
+            for word in name.words
+            if len(word) >= _LONE_WORD
+        ]
         return list(dict.fromkeys(famous))
 
     def _rows_with_digits(self, digits: str) -> list[int]:

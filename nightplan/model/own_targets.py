@@ -53,6 +53,7 @@ def own_targets(config: Config) -> tuple[Target, ...]:
                 radial_velocity_km_s=own.radial_velocity_km_s,
                 size_source="configuration",
                 position_source="configuration",
+                kind_source="configuration",
                 angle_source="" if own.angle_deg is None else "configuration",
                 origin="user",
             )
