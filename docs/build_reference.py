@@ -36,6 +36,7 @@ def documents() -> dict[str, tuple[Any, str]]:
     from nightplan.report.documents.night import NightDocument
     from nightplan.report.documents.pick import PickDocument
     from nightplan.report.documents.plan import PlanDocument
+    from nightplan.report.documents.review import ReviewDocument
     from nightplan.report.documents.season import MonthTarget, SeasonNight
     from nightplan.report.documents.sheet import SheetDocument
     from nightplan.report.documents.sites import SitesDocument
@@ -55,6 +56,7 @@ def documents() -> dict[str, tuple[Any, str]]:
         "campaign": (CampaignDocument, "nightplan campaign --json"),
         "sites": (SitesDocument, "nightplan night --all-sites --json, pick --all-sites --json"),
         "follow": (FollowDocument, "nightplan follow FOLDER --json"),
+        "review": (ReviewDocument, "nightplan review --json"),
         "sheet": (SheetDocument, "nightplan sheet --output FILE --json"),
     }
 

@@ -37,6 +37,7 @@ COMMANDS = {
     "season": "a target's useful hours over a year",
     "sheet": "the page to carry into the field",
     "follow": "work through the night: what was shot, what is next, and the rest planned anew",
+    "review": "the morning after: planned against shot, and what is missing",
     "demo": "plan a night of the invented demo scenario",
 }
 

@@ -38,6 +38,7 @@ from nightplan.library.photons import Photons, exposure
 from nightplan.library.picking import pick
 from nightplan.library.planned import Planned, plan, sheet
 from nightplan.library.returning import AngleAdvice, angle
+from nightplan.library.reviewing import NightReview, review_night
 from nightplan.library.targets import catalogue, make_target, target
 from nightplan.library.tracking import tracks, transit
 from nightplan.library.years import season
@@ -52,6 +53,7 @@ __all__ = [
     "Framed",
     "Gathering",
     "JournalCheck",
+    "NightReview",
     "NightTimes",
     "NightplanError",
     "Photons",
@@ -75,6 +77,7 @@ __all__ = [
     "night",
     "pick",
     "plan",
+    "review_night",
     "season",
     "set_goal",
     "sheet",

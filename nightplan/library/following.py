@@ -87,6 +87,7 @@ class Follower:
         self.planned = self._plan_in_force()
         if self.keep is not None or not self.plan_file.exists():
             self.planned.save(self.plan_file)
+            self.planned.save(first_plan_file(self.plan_file))
         self._write_sheet()
 
     @property
@@ -209,3 +210,8 @@ class Follower:
 def plan_file_of(config: Config, evening: datetime.date) -> Path:
     """Where the plan in force of a night is kept unless told otherwise: beside the journal."""
     return config.folder / f"nightplan-{evening.isoformat()}.json"
+
+
+def first_plan_file(plan_file: Path) -> Path:
+    """Where the plan that a night began with is kept, for its review."""
+    return plan_file.with_name(f"{plan_file.stem}-first{plan_file.suffix}")

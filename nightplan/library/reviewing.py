@@ -1,0 +1,208 @@
+"""The morning after a night: planned against shot, what it brought, and when it goes on."""
+
+from __future__ import annotations
+
+import datetime
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from nightplan.errors import FileError
+from nightplan.library.earlier import Remembered, remembered
+from nightplan.library.following import first_plan_file, plan_file_of
+from nightplan.library.outputs import Answer
+from nightplan.planning.schedule.review import BlockReview, review
+from nightplan.report.documents.review import (
+    NextNight,
+    ReviewDocument,
+    ReviewedBlock,
+    ReviewedGoal,
+)
+from nightplan.sky.times import utc_iso
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from nightplan.model.config import Config
+
+MOST_NIGHTS = 60
+LEAST_HOURS = 1.0
+"""A night with less than this of a target is not worth waiting for (common practice, no source)."""
+LEAST_MISSING_H = 0.05
+
+
+class NightReview(Answer):
+    """A night's plan against what was shot."""
+
+    def __init__(self, document: ReviewDocument, rows: Sequence[BlockReview], config: Config):
+        self._document = document
+        self._rows = rows
+        self._config = config
+
+    @property
+    def document(self) -> ReviewDocument:
+        """The JSON document of `nightplan review`."""
+        return self._document
+
+    def __str__(self) -> str:
+        from nightplan.report.texts.review_text import review_text
+
+        return review_text(self._document)
+
+    def figure(self, *, style: str = "day") -> Figure:
+        """The night as two lanes a filter: what was planned, and each sub as it was shot."""
+        from nightplan.report.plots.night_picture import roles_of
+        from nightplan.report.plots.review_plot import review_figure
+
+        roles = roles_of(self._config)
+        return review_figure(self._rows, self._config.site.zone, roles, style=style)
+
+    def save_plot(self, path: str | os.PathLike[str], *, style: str = "day") -> None:
+        """Save the picture: .png, .svg or .pdf."""
+        from nightplan.report.looks.style import save_figure
+
+        save_figure(path, self.figure(style=style))
+
+
+def review_night(
+    config: Config, evening: datetime.date, plan_file: str | os.PathLike[str] | None = None
+) -> NightReview:
+    """Compare a night's plan with the subs of that evening in the journal.
+
+    Parameters
+    ----------
+    evening : date
+    plan_file : path, optional
+        The plan document; else the one that `nightplan follow` began with.
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        There is no plan of the night.
+    nightplan.errors.InputError
+        The plan is of another site, rig or night.
+    """
+    from nightplan.errors import InputError
+    from nightplan.files import read_text
+    from nightplan.planning.schedule.plan_reading import check_same_rig, read_plan_document
+
+    source = Path(plan_file) if plan_file is not None else _own_plan(config, evening)
+    plan = read_plan_document(str(source), read_text(source))
+    check_same_rig(config, plan, str(source))
+    if plan["date"] != evening.isoformat():
+        raise InputError(str(source), "date", plan["date"], f"the night of {evening}")
+    journal = remembered(config, without=evening)
+    rows = review(plan, journal.tonight)
+    goals = _goals(plan, journal)
+    shot_s = sum(sub.exposure_s for sub in journal.tonight if sub.accepted)
+    notices = [] if journal.tonight else ["the journal holds no sub of this evening: collect first"]
+    document = ReviewDocument(
+        site=config.site.name,
+        date=evening.isoformat(),
+        timezone=config.site.timezone,
+        plan_file=str(source),
+        planned_min=round(sum((row.planned or 0) * row.sub_s for row in rows) / 60.0, 2),
+        shot_min=round(shot_s / 60.0, 2),
+        missing_min=round(sum(row.missing_s for row in rows) / 60.0, 2),
+        blocks=[_block(row) for row in rows],
+        goals=goals,
+        next_nights=_next_nights(config, evening, goals),
+        notices=notices,
+    )
+    return NightReview(document, rows, config)
+
+
+def _own_plan(config: Config, evening: datetime.date) -> Path:
+    own = plan_file_of(config, evening)
+    for path in (first_plan_file(own), own):
+        if path.exists():
+            return path
+    raise FileError(own, "no plan of this night is kept there; give the saved one with --keep FILE")
+
+
+def _block(row: BlockReview) -> ReviewedBlock:
+    first, last = row.first_utc_mjd, row.last_utc_mjd
+    return ReviewedBlock(
+        target=row.target,
+        panel=row.panel,
+        filter=row.filter,
+        start_utc=utc_iso(row.start_utc_mjd),
+        end_utc=utc_iso(row.end_utc_mjd),
+        sub_s=row.sub_s,
+        planned_subs=row.planned,
+        planned_subs_reason="not_in_the_plan" if row.planned is None else None,
+        shot_subs=row.accepted,
+        rejected_subs=row.rejected,
+        shot_start_utc=None if first is None else utc_iso(first),
+        shot_start_utc_reason="nothing_shot" if first is None else None,
+        shot_end_utc=None if last is None else utc_iso(last),
+        shot_end_utc_reason="nothing_shot" if last is None else None,
+        missing_min=round(row.missing_s / 60.0, 2),
+    )
+
+
+def _goals(plan: Mapping[str, Any], journal: Remembered) -> list[ReviewedGoal]:
+    """By target and filter; panels of a mosaic together."""
+    goal: dict[tuple[str, str], float] = {}
+    before: dict[tuple[str, str], float] = {}
+    for row in plan.get("progress", ()):
+        pair = (row["target"], row["filter"])
+        goal[pair] = goal.get(pair, 0.0) + float(row["goal_h"])
+        before[pair] = before.get(pair, 0.0) + float(row["gathered_h"])
+    brought: dict[tuple[str, str], float] = {}
+    for sub in journal.tonight:
+        pair = (sub.target, sub.filter)
+        brought[pair] = brought.get(pair, 0.0) + sub.counted_s / 3600.0
+    return [
+        ReviewedGoal(
+            target=pair[0],
+            filter=pair[1],
+            goal_h=round(wanted, 3),
+            before_h=round(before[pair], 3),
+            tonight_h=round(brought.get(pair, 0.0), 3),
+            missing_h=round(max(0.0, wanted - before[pair] - brought.get(pair, 0.0)), 3),
+        )
+        for pair, wanted in goal.items()
+    ]
+
+
+def _next_nights(
+    config: Config, evening: datetime.date, goals: Sequence[ReviewedGoal]
+) -> list[NextNight]:
+    """For each target that misses something, the next evening that can give it: with the moon down
+    where a broad filter is missing."""
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.season.season import season, year_nights
+
+    missing: dict[str, list[str]] = {}
+    for row in goals:
+        if row.missing_h >= LEAST_MISSING_H:
+            missing.setdefault(row.target, []).append(row.filter)
+    if not missing:
+        return []
+    catalog = catalog_for(config)
+    targets = [catalog.target(catalog.find(name)) for name in missing]
+    nights = year_nights(config.site, evening + datetime.timedelta(days=1), MOST_NIGHTS)
+    table = season(config, nights, [t.ra_deg for t in targets], [t.dec_deg for t in targets])
+    found = []
+    for number, (name, filters) in enumerate(missing.items()):
+        narrow = all(config.filter[one].is_narrow for one in filters if one in config.filter)
+        hours = table.usable_hours[number] if narrow else table.moonless_hours[number]
+        at = next((i for i, value in enumerate(hours) if value >= LEAST_HOURS), None)
+        why = None if at is not None else f"none_within_{MOST_NIGHTS}_nights"
+        usable = None if at is None else round(float(table.usable_hours[number, at]), 2)
+        moonless = None if at is None else round(float(table.moonless_hours[number, at]), 2)
+        found.append(
+            NextNight(
+                target=name,
+                missing_filters=filters,
+                date=None if at is None else nights.evenings[at].isoformat(),
+                date_reason=why,
+                usable_hours=usable,
+                usable_hours_reason=why,
+                moonless_hours=moonless,
+                moonless_hours_reason=why,
+            )
+        )
+    return found

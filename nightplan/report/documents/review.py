@@ -1,0 +1,65 @@
+"""The document of `nightplan review`: a night's plan against what was shot."""
+
+from __future__ import annotations
+
+from nightplan.report.documents.base import Document
+
+
+class ReviewedBlock(Document):
+    """A block of the plan with what was shot for it; without a plan, subs that no block wanted."""
+
+    target: str
+    panel: int
+    filter: str
+    start_utc: str
+    end_utc: str
+    sub_s: float
+    planned_subs: int | None
+    planned_subs_reason: str | None = None
+    shot_subs: int
+    rejected_subs: int
+    shot_start_utc: str | None
+    shot_start_utc_reason: str | None = None
+    shot_end_utc: str | None
+    shot_end_utc_reason: str | None = None
+    missing_min: float
+
+
+class ReviewedGoal(Document):
+    """What the night brought of one filter of a target, in equivalent hours."""
+
+    target: str
+    filter: str
+    goal_h: float
+    before_h: float
+    tonight_h: float
+    missing_h: float
+
+
+class NextNight(Document):
+    """The next evening on which an unfinished target can be shot."""
+
+    target: str
+    missing_filters: list[str]
+    date: str | None
+    date_reason: str | None = None
+    usable_hours: float | None
+    usable_hours_reason: str | None = None
+    moonless_hours: float | None
+    moonless_hours_reason: str | None = None
+
+
+class ReviewDocument(Document):
+    """Planned against shot, what the night brought of each goal, and when it goes on."""
+
+    site: str
+    date: str
+    timezone: str
+    plan_file: str
+    planned_min: float
+    shot_min: float
+    missing_min: float
+    blocks: list[ReviewedBlock]
+    goals: list[ReviewedGoal]
+    next_nights: list[NextNight]
+    notices: list[str]

@@ -1,0 +1,101 @@
+"""Planned against shot as a picture: a block of the plan above, each sub as it was shot below."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from nightplan.planning.schedule.review import BlockReview
+from nightplan.report.looks.hatching import hatch_colour
+from nightplan.report.looks.style import filter_look, new_figure, styled
+from nightplan.report.plots.time_axis import draw_clocks
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+LANE_IN = 0.55
+BESIDE_DAYS = 0.25 / 24.0
+
+
+def review_figure(
+    rows: Sequence[BlockReview], zone: ZoneInfo, roles: Mapping[str, str], *, style: str = "day"
+) -> Figure:
+    """A figure with `draw_review` on it, as high as it has lanes."""
+    lanes = max(1, len(_lanes(rows)))
+    figure = new_figure((9.0, 1.5 + LANE_IN * lanes), style)
+    with styled(style):
+        axes = figure.subplots()
+        draw_review(axes, rows, zone, roles, style=style)
+        figure.tight_layout()
+    return figure
+
+
+def draw_review(
+    axes: Axes,
+    rows: Sequence[BlockReview],
+    zone: ZoneInfo,
+    roles: Mapping[str, str],
+    *,
+    style: str = "day",
+) -> None:
+    """Draw a lane for each target and filter, in UTC MJD along x.
+
+    The upper half of a lane holds the blocks planned, outlined in the filter's hatch and colour
+    with their counts; the lower half each sub, full where it counts and crossed out where it was
+    rejected.
+
+    Parameters
+    ----------
+    axes : matplotlib Axes
+        Drawn into; its limits are set.
+    roles : mapping
+        Role of each filter by name.
+    """
+    lanes = _lanes(rows)
+    with styled(style) as colours:
+        axes.set_ylim(len(lanes) - 0.5, -0.5)
+        names = [f"{target} {name}" for target, name in lanes]
+        axes.set_yticks(range(len(lanes)), labels=names)
+        axes.grid(axis="y", visible=False)
+        axes.set_axisbelow(True)
+        times: list[float] = []
+        for row in rows:
+            lane = lanes.index((row.target, row.filter))
+            look = filter_look(roles.get(row.filter, "luminance"), style)
+            if row.planned is not None:
+                times += [row.start_utc_mjd, row.end_utc_mjd]
+                with hatch_colour(look.on_colour):
+                    axes.barh(
+                        lane - 0.2, row.end_utc_mjd - row.start_utc_mjd, 0.36, row.start_utc_mjd,
+                        color=look.colour, hatch=look.hatch, edgecolor=colours["ink"],
+                    )  # fmt: skip
+                axes.annotate(
+                    f"{row.accepted} of {row.planned}",
+                    (0.5 * (row.start_utc_mjd + row.end_utc_mjd), lane - 0.2),
+                    ha="center", va="center", fontsize=7.5, color=colours["ink"],
+                    bbox={"facecolor": colours["panel"], "edgecolor": "none", "pad": 0.8},
+                )  # fmt: skip
+            for sub in row.subs:
+                length = sub.exposure_s / 86400.0
+                times += [sub.start_utc_mjd, sub.start_utc_mjd + length]
+                axes.barh(
+                    lane + 0.22, length, 0.3, sub.start_utc_mjd, edgecolor=colours["ink"],
+                    color=look.colour if sub.accepted else colours["panel"], linewidth=0.6,
+                    hatch="" if sub.accepted else "xxx",
+                )  # fmt: skip
+        low, high = (min(times), max(times)) if times else (0.0, 1.0)
+        low, high = low - BESIDE_DAYS, high + BESIDE_DAYS
+        axes.set_xlim(low, high)
+        for lane in np.arange(len(lanes) - 1) + 0.5:
+            axes.axhline(lane, color=colours["grid"], linewidth=0.6, zorder=0)
+        draw_clocks(axes, axes, low, high, zone, style=style)
+        axes.set_title("Upper: planned, with counts. Lower: subs as shot; crossed: rejected.",
+                       fontsize=9, loc="left")  # fmt: skip
+
+
+def _lanes(rows: Sequence[BlockReview]) -> list[tuple[str, str]]:
+    return list(dict.fromkeys((row.target, row.filter) for row in rows))
