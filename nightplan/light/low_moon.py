@@ -43,7 +43,7 @@ _MIDDLE_PATH = 1.6
 _NODES_PATH = np.linspace(1.0, 4.5, 5)
 """Targets from the zenith down to 5.6°; lower ones are taken to be there."""
 _NODES_TOWARD = (-1.0, 0.0, 1.0)
-_NO_LIGHT = 1e-30  # keeps the logarithm finite
+_NO_LIGHT = 1e-8  # of some 0.2 with the moon at 30°: nothing, and its logarithm is no outlier
 
 
 def moon_air_path(

@@ -125,3 +125,33 @@ def test_light_of_a_moon_below_the_horizon(target: float, azimuth: float) -> Non
         assert ours == pytest.approx(truth, abs=0.3)
     assert float(moonlight_used_v_nl(18.0, -7.9, 384_400.0, 60.0, 60.0, air)) < 0.05
     assert float(moonlight_used_v_nl(18.0, -8.1, 384_400.0, 60.0, 60.0, air)) == 0.0
+
+
+@pytest.mark.parametrize("elevation", [0, 2635])
+@pytest.mark.parametrize("target", [20.0, 30.0, 60.0])
+def test_no_step_in_any_direction(elevation: int, target: float) -> None:
+    """V by the minute at 38° latitude: the moon climbs 0.19° in one; full darkness, natural sky.
+
+    Nearer than 12° to the moon the paper's own step at 10° (eq. 18 and 19) is left out.
+    """
+    from nightplan.light.background import SkyGeometry, v_brightness
+    from nightplan.light.dark_sky import site_dark_sky
+
+    moon = np.arange(-10.0, 33.0, 0.19)
+    azimuth = np.radians([0.0, 20.0, 45.0, 90.0, 135.0, 180.0])[:, None]
+    up, high = np.radians(moon), np.radians(target)
+    cosine = np.sin(up) * np.sin(high) + np.cos(up) * np.cos(high) * np.cos(azimuth)
+    apart = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    times = moon.size
+    geometry = SkyGeometry(
+        np.full(apart.shape, target),
+        apart,
+        np.full(apart.shape, 150.0),
+        moon,
+        np.full(times, 370_000.0),
+        np.full(times, 18.0),
+        np.full(times, -40.0),
+    )
+    sky = v_brightness(geometry, site_dark_sky(22.0, "natural"), site_extinction(elevation))
+    step = np.abs(np.diff(sky.total_v_mag, axis=1))
+    assert step[apart[:, 1:] > 12.0].max() < 0.1
