@@ -1,9 +1,9 @@
 """What the cards of an exposure say, in this program's words.
 
 DATE-OBS, EXPTIME, OBJECT and the celestial cards are of the FITS standard 4.0; FILTER, IMAGETYP,
-FOCALLEN, XPIXSZ, XBINNING, GAIN, CCD-TEMP, OBJCTRA, OBJCTDEC, RA, DEC, ROWORDER, ROTATANG and
-PIERSIDE are common practice, no source. Every reader gives none for a card that is missing or
-makes no sense.
+FOCALLEN, XPIXSZ, XBINNING, GAIN, CCD-TEMP, OBJCTRA, OBJCTDEC, RA, DEC, ROWORDER, ROTATANG,
+PIERSIDE, STARCNT, FWHM and HFR are common practice, no source. Every reader gives none for a card
+that is missing or makes no sense.
 """
 
 from __future__ import annotations
@@ -162,6 +162,18 @@ def pointing_deg(cards: Cards) -> tuple[float, float] | None:
 def rows_top_down(cards: Cards) -> bool:
     """Whether the header says that the rows run from the top down."""
     return _first_text(cards, "ROWORDER").upper().replace("_", "-") == "TOP-DOWN"
+
+
+def star_count(cards: Cards) -> float | None:
+    """Stars that a capture program counted in the exposure."""
+    value = _first_number(cards, "STARCNT", "STARCOUNT", "NSTARS", "STARS")
+    return value if value is not None and value >= 0.0 else None
+
+
+def star_width(cards: Cards) -> float | None:
+    """Width of its stars, in whatever unit the program uses."""
+    value = _first_number(cards, "FWHM", "HFD", "HFR")
+    return value if value is not None and value > 0.0 else None
 
 
 def rotator_deg(cards: Cards) -> float | None:

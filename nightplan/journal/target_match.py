@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from nightplan.errors import TargetError
 from nightplan.model.catalog import Catalog
+from nightplan.plane.rectangles import to_rectangle_axes
 from nightplan.sky.angles import separation_deg
+from nightplan.sky.tangent_plane import project
 
 _PANEL = re.compile(
     r"^(?P<name>.*\S)[\s_,;-]+(?:panel|pane|tile|p)[\s_#-]*(?P<panel>\d{1,2})\s*$", re.IGNORECASE
@@ -19,14 +21,27 @@ _PANEL = re.compile(
 
 @dataclass(frozen=True)
 class KnownPlace:
-    """A place in the sky that the imager works on: a framed panel's centre with its train, or a
-    target's without one."""
+    """A place in the sky that the imager works on: a framed panel's centre with its train and the
+    half sides and angle of its field, or a target's without them."""
 
     target: str
     panel: int
     ra_deg: float
     dec_deg: float
     train: str | None = None
+    half_sides_deg: tuple[float, float] | None = None
+    position_angle_deg: float = 0.0
+
+    def holds(self, ra_deg: float, dec_deg: float) -> bool:
+        """Whether the framed field holds a place; false without a field."""
+        if self.half_sides_deg is None or separation_deg(
+            self.ra_deg, self.dec_deg, ra_deg, dec_deg
+        ) > sum(self.half_sides_deg):
+            return False
+        plane = np.array(project(ra_deg, dec_deg, self.ra_deg, self.dec_deg))
+        along, across = np.abs(to_rectangle_axes(plane, self.position_angle_deg))
+        long_half, short_half = np.tan(np.radians(self.half_sides_deg))
+        return bool(along <= long_half and across <= short_half)
 
 
 class TargetMatcher:
@@ -56,9 +71,15 @@ class TargetMatcher:
             self._by_text[text] = self._look_up(text)
         return self._by_text[text]
 
+    def add_places(self, places: Mapping[tuple[str, int], KnownPlace]) -> None:
+        """Add what lights of the same folder were taken of."""
+        self._places += tuple(places.values())
+
     def by_place(self, ra_deg: float, dec_deg: float) -> tuple[str, int] | None:
-        """Target and panel of the nearest known place within reach."""
-        place = self._nearest(self._places, ra_deg, dec_deg)
+        """Target and panel of the framed field that holds a place (of several the one whose middle
+        is nearest), else of the nearest known place within reach."""
+        held = [place for place in self._places if place.holds(ra_deg, dec_deg)]
+        place = self._nearest(held or self._places, ra_deg, dec_deg)
         return None if place is None else (place.target, place.panel)
 
     def panel_at(self, target: str, train: str | None, ra_deg: float, dec_deg: float) -> int | None:

@@ -63,6 +63,14 @@ class Dither(Section):
     move_s: Annotated[float, Field(ge=0.0, le=300.0)] = 5.0
 
 
+class RejectSubs(Section):
+    """Which collected subs do not count, by cards on the stars in them: fewer than this share of
+    the evening's median (0: never), or wider than so many times the median (100: hardly ever)."""
+
+    fewest_stars: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.5
+    widest_stars: Annotated[float, Field(gt=1.0, le=100.0)] = 1.6
+
+
 class Setup(Section):
     """Work between arrival and the first sub; only what runs into the window is charged.
 
@@ -139,6 +147,7 @@ class Preferences(Section):
     sub: SubLengths = SubLengths()
     dither: Dither = Dither()
     setup: Setup = Setup()
+    reject: RejectSubs = RejectSubs()
     change_cost: ChangeCost = ChangeCost()
 
     @model_validator(mode="after")
