@@ -7,8 +7,9 @@ In a filter, dark sky and moonlight at air path X are
 with r and m the two parts of the K&S scattering function. D and kd belong to the filter; R, M
 and km to filter and time, and hold the moon's spectrum, brightness and way down, integrated over
 the passband. So a cell costs two exponentials, and everything else runs on small axes. The one km
-a filter stands for a passband's range of k is chosen exact at X = 1.5; `band_moonlight_rate` does
-the whole integral and tests hold the two within 0.025 mag above 20° altitude.
+a filter stands for a passband's range of k is chosen exact at X = 1.5; tests hold it within
+0.025 mag of the whole integral above 20° altitude. A moon below 30° gets one factor more a cell,
+for the target's direction, common to all filters.
 
 Axes are (target, filter, time). Rates are photons/s/cm²/arcsec² counted through the response
 given, so a response that holds quantum efficiency and optics gives detected electrons.
@@ -243,33 +244,3 @@ def _fill(
         )
         for index, band in enumerate(bands):
             answer[:, index, dusk] += factor * band.twilight[dusk]
-
-
-def band_moonlight_rate(
-    passband: Passband,
-    air: Extinction,
-    phase_angle_deg: float,
-    moon_altitude_deg: float,
-    moon_distance_km: float,
-    altitude_deg: float,
-    separation_deg: float,
-) -> float:
-    """Moonlight through one passband, the integral over wavelength done in full.
-
-    Photons/s/cm²/arcsec²; the yardstick for `sky_rate`.
-    """
-    nm = passband.wavelength_nm
-    k = air.total(nm)
-    path = float(scattering_air_path(altitude_deg))
-    rayleigh_ratio, mie_ratio = scattering_ratios(nm, air)
-    phase = rayleigh_scattering(separation_deg) * rayleigh_ratio
-    phase = phase + mie_scattering(separation_deg) * mie_ratio
-    light = (
-        phase
-        * float(moon_illuminance_used(phase_angle_deg, moon_altitude_deg, moon_distance_km))
-        * 10.0 ** (-0.4 * k * moon_air_path(moon_altitude_deg, nm, air))
-        * (1.0 - 10.0 ** (-0.4 * k * path))
-        * float(low_moon_factor(moon_altitude_deg, path, separation_deg, air))
-    )
-    density = moon_spectrum().density_at(nm) * v_zero_per_nl() * light
-    return float(np.trapezoid(density * passband.response, nm))

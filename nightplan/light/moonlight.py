@@ -2,8 +2,8 @@
 
 `moonlight_v_nl` is the paper as printed. `moonlight_used_v_nl` adds the moon's distance, the
 opposition surge and, for a moon below 30°, single scattering through a spherical atmosphere.
-`moon_colour` carries both scattering terms to other wavelengths. The paper puts its own accuracy
-at 8 to 23 %.
+`scattering_ratios` carry both scattering terms to other wavelengths. The paper puts its own
+accuracy at 8 to 23 %.
 """
 
 from __future__ import annotations
@@ -142,28 +142,3 @@ def scattering_ratios(wavelength_nm: npt.ArrayLike, air: Extinction) -> tuple[Fl
     rayleigh = once / once_550 * (1.0 + _TWICE * once) / (1.0 + _TWICE * once_550)
     mie = (nm / REFERENCE_NM) ** -air.aerosol_exponent
     return np.asarray(rayleigh / extinguished), np.asarray(mie / extinguished)
-
-
-def moon_colour(
-    wavelength_nm: npt.ArrayLike,
-    air: Extinction,
-    separation_deg: float,
-    moon_path: float,
-    target_path: float,
-) -> Floats:
-    """Scattered over incident moonlight at λ, relative to the same at 550 nm; shape of λ.
-
-    f_λ(ρ) 10^(−0.4 k(λ) Xm) (1 − 10^(−0.4 k(λ) X)) over its value at 550 nm. Multiplied by the
-    moon's spectrum above the air it gives the colour of the moonlit sky.
-    """
-
-    def scattered(nm: Floats) -> Floats:
-        rayleigh, mie = scattering_ratios(nm, air)
-        phase = rayleigh_scattering(separation_deg) * rayleigh
-        phase = phase + mie_scattering(separation_deg) * mie
-        k = air.total(nm)
-        return np.asarray(
-            phase * 10.0 ** (-0.4 * k * moon_path) * (1.0 - 10.0 ** (-0.4 * k * target_path))
-        )
-
-    return scattered(np.asarray(wavelength_nm, dtype=float)) / scattered(np.array(REFERENCE_NM))

@@ -54,15 +54,3 @@ def v_mag_from_nl(brightness_nl: npt.ArrayLike) -> Floats:
     with np.errstate(divide="ignore"):
         logarithm = np.log(np.asarray(brightness_nl, dtype=float) / _KS91_SCALE_NL)
     return np.asarray((_KS91_OFFSET - logarithm) / _KS91_SLOPE)
-
-
-def candela_m2_from_nl(brightness_nl: npt.ArrayLike) -> Floats:
-    """Luminance in cd/m² from nL: 1 lambert = 10⁴/π cd/m² (definition)."""
-    return np.asarray(np.asarray(brightness_nl, dtype=float) * 1e-9 * 1e4 / math.pi)
-
-
-def rayleigh_from_erg(erg_s_cm2_arcsec2: npt.ArrayLike, line_nm: float) -> Floats:
-    """Line brightness in rayleighs from erg/s/cm²/arcsec² at a wavelength in nm."""
-    energy_erg = PLANCK_ERG_S * 2.99792458e10 / (line_nm * 1e-7)
-    photons = np.asarray(erg_s_cm2_arcsec2, dtype=float) / energy_erg
-    return np.asarray(photons / PHOTONS_PER_RAYLEIGH)

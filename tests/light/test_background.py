@@ -8,10 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.light import background
-from nightplan.light.background import SkyGeometry, band_moonlight_rate, sky_rate, v_brightness
+from nightplan.light.background import SkyGeometry, sky_rate, v_brightness
 from nightplan.light.dark_sky import DarkSky, site_dark_sky
 from nightplan.light.extinction import site_extinction
 from nightplan.light.passband import filter_passband, top_hat
+from tests.light.whole_band import band_moonlight_rate
 
 BANDS = [top_hat(400, 700), top_hat(400, 500), filter_passband(500.9, 3.0, 0.9, None, 5.0)]
 NO_SKY = DarkSky(1e-12, 0.0, 0.0)
