@@ -36,13 +36,13 @@ def command(
         nightplan review
         nightplan review --date 2027-10-06 --keep plan.json --plot review.png
     """
-    from nightplan.library.reviewing import review_night
+    from nightplan.library.reviewing import review
     from nightplan.report.looks.style import picture_format
 
     if plot is not None:
         picture_format(plot)
     config = load(config_path)
-    found = review_night(config, evening_of(config.site, evening), keep)
+    found = review(config, evening_of(config.site, evening), keep)
     if plot is not None:
         found.save_plot(plot)
     emit(found.document, as_json, lambda: str(found))

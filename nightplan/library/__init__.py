@@ -38,9 +38,10 @@ from nightplan.library.photons import Photons, exposure
 from nightplan.library.picking import pick
 from nightplan.library.planned import Planned, plan, sheet
 from nightplan.library.returning import AngleAdvice, angle
-from nightplan.library.reviewing import NightReview, review_night
+from nightplan.library.reviewing import NightReview, review
 from nightplan.library.targets import catalogue, make_target, target
 from nightplan.library.tracking import tracks, transit
+from nightplan.library.watching import Followed, follow
 from nightplan.library.years import season
 from nightplan.model.config import Config
 from nightplan.model.site import Site
@@ -50,6 +51,7 @@ __all__ = [
     "AngleAdvice",
     "ComingNights",
     "Config",
+    "Followed",
     "Framed",
     "Gathering",
     "JournalCheck",
@@ -70,6 +72,7 @@ __all__ = [
     "configure_astropy",
     "demo_config",
     "exposure",
+    "follow",
     "frame",
     "gathered",
     "load_config",
@@ -77,7 +80,7 @@ __all__ = [
     "night",
     "pick",
     "plan",
-    "review_night",
+    "review",
     "season",
     "set_goal",
     "sheet",

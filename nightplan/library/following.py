@@ -183,9 +183,9 @@ class Follower:
         return len(collected.added), skipped
 
     def _replan(self, moment: float, stands: Standing) -> None:
-        from nightplan.planning.schedule.plan import make_plan
         from nightplan.planning.schedule.replan import Replan
         from nightplan.planning.tonight.night import compute_night
+        from nightplan.planning.tonights_plan.plan import make_plan
 
         journal = remembered(self.config, without=self.evening)
         kept = self.planned.document.model_dump(mode="json")

@@ -12,7 +12,7 @@ from nightplan.errors import FileError
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.following import first_plan_file, plan_file_of
 from nightplan.library.outputs import Answer
-from nightplan.planning.schedule.review import BlockReview, review
+from nightplan.planning.schedule.review import BlockReview, reviewed_blocks
 from nightplan.report.documents.review import (
     NextNight,
     ReviewDocument,
@@ -65,13 +65,14 @@ class NightReview(Answer):
         save_figure(path, self.figure(style=style))
 
 
-def review_night(
+def review(
     config: Config, evening: datetime.date, plan_file: str | os.PathLike[str] | None = None
 ) -> NightReview:
     """Compare a night's plan with the subs of that evening in the journal.
 
     Parameters
     ----------
+    config : Config
     evening : date
     plan_file : path, optional
         The plan document; else the one that `nightplan follow` began with.
@@ -93,7 +94,7 @@ def review_night(
     if plan["date"] != evening.isoformat():
         raise InputError(str(source), "date", plan["date"], f"the night of {evening}")
     journal = remembered(config, without=evening)
-    rows = review(plan, journal.tonight)
+    rows = reviewed_blocks(plan, journal.tonight)
     goals = _goals(plan, journal)
     shot_s = sum(sub.exposure_s for sub in journal.tonight if sub.accepted)
     notices = [] if journal.tonight else ["the journal holds no sub of this evening: collect first"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 import re
 import threading
 import time
@@ -16,6 +17,11 @@ from nightplan.library.following import Follower, Step
 from nightplan.sky.times import datetime_from_mjd, utc_iso
 
 if TYPE_CHECKING:
+    from astropy.units import Quantity
+
+    from nightplan.library.inputs import AnyEvening
+    from nightplan.library.planned import SheetStyle
+    from nightplan.model.config import Config
     from nightplan.model.site import Site
     from nightplan.report.documents.follow import FollowDocument
 
@@ -216,3 +222,65 @@ def follow_night(
     except stopped_by:
         found.stopped = True
         return found
+
+
+def follow(
+    config: Config,
+    folder: str | os.PathLike[str],
+    evening: AnyEvening = None,
+    *,
+    keep: str | os.PathLike[str] | None = None,
+    save: str | os.PathLike[str] | None = None,
+    sheet: str | os.PathLike[str] | None = None,
+    style: SheetStyle = "red",
+    quick: bool = False,
+    behind: Quantity | str = "15 min",
+    once: bool = False,
+    tell: Callable[[str], None] = print,
+) -> Followed:
+    """Work through a night with the folder into which its subs fall; as `nightplan follow`.
+
+    Parameters
+    ----------
+    config : Config
+    folder : path
+    evening : date, str, Time or None
+        As of `night`.
+    keep : path, optional
+        The plan document to begin with.
+    save : path, optional
+        Where the plan in force is kept; by default beside the journal.
+    sheet, style, quick
+        The field sheet to write at the beginning and after each re-plan, as of `Planned.sheet`.
+    behind : Quantity
+        Lost shutter time from which the rest of the night is planned anew.
+    once : bool
+        Take what is there now, and end; else it ends with the window, or with Ctrl-C.
+    tell : callable
+        Given each line.
+
+    Raises
+    ------
+    nightplan.errors.FileError
+        The folder is missing, or a file cannot be read or written.
+    nightplan.errors.InputError
+        The plan is of another site, rig or night.
+    """
+    from astropy import units as u
+
+    from nightplan.library.following import plan_file_of
+    from nightplan.library.inputs import evening_of, value_in
+
+    day = evening_of(config.site, evening)
+    follower = Follower(
+        config,
+        Path(folder),
+        day,
+        plan_file_of(config, day) if save is None else Path(save),
+        keep=None if keep is None else Path(keep),
+        sheet=None if sheet is None else Path(sheet),
+        style=style,
+        quick=quick,
+        behind_min=value_in("behind", behind, u.min),
+    )
+    return follow_night(follower, NightTime(), tell, once=once)

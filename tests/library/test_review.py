@@ -11,9 +11,9 @@ from nightplan.errors import FileError, InputError
 from nightplan.journal import Journal, Sub
 from nightplan.journal.schema import FILE_NAME
 from nightplan.library.following import plan_file_of
-from nightplan.library.reviewing import review_night
+from nightplan.library.reviewing import review
 from nightplan.model.config import load_config
-from nightplan.planning.schedule.review import review
+from nightplan.planning.schedule.review import reviewed_blocks
 from nightplan.sky.times import mjd_from_iso
 from tests.cli.running import assert_one_line_error, document, run
 
@@ -74,7 +74,7 @@ def night(config):
 
 
 def test_each_sub_goes_to_its_block():
-    rows = review({"blocks": BLOCKS}, subs_of_the_night())
+    rows = reviewed_blocks({"blocks": BLOCKS}, subs_of_the_night())
     assert [(row.filter, row.planned, row.accepted, row.rejected) for row in rows] == [
         ("L", 11, 8, 0), ("Ha", 6, 4, 0), ("L", 11, 2, 1), ("B", None, 1, 0),
     ]  # fmt: skip
@@ -83,7 +83,7 @@ def test_each_sub_goes_to_its_block():
 
 
 def test_the_document_adds_up_and_says_when_it_goes_on(config, night):
-    found = review_night(config, EVENING).document
+    found = review(config, EVENING).document
     assert found.plan_file == str(night)
     assert found.planned_min == 11 * 5 + 6 * 10 + 11 * 5
     assert found.shot_min == 8 * 5 + 4 * 10 + 2 * 5 + 5
@@ -104,7 +104,7 @@ def test_the_document_adds_up_and_says_when_it_goes_on(config, night):
 
 
 def test_text_and_picture(config, night, tmp_path):
-    answer = review_night(config, EVENING)
+    answer = review(config, EVENING)
     text = str(answer)
     assert max(len(line) for line in text.splitlines()) <= 80
     assert "Shutter open 1 h 35 min of 2 h 50 min planned, 56 %" in text
@@ -132,16 +132,16 @@ def test_the_command(config, night):
 
 def test_without_a_plan_or_of_another_site(config, night):
     with pytest.raises(FileError, match="no plan of this night"):
-        review_night(config, dt.date(2027, 10, 9))
+        review(config, dt.date(2027, 10, 9))
     plan = json.loads(night.read_text(encoding="utf-8"))
     night.write_text(json.dumps(plan | {"site": "South Rim"}), encoding="utf-8")
     with pytest.raises(InputError, match="South Rim"):
-        review_night(config, EVENING)
+        review(config, EVENING)
 
 
 def test_an_empty_journal_says_so(config, night):
     (night.parent / FILE_NAME).unlink()
-    found = review_night(config, EVENING).document
+    found = review(config, EVENING).document
     assert found.shot_min == 0.0
     assert found.missing_min == found.planned_min
     assert "collect first" in found.notices[0]

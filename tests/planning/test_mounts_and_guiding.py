@@ -8,7 +8,6 @@ import math
 import erfa
 import numpy as np
 import pytest
-from nightplan.planning.schedule.plan import make_plan
 
 from nightplan.errors import ConfigError
 from nightplan.model.catalog_reading import load_catalog
@@ -26,6 +25,7 @@ from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.mount_limits import azimuth_margin_deg
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonight.visibility import sky_tracks
+from nightplan.planning.tonights_plan.plan import make_plan
 
 EVENING = datetime.date(2027, 10, 6)
 MOUNT = "track_past_meridian_min = 10\n"

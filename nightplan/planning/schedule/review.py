@@ -60,7 +60,7 @@ class BlockReview:
         return max(0.0, self.planned * self.sub_s - shot)
 
 
-def review(plan: Mapping[str, Any], subs: Sequence[Sub]) -> list[BlockReview]:
+def reviewed_blocks(plan: Mapping[str, Any], subs: Sequence[Sub]) -> list[BlockReview]:
     """Blocks of a plan document in order of time, each with its subs; then what no block wanted.
 
     A sub belongs to the block of its target, panel and filter in whose time it was begun, or else
