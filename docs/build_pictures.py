@@ -26,7 +26,7 @@ PICTURES = Path(__file__).resolve().parent / "pictures"
 EVENING = "2027-10-06"
 COLOURS = 255
 MOST_BYTES = 150_000
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+BROWSERS = ("chromium", "chromium-browser", "chrome")
 
 
 def night(path: Path) -> None:
@@ -69,10 +69,26 @@ def sheet(path: Path) -> None:
         nightplan.plan(nightplan.demo_config(), EVENING, "M 33", journal=False).save_sheet(
             page, style="red"
         )
-        words = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
-        words += ["--window-size=500,1000", f"--user-data-dir={folder}/profile"]
-        words += [f"--screenshot={path}", page.as_uri()]
-        subprocess.run(words, check=True, capture_output=True, timeout=120)
+        _photograph(browser, page, path, "500,1000")
+
+
+def dial(path: Path) -> None:
+    """The page to turn the camera on, on a laptop."""
+    browser = next((found for name in BROWSERS if (found := shutil.which(name))), None)
+    if browser is None:
+        print("no browser: the dial's picture is left as it is")
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "dial.html"
+        nightplan.frame(nightplan.demo_config(), "M 31", EVENING, journal=False).save_page(page)
+        _photograph(browser, page, path, "1100,760")
+
+
+def _photograph(browser: str, page: Path, path: Path, size: str) -> None:
+    words = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
+    words += [f"--window-size={size}", f"--user-data-dir={page.parent}/profile"]
+    words += ["--virtual-time-budget=3000", f"--screenshot={path}", page.as_uri()]
+    subprocess.run(words, check=True, capture_output=True, timeout=120)
 
 
 DRAWN: dict[str, Callable[[Path], Any]] = {
@@ -82,6 +98,7 @@ DRAWN: dict[str, Callable[[Path], Any]] = {
     "season": season,
     "calendar": calendar,
     "sheet": sheet,
+    "dial": dial,
 }
 
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from nightplan.model.star_catalog import StarCatalog
     from nightplan.planning.choosing.frame_answer import FrameAnswer
     from nightplan.report.documents.frame import FrameDocument
+    from nightplan.report.page.page_style import SheetStyle
 
 
 class Framed(Answer):
@@ -253,6 +254,14 @@ class Framed(Answer):
             catalog=self._catalog,
             guide=self.answer.guide,
         )
+
+    def save_page(self, path: str | os.PathLike[str], *, style: SheetStyle = "day") -> None:
+        """Write the page with the dial to turn the camera on (.html), in day, red or print."""
+        from nightplan.files import check_ending, write_whole
+        from nightplan.report.page.framing_page import framing_page
+
+        check_ending(path, "a page", (".html", ".htm"))
+        write_whole(path, framing_page(self._config, self.answer.target, self.answer, style=style))
 
     def save_header(self, path: str | os.PathLike[str]) -> None:
         """Write a FITS file whose headers hold the coordinates of every panel."""

@@ -227,19 +227,6 @@ def parse_config(
     return with_site(with_rig(config, rig), site)
 
 
-def dump_config(config: Config) -> str:
-    """Write a configuration as TOML text that `parse_config` reads back to an equal one."""
-    import tomlkit
-
-    return tomlkit.dumps(_plain(config.model_dump(mode="json", exclude_none=True)))
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items() if item is not None}
-    return value
-
-
 def _read_horizon(tables: dict[str, Any], source: Path) -> dict[str, Any]:
     horizon = tables.get("horizon")
     if not isinstance(horizon, dict) or not isinstance(horizon.get("csv"), str):
