@@ -32,25 +32,27 @@ class ContinuumClass:
     """Typical continuum of one kind.
 
     `v_mag` is the mean V surface brightness; the spectrum is sunlight × (λ/550 nm)^`reddening`;
-    `b_minus_v` turns a B figure into V. `spread` is the factor either way of the typical value.
+    `b_minus_v` turns a B figure into V. Three of four known ones lie within a factor of `spread`
+    either way of the typical value; None where no list is there to check it by.
     """
 
     v_mag: float
     reddening: float
     b_minus_v: float
     from_catalogue: bool
-    spread: float = 2.5
+    spread: float | None = None
 
 
 # Galaxies and globular clusters: the middle of the catalogue's own figures, and the factor that
-# three of four of them keep (tests/light/test_source_brightness.py). The rest from memory: dust in
-# moonless exposures 24 and fainter. Power of λ: 0 is the sun's B - V 0.65.
+# three of four of them keep; reflection nebulae: the same of those in line_brightness.csv
+# (tests/light/test_source_brightness.py). The rest from memory: dust in moonless exposures 24 and
+# fainter. Power of λ: 0 is the sun's B - V 0.65.
 CONTINUA = {
-    "galaxy": ContinuumClass(22.5, 0.5, 0.8, True),
+    "galaxy": ContinuumClass(22.5, 0.5, 0.8, True, spread=2.5),
     "galaxy_group": ContinuumClass(23.0, 0.5, 0.8, True, spread=4.0),
     "emission_nebula": ContinuumClass(25.0, 0.0, 0.5, False),
     "cluster_with_nebula": ContinuumClass(24.5, 0.0, 0.5, False),
-    "reflection_nebula": ContinuumClass(22.8, -1.5, 0.2, False),
+    "reflection_nebula": ContinuumClass(22.8, -1.5, 0.2, False, spread=4.0),
     "dark_nebula": ContinuumClass(24.8, 0.7, 0.9, False),
     "planetary_nebula": ContinuumClass(27.0, 0.0, 0.5, False),
     "supernova_remnant": ContinuumClass(26.5, 0.0, 0.5, False),
@@ -143,7 +145,7 @@ def target_source(facts: TargetFacts) -> Source:
     if facts.area_arcmin2 and kind in FADING:
         diameter = np.sqrt(facts.area_arcmin2 * 4.0 / np.pi)
         v_mag += FADING[kind] * max(0.0, float(np.log10(diameter / FADES_FROM_ARCMIN)))
-    continuum_source = f"{CLASS_DEFAULT}, ×{shape.spread:g} either way: {kind.replace('_', ' ')}"
+    continuum_source = _class_label(kind, shape.spread)
     catalogue = _catalogue_v_mag(facts, shape.b_minus_v)
     own_measure = facts.surface_brightness is not None and facts.surface_source == OWN_SOURCE
     listed = published_light(facts.names)
@@ -170,6 +172,12 @@ def target_source(facts: TargetFacts) -> Source:
         line_sources,
         facts.radial_velocity_km_s or 0.0,
     )
+
+
+def _class_label(kind: str, spread: float | None) -> str:
+    """How a typical continuum of a kind is labelled."""
+    within = "by an unknown factor" if spread is None else f"×{spread:g} either way"
+    return f"{CLASS_DEFAULT}, {within}: {kind.replace('_', ' ')}"
 
 
 def _catalogue_v_mag(facts: TargetFacts, b_minus_v: float) -> tuple[float, str] | None:

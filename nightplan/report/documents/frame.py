@@ -308,8 +308,6 @@ def _share(value: float) -> float:
 def _notices(answer: FrameAnswer) -> list[str]:
     """Doubts about the target's own figures, and trains whose field is not fully lit."""
     target, found = answer.target, []
-    if target.grade == "doubtful":
-        found.append(f"The catalogue's figures for {target.name} are doubtful.")
     if target.note:
         found.append(f"{target.name}: {target.note}.".replace("..", "."))
     known = answer.panels_with_an_angle

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nightplan.light.line_brightness import CLASS_DEFAULT
-from nightplan.report.texts.target_line import target_line
+from nightplan.report.texts.target_line import short_source, target_line
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.screen import styled
 from nightplan.report.wording.sub_words import broken_words, short_set_words
@@ -114,10 +114,15 @@ def _rough(document: ExposureDocument, full: bool) -> list[str]:
         sources.setdefault(row.target_brightness_source, []).append(row.filter)
     if full:
         return [f"Brightness in {', '.join(names)}: {source}" for source, names in sources.items()]
-    rough = [name for source, names in sources.items() if CLASS_DEFAULT in source for name in names]
+    rough: dict[str, list[str]] = {}
+    for source, names in sources.items():
+        if CLASS_DEFAULT in source:
+            within = short_source(source).removeprefix(CLASS_DEFAULT).split(", remembered")[0]
+            rough.setdefault(within.strip(", "), []).extend(names)
     if not rough:
         return []
-    return [f"S/N in {', '.join(rough)} is right within a factor of two to three: no measurement."]
+    listed = "; ".join(f"{', '.join(names)} ({within})" for within, names in rough.items())
+    return [f"Brightness not measured, but typical of its kind: {listed}."]
 
 
 def _trains(document: ExposureDocument) -> list[str]:
