@@ -14,6 +14,7 @@ from nightplan.files import read_text
 from nightplan.model.calibration import Calibration
 from nightplan.model.camera import Camera
 from nightplan.model.equipment import Focuser, Power, Rotator
+from nightplan.model.filter_loading import check_loaded, with_loaded
 from nightplan.model.filters import Filter, FilterWheel
 from nightplan.model.framing_wish import FramingWish
 from nightplan.model.guider import Guider
@@ -58,6 +59,7 @@ class Config(Section):
     other_site: dict[str, OtherSite] = Field(default_factory=dict)
 
     _path: Path = PrivateAttr(default=Path("nightplan.toml"))
+    _owned: dict[str, Filter] = PrivateAttr(default_factory=dict)
     _named_rig: str = PrivateAttr(default="")
 
     @model_validator(mode="after")
@@ -74,10 +76,7 @@ class Config(Section):
 
     def check_together(self) -> None:
         """Raise KeyedValueError where tables of the rig in use contradict each other."""
-        if len(self.filter) > self.wheel.positions:
-            raise KeyedValueError(
-                "filter", list(self.filter), f"at most {self.wheel.positions} (wheel.positions)"
-            )
+        check_loaded(self)
         sub = self.preferences.sub
         named: list[tuple[str, str | None]] = [
             *((f"filter.{name}.gain", item.gain) for name, item in self.filter.items()),
@@ -140,6 +139,11 @@ class Config(Section):
     def named_rig(self) -> str:
         """The name that the file gives the rig in use; empty for the only one of a file."""
         return self._named_rig
+
+    @property
+    def with_all_filters(self) -> Config:
+        """The same with every owned filter, whatever the wheel carries now: for what was shot."""
+        return self.model_copy(update={"filter": self._owned}) if self._owned else self
 
     @property
     def off_axis_guider(self) -> Guider | None:
@@ -224,7 +228,10 @@ def parse_config(
         except KeyedValueError as error:
             key = f"other_rig.{one}.{error.key}"
             raise ConfigError(name, key, error.value, error.accepted) from None
-    return with_site(with_rig(config, rig), site)
+    chosen = with_site(with_rig(config, rig), site)
+    loaded = with_loaded(chosen)
+    loaded._owned = chosen.filter
+    return loaded
 
 
 def _read_horizon(tables: dict[str, Any], source: Path) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from nightplan.model.section import Section
+from nightplan.model.section import Names, Section
 
 Role = Literal["luminance", "red", "green", "blue", "H-alpha", "O III", "S II"]
 BROADBAND_ROLES: tuple[Role, ...] = ("luminance", "red", "green", "blue")
@@ -47,9 +47,16 @@ class Filter(Section):
 
 
 class FilterWheel(Section):
-    """The wheel that carries the filters."""
+    """The wheel that carries the filters, or with `by_hand` a drawer that takes one at a time.
+
+    More filters may be owned than it has `positions`: `loaded` names those that are in it, and
+    without it the plan proposes which to load. A drawer takes any owned filter in the night, at
+    `change_s` each time.
+    """
 
     distance_to_sensor_mm: Annotated[float, Field(gt=0.0, le=300.0)]
     thickness_mm: Annotated[float, Field(ge=0.0, le=100.0)] = 20.0
-    change_s: Annotated[float, Field(ge=0.0, le=300.0)] = 8.0
+    change_s: Annotated[float, Field(ge=0.0, le=1800.0)] = 8.0
     positions: Annotated[int, Field(ge=1, le=20)] = 7
+    loaded: Names = ()
+    by_hand: bool = False

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field
@@ -11,11 +10,11 @@ from nightplan.errors import InputError
 from nightplan.model.calibration import Calibration
 from nightplan.model.camera import Camera
 from nightplan.model.equipment import Focuser, Power, Rotator
+from nightplan.model.filter_loading import fitting
 from nightplan.model.filters import Filter, FilterWheel
 from nightplan.model.guider import Guider
 from nightplan.model.mount import Mount
 from nightplan.model.optical_train import Optics, Train
-from nightplan.model.preferences import GOAL_BY_FILTER
 from nightplan.model.section import Listed, Section
 
 if TYPE_CHECKING:
@@ -72,29 +71,7 @@ def with_rig(config: Config, name: str | None) -> Config:
         given = {key: getattr(rig, key) for key in OtherRig.model_fields if key != "without"}
         tables = {key: value for key, value in given.items() if value is not None}
         tables |= dict.fromkeys(rig.without)
-    chosen = _fitting(config.model_copy(update=tables))
+    chosen = fitting(config.model_copy(update=tables))
     chosen._named_rig = "" if name == MAIN else name
     chosen.check_together()
     return chosen
-
-
-def _fitting(config: Config) -> Config:
-    """Goals, recipes and compositions without the filters and trains of other rigs."""
-
-    def own(values: Mapping[str, Any]) -> dict[str, Any]:
-        return {key: value for key, value in values.items() if key in config.filter}
-
-    goal = {
-        name: one.model_copy(update={key: own(getattr(one, key)) for key in GOAL_BY_FILTER})
-        for name, one in config.goal.items()
-    }
-    recipe = {
-        kind: one.model_copy(update={"shares": own(one.shares)})
-        for kind, one in config.recipe.items()
-    }
-    framing = {
-        name: one if one.train is None or one.train in config.train
-        else one.model_copy(update={"train": None})
-        for name, one in config.framing.items()
-    }  # fmt: skip
-    return config.model_copy(update={"goal": goal, "recipe": recipe, "framing": framing})

@@ -54,7 +54,7 @@ def test_a_site_key_stands_once_in_the_starter_uncommented_and_unindented(key: s
         ("factor = 0.75", "factor = 9", "train.reducer.factor", "0.2 to 5"),
         ("[0, 8], [20", "[0, 95], [20", "horizon.profile_deg", "-10 to 90"),
         ('role = "red"', 'role = "pink"', "filter.R.role", "luminance"),
-        ("positions = 7", "positions = 6", "filter", "at most 6"),
+        ("positions = 7", "positions = 21", "wheel.positions", "from 1 to 20"),
         ("bits = 16", "bits = 16.5", "camera.bits", "8 to 32"),
         ('fitted = "small"', 'fitted = "tiny"', "guider.fitted", "small, large"),
         ("longest_s = 600", "longest_s = 5", "preferences.sub.longest_s", "at least shortest_s"),

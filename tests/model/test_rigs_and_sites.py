@@ -90,7 +90,10 @@ hours = { L = 4.0, UV = 3.0 }
     ("text", "words"),
     [
         ("[other_rig.x.optics]\naperture_mm = 3\nfocal_length_mm = 200", "other_rig.x.optics"),
-        ("[other_rig.x.wheel]\ndistance_to_sensor_mm = 20\npositions = 2", "other_rig.x.filter"),
+        (
+            '[other_rig.x.wheel]\ndistance_to_sensor_mm = 20\nloaded = ["UV"]',
+            "other_rig.x.wheel.loaded",
+        ),
         ('[other_rig.x]\nwithout = ["lens"]', "one of rotator, guider, power"),
         ("[other_rig.main]", "another name"),
         ('[other_site.x]\nlatitude_deg = 99.0', "other_site.x.latitude_deg"),

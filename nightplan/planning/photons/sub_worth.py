@@ -107,6 +107,8 @@ def collect_and_weigh(
         As `nightplan.journal.fits_import.collect_folder`.
     """
 
+    config = config.with_all_filters
+
     def weigh(subs: Sequence[Sub]) -> dict[str, float]:
         return equivalent_seconds(config, catalog, subs)[0]
 

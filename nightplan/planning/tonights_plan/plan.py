@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
+from nightplan.model.filter_loading import must_choose, with_filters
 from nightplan.planning.choosing.night_targets import candidates, named_targets
 from nightplan.planning.choosing.train_choice import NightTrain
 from nightplan.planning.framing.framing import Framing
@@ -18,6 +19,7 @@ from nightplan.planning.schedule.replan import Replan, with_past
 from nightplan.planning.schedule.solver import Solution, solve
 from nightplan.planning.tonight.setup_timeline import SetupTimeline, setup_timeline
 from nightplan.planning.tonights_plan.decision import Decision, decide, kept_curves
+from nightplan.planning.tonights_plan.loading import FilterChoice, choose_loading
 from nightplan.planning.tonights_plan.trains import as_scheduled
 
 if TYPE_CHECKING:
@@ -49,6 +51,8 @@ class NightPlan:
     empty_reason: str | None
     notices: tuple[str, ...]
     replanned: bool = False
+    loading: tuple[FilterChoice, ...] = ()
+    """Owned filters where there are more than the wheel carries; else empty."""
 
     @property
     def targets(self) -> tuple[Target, ...]:
@@ -135,6 +139,10 @@ def make_plan(
     """
     earlier = earlier or EarlierNights()
     setup = setup_timeline(config, night)
+    loading: tuple[FilterChoice, ...] = ()
+    if must_choose(config):
+        loading = _loading(config, night, catalog, names, earlier, again)
+        config = with_filters(config, [one.filter for one in loading if one.loaded])
     if again is not None and again.plan is not None:
         decision = _in_force(config, catalog, names, again, earlier)
     else:
@@ -147,7 +155,9 @@ def make_plan(
     elif not targets:
         empty = "no_target_is_up"
     if empty is not None:
-        return NightPlan(config, night, decision, setup, None, None, empty, night.notices)
+        return NightPlan(
+            config, night, decision, setup, None, None, empty, night.notices, loading=loading
+        )
     posed = night_problem(
         config, night, targets, decision.framings, setup, earlier, decision.curves, decision.fillers
     )
@@ -170,7 +180,41 @@ def make_plan(
         reason,
         (*night.notices, *past, *solution.notes),
         again is not None,
+        loading,
     )
+
+
+def _loading(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    names: Sequence[str],
+    earlier: EarlierNights,
+    again: Replan | None,
+) -> tuple[FilterChoice, ...]:
+    """What the plan in force has in the wheel, for nobody opens it in the dark; else a proposal."""
+    kept = None if again is None or again.plan is None else again.plan.get("loading")
+    if kept:
+        return tuple(FilterChoice(row["filter"], row["loaded"], row["worth_h"]) for row in kept)
+    targets, _ = _candidates(config, night, catalog, names, earlier)
+    return choose_loading(config, night, targets, with_configured(config, earlier, targets))
+
+
+def _candidates(
+    config: Config,
+    night: Night,
+    catalog: Catalog,
+    names: Sequence[str],
+    earlier: EarlierNights,
+) -> tuple[tuple[Target, ...], tuple[bool, ...]]:
+    """Targets that a night may serve, and which of them the imager asked for."""
+    if not names:
+        found = candidates(config, [night], catalog, earlier.by_filter())
+        return found.targets, found.wanted
+    targets = named_targets(catalog, names)
+    if len(targets) > MOST_NAMED:
+        raise InputError("plan", "targets", len(targets), f"at most {MOST_NAMED} targets")
+    return targets, (True,) * len(targets)
 
 
 def _decision(
@@ -181,14 +225,7 @@ def _decision(
     earlier: EarlierNights,
 ) -> Decision:
     """Targets, train, framings and curves of a night that is planned whole."""
-    if names:
-        targets = named_targets(catalog, names)
-        wanted = (True,) * len(targets)
-        if len(targets) > MOST_NAMED:
-            raise InputError("plan", "targets", len(targets), f"at most {MOST_NAMED} targets")
-    else:
-        found = candidates(config, [night], catalog, earlier.by_filter())
-        targets, wanted = found.targets, found.wanted
+    targets, wanted = _candidates(config, night, catalog, names, earlier)
     return decide(config, night, targets, wanted, with_configured(config, earlier, targets))
 
 

@@ -135,6 +135,14 @@ class FramedTarget(Document):
     filters: list[str]
 
 
+class LoadedFilter(Document):
+    """An owned filter, whether it should be in the wheel tonight, and what that is worth."""
+
+    filter: str
+    loaded: bool
+    worth_h: float
+
+
 class PlanDocument(Document):
     """One night's plan."""
 
@@ -159,6 +167,7 @@ class PlanDocument(Document):
     not_tonight: list[str]
     prices: list[PriceRow]
     fillers: list[str]
+    loading: list[LoadedFilter]
     recipes: dict[str, RecipeRow]
     sub_breaks: list[SubBreak]
     events: list[PlanEvent]
@@ -205,6 +214,10 @@ def plan_document(plan: NightPlan) -> PlanDocument:
         "not_tonight": list(plan.decision.not_tonight),
         "prices": [_price(price) for price in plan.decision.prices],
         "fillers": sorted(plan.decision.fillers),
+        "loading": [
+            LoadedFilter(filter=one.filter, loaded=one.loaded, worth_h=round(one.worth_h, 3))
+            for one in plan.loading
+        ],
         "notices": list(plan.notices),
         "blocks_reason": plan.empty_reason,
     }

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from nightplan.report.wording.loading_words import loading_words
 from nightplan.report.wording.local_time import NightClock, duration, minutes_between, moment
 from nightplan.report.wording.order_of_work import WorkItem, trains_in_order
 from nightplan.report.wording.words import WINDOW_WORDS, capital, number, percent, reason_words
@@ -62,6 +63,8 @@ def facts(
         trains = trains_in_order(plan)[1:]
         then = [f", then {train} for the work from {clock.clock(begin)}" for train, begin in trains]
         rows.append(("Train", str(plan["train"]) + "".join(then)))
+    if loading := loading_words(plan.get("loading", ())):
+        rows.append(("Filters", loading))
     if site.sensor_temperature_c is not None:
         rows.append(("Sensor", f"{number(site.sensor_temperature_c)} °C".replace("-", "−")))
     need = power(site, plan.get("setup", ()), items)

@@ -7,6 +7,7 @@ import math
 from nightplan.report.documents.plan import PlanDocument
 from nightplan.report.texts.plan_full_text import plan_full_text
 from nightplan.report.wording.goal_shares import goal_shares
+from nightplan.report.wording.loading_words import loading_words
 from nightplan.report.wording.local_time import (
     NightClock,
     duration,
@@ -85,6 +86,8 @@ def _head(plan: PlanDocument, clock: NightClock) -> str:
                 f"{duration(minutes_between(start, end))}{kind}"
             )
         )
+    if loading := loading_words([row.model_dump() for row in plan.loading]):
+        lines.append(paragraph(f"{loading}."))
     if plan.from_utc is not None:
         shot = [row for row in plan.blocks if moment(row.start_utc) < moment(plan.from_utc)]
         words = ", ".join(f"{row.target} {row.filter} {subs(row.count, row.sub_s)}" for row in shot)
