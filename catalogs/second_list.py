@@ -33,34 +33,37 @@ def against(old: Target, cells: dict[str, str]) -> Target:
     where the two differ by more than 15 degrees. Where both agree OpenNGC's figures stand.
     """
     other = SECOND_LISTS[cells["list"]]
+    agreed = f"OpenNGC, in agreement with {other}"
     major, minor = float(cells["major_arcmin"]), float(cells["minor_arcmin"])
     angle = float(cells["angle_deg"]) if cells["angle_deg"] else None
-    target = replace(old, grade="fair", origin="supplement", **_checked(old, other))
-    old_major, old_minor = old.axes_arcmin or (0.01, 0.01)
-    flatter = (minor / major) / (old_minor / old_major)
+    changes: dict[str, Any] = {"grade": "fair", "origin": "supplement", "size_source": agreed}
+    if old.axes_arcmin is None:
+        changes |= {"major_arcmin": major, "minor_arcmin": minor, "size_source": other}
+    elif takes_second(old.axes_arcmin, (major, minor)):
+        axes = " x ".join(f"{axis:g}'" for axis in old.axes_arcmin)
+        changes |= {"major_arcmin": major, "minor_arcmin": minor, "size_source": other}
+        changes |= {"note": f"OpenNGC gives {axes}", "angle_deg": angle, **NO_BRIGHTNESS}
+        changes["angle_source"] = "" if angle is None else other
+    elif old.axes_arcmin[0] > AGREED_SIZE * major:
+        changes["size_source"] = "OpenNGC"
+        changes["note"] = f"{cells['list']}: {major:g}' x {minor:g}', remembered"
+    if angle is not None:
+        near = old.angle_deg is not None and apart_deg(old.angle_deg, angle) <= AGREED_DEG
+        if not near:
+            changes |= {"angle_deg": angle, "angle_source": other}
+        elif "angle_deg" not in changes:
+            changes["angle_source"] = agreed
+    return replace(old, **changes)
+
+
+def takes_second(one: tuple[float, float], two: tuple[float, float]) -> bool:
+    """Whether the second list's axes count: longer by over a fifth, or of another shape."""
+    ratio = two[0] / one[0]
+    flatter = (two[1] / two[0]) / (one[1] / one[0])
     other_shape = not 1.0 / AGREED_SHAPE < flatter < AGREED_SHAPE
-    ratio = major / old_major
-    if ratio > AGREED_SIZE or (other_shape and ratio > 1.0 / AGREED_SIZE):
-        target = replace(
-            target, major_arcmin=major, minor_arcmin=minor, angle_deg=angle, size_source=other,
-            angle_source="" if angle is None else other,
-            note="OpenNGC gives " + " x ".join(f"{axis:g}'" for axis in old.axes_arcmin or ()),
-            **NO_BRIGHTNESS,
-        )  # fmt: skip
-        target = replace(target, note="" if old.axes_arcmin is None else target.note)
-    elif ratio < 1.0 / AGREED_SIZE:
-        target = replace(target, note=f"{cells['list']}: {major:g}' x {minor:g}', remembered")
-    if angle is not None and (
-        old.angle_deg is None or abs((old.angle_deg - angle + 90.0) % 180.0 - 90.0) > AGREED_DEG
-    ):
-        target = replace(target, angle_deg=angle, angle_source=other)
-    return target
+    return ratio > AGREED_SIZE or (other_shape and ratio > 1.0 / AGREED_SIZE)
 
 
-def _checked(old: Target, other: str) -> dict[str, str]:
-    """Sources of a target whose OpenNGC figures agree with another list."""
-    agreed = f"OpenNGC, in agreement with {other}"
-    return {
-        "size_source": agreed if old.major_arcmin is not None else "",
-        "angle_source": agreed if old.angle_deg is not None else "",
-    }
+def apart_deg(one: float, two: float) -> float:
+    """Angle between two directions of a line, 0 to 90 degrees."""
+    return abs((one - two + 90.0) % 180.0 - 90.0)
