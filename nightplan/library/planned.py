@@ -178,7 +178,7 @@ class Planned(Answer):
 
     @property
     def objective(self) -> float:
-        """What the plan is worth: Σ priority × mean over filters of p(2 − p), less changes."""
+        """Worth of the plan, hours: the sum of the value curves of `progress`, less changes."""
         return self.document.objective
 
     @property

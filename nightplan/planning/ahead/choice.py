@@ -22,10 +22,13 @@ Ints = NDArray[np.intp]
 
 FIRST = 1e6
 """Factor that puts one class of targets before another."""
+BEGUN_LEAD = 3.0
+"""What a begun target may earn less than a new one and still come first: under a full moon a
+galaxy waits, begun or not, while a nebula can be shot."""
+WELL_USED = 0.5
+"""A slot is used well where the chosen earn at least this share of what any target would."""
 SPARE_H = 0.5
 """Hours that must be left over before another target is opened, or a filler is called in."""
-NEAR_BEST = 0.9
-"""A row's hours are counted at its rate in slots where it earns at least this share of the best."""
 
 
 @dataclass(frozen=True)
@@ -136,13 +139,13 @@ def _through(
         filler[:, rows.target][:, None, :] & ~filled[:, :, None]
     )
     found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps)
-    clock = _clock_h(found, slots_h * allowed, rules.slot_h)
+    clock = found.slots * rules.slot_h
     short = (clock > 0.0) & (clock < rules.shortest_h)
     if short.any():
         allowed = allowed & ~short[:, None, :]
         found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps)
-        clock = _clock_h(found, slots_h * allowed, rules.slot_h)
-    kept = _after_changes(rows, clock, rules)
+        clock = found.slots * rules.slot_h
+    kept = after_changes(rows, clock, rules)
     tonight = found.tonight_h * kept
     had_later = had_h[:, None, :] + found.later_h
     gain = rows.value(had_later + tonight[:, None, :], weight[:, None, :]) - rows.value(
@@ -183,7 +186,7 @@ def _targets(
     begun = ((had_h @ rows.member) >= BEGUN_H) & ~rows.done(had_h)
     if lead is not None:
         earns = earns * lead
-    earns = np.where(begun, earns * FIRST**2, earns)
+    earns = np.where(begun, earns * BEGUN_LEAD, earns)
     # Where nothing is begun, targets that were named together are opened together.
     fresh = ~np.asarray((begun & usable.any(axis=1)).any(axis=1))
     named = np.zeros(count) if lead is None else lead >= FIRST
@@ -192,7 +195,9 @@ def _targets(
     every = np.arange(states)
     night_h = usable.any(axis=2).sum(axis=1) * rules.slot_h
     for _ in range(rules.most_targets):
-        able_h = (usable & chosen[:, None, :]).any(axis=2).sum(axis=1) * rules.slot_h
+        own = np.where(chosen[:, None, :], able, 0.0).max(axis=2)
+        well = (own > 0.0) & (own >= WELL_USED * able.max(axis=2))
+        able_h = well.sum(axis=1) * rules.slot_h
         spare = night_h - np.minimum(able_h, (open_h * chosen).sum(axis=1)) > SPARE_H
         gain = np.where(begun | spare[:, None] | together, earns, 0.0)
         gain[chosen] = 0.0
@@ -225,22 +230,7 @@ def _mean_rate(rate: Floats) -> Floats:
     return np.where(used > 0, rate.sum(axis=0) / np.maximum(used, 1), 1.0)
 
 
-def _clock_h(found: Response, slots_h: Floats, slot_h: float) -> Floats:
-    """Hours on the clock of each row, (state, row), from its rate where it earns about the most."""
-    earned = found.price[:, None, :] * slots_h
-    near = (earned >= NEAR_BEST * earned.max(axis=2, keepdims=True)) & (slots_h > 0.0)
-    near = np.where(near.any(axis=1, keepdims=True), near, slots_h > 0.0)
-    mean = (slots_h * near).sum(axis=1) / np.maximum(near.sum(axis=1), 1) / slot_h
-    clock = np.where(mean > 0.0, found.tonight_h / np.maximum(mean, 1e-12), 0.0)
-    clock[clock < 1e-3] = 0.0
-    # Rates of near slots only are a little off; the night is not longer than its usable slots.
-    whole = (slots_h > 0.0).any(axis=2).sum(axis=1) * slot_h
-    total = clock.sum(axis=1)
-    scale = np.where(total > 0.0, np.minimum(1.0, whole / np.maximum(total, 1e-12)), 1.0)
-    return np.asarray(clock * scale[:, None])
-
-
-def _after_changes(rows: Rows, clock_h: Floats, rules: NightRules) -> Floats:
+def after_changes(rows: Rows, clock_h: Floats, rules: NightRules) -> Floats:
     """Share of the hours that changes of filter and target leave, (state, 1)."""
     filters = (clock_h > 0.0).sum(axis=1)
     targets = ((clock_h @ rows.member) > 0.0).sum(axis=1)

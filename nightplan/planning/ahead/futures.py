@@ -21,7 +21,7 @@ LOOK_NIGHTS = 30
 FUTURES = 16
 """With 16 the value of a night is known to under 1 %; 64 changed no simulated month by more than
 its standard error."""
-LASTING_NIGHTS = 12.0
+LASTING_NIGHTS = 10.0
 """Mean nights that a campaign goes on; 5 spends dark hours as if there were no tomorrow, 30 puts
 off too much (simulated months, `benchmarks/bench_months.py`)."""
 SEED = 20270101

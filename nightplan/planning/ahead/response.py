@@ -35,14 +35,15 @@ class Response:
 
     Attributes
     ----------
-    tonight_h : array (state, row)
-        Equivalent hours of tonight, slots shared freely.
+    tonight_h, slots : array (state, row)
+        Equivalent hours of tonight, slots shared freely, and how many slots they take.
     later_h : array (state, future, row)
     price : array (state, row)
         Value of one more equivalent hour tonight, mean over the futures.
     """
 
     tonight_h: Floats
+    slots: Floats
     later_h: Floats
     price: Floats
 
@@ -64,7 +65,7 @@ def respond(
         Equivalent hours that each slot of tonight offers; 0 where a row may not be shot.
     """
     states, size = had_h.shape
-    tonight = np.zeros((states, size))
+    tonight, slots = np.zeros((states, size)), np.zeros((states, size))
     later = np.zeros((states, futures.count, size))
     groups = _trains(rows)
     offered = futures.offered_h
@@ -74,10 +75,12 @@ def respond(
         slope = weight[:, None, :] * rows.slope((had_h + tonight)[:, None, :] + later)
         price = slope.mean(axis=1)
         part = 2.0 / (step + 2.0)
-        tonight += part * (_best(price[:, None, None, :], tonight_h, groups) - tonight)
+        best_h, best_slots = _best_tonight(price, tonight_h, groups)
+        tonight += part * (best_h - tonight)
+        slots += part * (best_slots - slots)
         if lookahead:
             later += part * (_best_nights(slope, offered, groups) - later)
-    return Response(tonight, later, price)
+    return Response(tonight, slots, later, price)
 
 
 def _trains(rows: Rows) -> list[NDArray[np.intp]]:
@@ -85,21 +88,36 @@ def _trains(rows: Rows) -> list[NDArray[np.intp]]:
     return [np.flatnonzero(rows.train == train) for train in np.unique(rows.train)]
 
 
-def _best(price: Floats, slot_h: Floats, groups: list[NDArray[np.intp]]) -> Floats:
-    """Hours (state, row) of the most valuable night: one train, each slot to its best row."""
-    return _best_nights(price[:, :, 0, :], slot_h[:, None, :, :], groups, own=True)[:, 0]
+def _best_tonight(
+    price: Floats, slot_h: Floats, groups: list[NDArray[np.intp]]
+) -> tuple[Floats, Floats]:
+    """Hours and slots (state, row) of the most valuable night: one train, each slot to its best
+    row."""
+    earned, hours, counts = [], [], []
+    for group in groups:
+        own = slot_h[:, :, group]
+        value = own * price[:, None, group]
+        best = value.argmax(axis=2)
+        taken = np.take_along_axis(own, best[..., None], 2)
+        mine = (best[..., None] == np.arange(group.size)) & (taken > 0.0)
+        earned.append(value.max(axis=2).sum(axis=1))
+        whole = np.zeros((2, *price.shape))
+        whole[0][:, group] = (mine * taken).sum(axis=1)
+        whole[1][:, group] = mine.sum(axis=1)
+        hours.append(whole[0])
+        counts.append(whole[1])
+    first = np.argmax(np.stack(earned), axis=0)
+    every = np.arange(price.shape[0])
+    return np.stack(hours)[first, every], np.stack(counts)[first, every]
 
 
-def _best_nights(
-    slope: Floats, offered_h: Floats, groups: list[NDArray[np.intp]], own: bool = False
-) -> Floats:
+def _best_nights(slope: Floats, offered_h: Floats, groups: list[NDArray[np.intp]]) -> Floats:
     """Hours (state, future, row) where each night takes its best train, each slot its best row.
 
-    `slope` is (state, future, row); `offered_h` (future, night, slot, row) for all states alike,
-    or with `own` (state, night, slot, row) and a single future.
+    `slope` is (state, future, row); `offered_h` (future, night, slot, row) for all states alike.
     """
     states, count, size = slope.shape
-    table = offered_h[:, None] if own else offered_h[None]
+    table = offered_h[None]
     earned, hours, chosen = [], [], []
     for group in groups:
         own_h = np.broadcast_to(table[..., group], (states, count, *table.shape[2:4], group.size))

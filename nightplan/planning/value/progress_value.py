@@ -27,9 +27,9 @@ BEYOND = 0.08
 """Slope just beyond the goal: under a tenth, so that no wanted hour waits for a finished row."""
 FAR_BEYOND = 0.02
 """Slope from twice the goal on: more of the same still beats an idle rig."""
-FINISH = 2.0
+FINISH = 3.0
 """A target at share c of its goals weighs 1 + FINISH c: with less, eight nights begin many targets
-and finish none; with twice as much, hours are spent on what the moon spoils."""
+and finish none; with 8, hours are spent on what the moon spoils."""
 NODES = 16
 """Points of a curve over what one night can bring."""
 LEAST_GOAL_H = 1.0 / 60.0
