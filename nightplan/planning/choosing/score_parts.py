@@ -80,7 +80,7 @@ def priorities(config: Config, catalog: Catalog) -> dict[str, float]:
     return {
         str(catalog.name[row]): goal.priority
         for name, goal in config.goal.items()
-        if (row := _row(catalog, name)) is not None
+        if (row := row_named(catalog, name)) is not None
     }
 
 
@@ -92,7 +92,7 @@ def gathered_table(
     table = np.zeros((len(catalog), len(wheel)))
     configured = {name: goal.gathered_hours for name, goal in config.goal.items()}
     for name, hours in (*configured.items(), *gathered_h.items()):
-        row = _row(catalog, name)
+        row = row_named(catalog, name)
         if row is not None:
             for filter_name, value in hours.items():
                 if filter_name in wheel:
@@ -112,7 +112,8 @@ def begun_part(config: Config, catalog: Catalog, gathered_h: Floats) -> Floats:
     return part
 
 
-def _row(catalog: Catalog, name: str) -> int | None:
+def row_named(catalog: Catalog, name: str) -> int | None:
+    """Row of a target by any of its names; None where the catalogue has none."""
     try:
         return catalog.find(name)
     except TargetError:

@@ -23,6 +23,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.planning.choosing.held_back import with_reasons
+from nightplan.planning.choosing.listed import as_subjects
+from nightplan.planning.choosing.margins import rows_of, usable_filters, wish_margin
 from nightplan.planning.choosing.score_parts import (
     begun_part,
     by_name,
@@ -30,6 +33,7 @@ from nightplan.planning.choosing.score_parts import (
     framing_part,
     gathered_table,
     priorities,
+    row_named,
 )
 from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_rows
 from nightplan.planning.framing.catalog_framing import frame_catalog
@@ -37,7 +41,7 @@ from nightplan.planning.framing.wished_catalog import with_wishes
 from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.photons.recipes import leading_filters
-from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
+from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
 from nightplan.planning.value.night_value import night_value
 from nightplan.planning.value.progress_value import FALL
@@ -47,7 +51,6 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
     from nightplan.planning.tonight.night import Night
-    from nightplan.planning.tonight.visibility import SkyTracks
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -66,7 +69,8 @@ FIRST_LOOK = 1200
 class RankedTarget:
     """One target of a ranking. `hours` are on the clock, inside all limits of its leading filter;
     the rest is taken at `best_utc_mjd`, the highest usable moment. `score` is that of `train`, the
-    best of `train_scores`."""
+    best of `train_scores`. `subject` names what else its framing holds, which has no entry of its
+    own."""
 
     row: int
     target: Target
@@ -84,6 +88,7 @@ class RankedTarget:
     coverage: float
     panels: int
     why: str
+    subject: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -143,7 +148,8 @@ def rank_targets(
     Parameters
     ----------
     most : int
-        How many places are wanted; the order of the first `most` is exact.
+        How many places are looked at; the order of the first `most` is exact. What shares the
+        framing of one ranked before takes none of its own, so that fewer may be listed.
     gathered_h : mapping, optional
         Equivalent hours of earlier nights by target's name and filter.
 
@@ -183,10 +189,25 @@ def rank_targets(
         if start < bound.size and scores.size >= most and scores[most - 1] >= bound[start]:
             break
     ranked = _gather(config, night, catalog, scored, most, wishes)
+    names = _asked(config, catalog, wishes, gathered_h or {})
+    ranked = with_reasons(as_subjects(config, ranked, names), night.window_hours)
     if not ranked:
         done = bool((columns.begun <= 0.0).all())
         return Ranking((), asked, "all_goals_are_reached" if done else "no_usable_time")
     return Ranking(ranked, int(rows.size), "")
+
+
+def _asked(
+    config: Config,
+    catalog: Catalog,
+    wishes: Wishes,
+    gathered_h: Mapping[str, Mapping[str, float]],
+) -> set[str]:
+    """Names of what the imager asked for: none of them is a mere part of another's picture."""
+    begun = (name for name, hours in gathered_h.items() if sum(hours.values()) > 0.0)
+    names = (*wishes.names, *config.preferences.targets, *config.goal, *begun)
+    rows = (row_named(catalog, name) for name in names)
+    return {str(catalog.name[row]) for row in rows if row is not None}
 
 
 def _down_or_unusable(
@@ -211,11 +232,11 @@ def _geometry(
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
     leads = leading_filters(config, catalog, rows)
     role = np.array([config.filter[name].role for name in leads], dtype=object)
-    margin = _margin(config, night, catalog, rows, role, tracks, wishes)
+    margin = wish_margin(config, night, catalog, rows, role, tracks, wishes)
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
     up = np.flatnonzero((hours >= SHORTEST_H) & np.isfinite(best))
-    up_h = usable_hours(utc_mjd, geometry_margin_deg(config, _rows_of(tracks, up)))
+    up_h = usable_hours(utc_mjd, geometry_margin_deg(config, rows_of(tracks, up)))
     rows = rows[up]
     trains = tuple(config.train)
     up_now = catalog.subset(rows)
@@ -244,29 +265,6 @@ def _geometry(
     )
 
 
-def _margin(
-    config: Config,
-    night: Night,
-    catalog: Catalog,
-    rows: NDArray[np.intp],
-    role: NDArray[Any],
-    tracks: SkyTracks,
-    wishes: Wishes,
-) -> Floats:
-    """Degrees by which each row keeps the limits of its role, and of the wishes' constraints."""
-    margin = np.empty(tracks.altitude_deg.shape)
-    for one in np.unique(role):
-        mine = role == one
-        margin[mine] = usable_margin_deg(config, night, _rows_of(tracks, mine), one)
-    for constraint in wishes.constraints:
-        up = np.flatnonzero((margin >= 0.0).any(axis=1))
-        if up.size:
-            allowed = constraint_value(config, catalog, rows[up], constraint, tracks) > 0.0
-            # A constraint has no margin; mirrored, its edge falls half way between samples.
-            margin[up] = np.where(allowed, margin[up], -np.abs(margin[up]) - 1e-9)
-    return margin
-
-
 def _photons(
     config: Config,
     night: Night,
@@ -289,12 +287,12 @@ def _photons(
         mine = np.flatnonzero(columns.train == number)
         if mine.size == 0:
             continue
-        part = _rows_of(tracks, mine)
+        part = rows_of(tracks, mine)
         budget = photon_budget(config, train, [targets[i] for i in mine], part)
         names = columns.leading_filter[mine]
         column = np.array([budget.filter_names.index(name) for name in names])
         worth = budget.worth[np.arange(mine.size), column, :] * grades[mine]
-        margin = _margin(
+        margin = wish_margin(
             config, night, catalog, columns.rows[mine], columns.role[mine], part, wishes
         )
         worth = np.where(margin >= 0.0, worth, 0.0)
@@ -306,31 +304,12 @@ def _photons(
         for row, goal in enumerate(goals):
             for item in goal.wanted:
                 goal_h[row, budget.filter_names.index(item.filter)] = item.goal_h
-        usable = _usable_filters(config, night, catalog, columns.rows[mine], part, wishes)
+        usable = usable_filters(config, night, catalog, columns.rows[mine], part, wishes)
         offered = _slots(np.nan_to_num(budget.worth) * grades[mine][:, None] * usable, utc_mjd)
         columns.tonight[mine] = night_value(offered, goal_h, columns.gathered_h[mine], fall)
     columns.tonight = np.minimum(1.0, columns.tonight / night.window_hours)
     score = columns.tonight * columns.framing * columns.contrast * columns.priority * columns.begun
     return score, columns
-
-
-def _usable_filters(
-    config: Config,
-    night: Night,
-    catalog: Catalog,
-    rows: NDArray[np.intp],
-    tracks: SkyTracks,
-    wishes: Wishes,
-) -> Bools:
-    """Whether each filter keeps its limits, (target, filter, time)."""
-    by_role = {
-        role: _margin(
-            config, night, catalog, rows, np.full(rows.size, role, dtype=object), tracks, wishes
-        )
-        >= 0.0
-        for role in {item.role for item in config.filter.values()}
-    }
-    return np.stack([by_role[item.role] for item in config.filter.values()], axis=1)
 
 
 def _slots(worth: Floats, utc_mjd: Floats) -> Floats:
@@ -363,7 +342,7 @@ def _gather(
     role = np.array([columns.role[i] for _, columns, i in entries], dtype=object)
     utc_mjd = time_grid(night, FINE_GRID_MIN)
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
-    margin = _margin(config, night, catalog, rows, role, tracks, wishes)
+    margin = wish_margin(config, night, catalog, rows, role, tracks, wishes)
     hours = usable_hours(utc_mjd, margin)
     best_utc_mjd, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
     ranked = []
@@ -396,45 +375,5 @@ def _gather(
             panels=int(columns.panels[i]),
             why="",
         )
-        ranked.append(_with_reason(entry))
+        ranked.append(entry)
     return tuple(ranked)
-
-
-def _with_reason(entry: RankedTarget) -> RankedTarget:
-    from dataclasses import replace
-
-    parts = entry.score_parts
-    weakest = min(("tonight", "framing", "contrast"), key=lambda name: parts[name])
-    share = entry.equivalent_h / entry.hours if entry.hours > 0.0 else 0.0
-    words = [
-        f"{entry.hours:.1f} h within all limits, in {entry.leading_filter} as good as "
-        f"{entry.equivalent_h:.1f} h at a moonless zenith ({100.0 * share:.0f} %)"
-    ]
-    if entry.panels > 1:
-        words.append(f"{entry.panels} panels with the {entry.train}")
-    elif entry.coverage < 0.995:
-        words.append(f"one field of the {entry.train} covers {100 * entry.coverage:.0f} %")
-    else:
-        words.append(f"one field of the {entry.train} holds it")
-    explained = {
-        "tonight": "the time that it is well placed, or the moon",
-        "framing": "how it fills the field",
-        "contrast": "how little it stands out of the sky",
-    }
-    if parts["begun"] > 1.0:
-        words.append("begun, so it leads")
-    words.append(f"held back most by {explained[weakest]} ({parts[weakest]:.2f})")
-    return replace(entry, why="; ".join(words) + ".")
-
-
-def _rows_of(tracks: SkyTracks, rows: Bools | NDArray[np.intp]) -> SkyTracks:
-    from dataclasses import replace
-
-    return replace(
-        tracks,
-        altitude_deg=tracks.altitude_deg[rows],
-        azimuth_deg=tracks.azimuth_deg[rows],
-        hour_angle_deg=tracks.hour_angle_deg[rows],
-        parallactic_angle_deg=tracks.parallactic_angle_deg[rows],
-        target_cirs=tracks.target_cirs[rows],
-    )

@@ -79,16 +79,14 @@ def find_groups(
     )
 
 
-def neighbour_rows(
-    config: Config, target: Target, catalog: Catalog, optics: TrainOptics
-) -> NDArray[np.intp]:
-    """Rows worth framing beside a target, the most conspicuous first."""
+def conspicuous_rows(target: Target, catalog: Catalog, optics: TrainOptics) -> NDArray[np.intp]:
+    """Rows near enough to share a field with a target that are worth naming, the largest first."""
     reach_deg = np.hypot(optics.long_side_arcmin, optics.short_side_arcmin) / 60.0
     near = np.flatnonzero(np.abs(catalog.dec_deg - target.dec_deg) <= reach_deg)
     apart = separation_deg(
         target.ra_deg, target.dec_deg, catalog.ra_deg[near], catalog.dec_deg[near]
     )
-    near = near[(apart <= reach_deg) & (apart > _SAME_PLACE_ARCMIN / 60.0)]
+    near = near[(apart <= reach_deg) & (catalog.name[near] != target.name)]
     size = catalog.major_arcmin[near]
     smallest = max(SMALLEST_ARCMIN, SMALLEST_FIELD_SHARE * optics.short_side_arcmin)
     with np.errstate(invalid="ignore"):
@@ -97,14 +95,25 @@ def neighbour_rows(
     nebula = np.isin(catalog.kind[near], NEBULAE) & np.isnan(catalog.magnitude[near])
     composite = is_composite(catalog.outline_source[near])
     near = near[large & (bright | nebula) & ~composite]
+    area = catalog.major_arcmin[near] * catalog.minor_or_round_arcmin[near]
+    return near[np.argsort(-area, kind="stable")]
+
+
+def neighbour_rows(
+    config: Config, target: Target, catalog: Catalog, optics: TrainOptics
+) -> NDArray[np.intp]:
+    """Rows worth framing beside a target: what is inside its outline is part of it."""
+    near = conspicuous_rows(target, catalog, optics)
+    apart = separation_deg(
+        target.ra_deg, target.dec_deg, catalog.ra_deg[near], catalog.dec_deg[near]
+    )
+    near = near[apart > _SAME_PLACE_ARCMIN / 60.0]
     shape = shape_of(target)
     xi, eta = project(catalog.ra_deg[near], catalog.dec_deg[near], target.ra_deg, target.dec_deg)
     inside = np.zeros(len(near), dtype=bool)
     for polygon in shape.polygons:
         inside |= contains(polygon, np.stack((xi, eta), axis=1))
-    near = near[~inside]
-    area = catalog.major_arcmin[near] * catalog.minor_or_round_arcmin[near]
-    return near[np.argsort(-area, kind="stable")][:_MOST_NEIGHBOURS]
+    return near[~inside][:_MOST_NEIGHBOURS]
 
 
 def _show(others: tuple[Target, ...]) -> float:

@@ -1,0 +1,73 @@
+"""A ranking as a list shows it: framed as the plan frames it, and one entry a subject."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
+from nightplan.planning.framing.mosaic_or_field import framing_value
+from nightplan.planning.framing.subjects import merge_subjects
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
+    from nightplan.planning.choosing.selection import RankedTarget
+
+FRAMED_EXACTLY = 60
+"""Places from the top that are framed in earnest where one field does not hold the target."""
+
+
+def as_subjects(
+    config: Config, ranked: Sequence[RankedTarget], asked: Collection[str]
+) -> tuple[RankedTarget, ...]:
+    """Entries best first, each standing for all that its framing holds.
+
+    A score's framing part follows the plan's own framing where the closed form that ranks a whole
+    catalogue may differ from it: for what one field cuts.
+
+    Parameters
+    ----------
+    asked : collection of str
+        Names that the imager asked for.
+    """
+    exact: dict[str, Framing] = {}
+
+    def framed(entry: RankedTarget) -> Framing:
+        if entry.target.name not in exact:
+            exact[entry.target.name] = frame_target(config, entry.target, entry.train)
+        return exact[entry.target.name]
+
+    entries = [
+        _as_framed(entry, framed(entry))
+        if place < FRAMED_EXACTLY and entry.coverage < SINGLE_FIELD_COVERAGE
+        else entry
+        for place, entry in enumerate(ranked)
+    ]
+    entries.sort(key=lambda entry: -entry.score)
+    subjects = merge_subjects(
+        config,
+        [entry.target for entry in entries],
+        lambda index: framed(entries[index]),
+        asked,
+    )
+    return tuple(
+        replace(
+            entries[one.face], subject=tuple(entries[index].target.name for index in one.members)
+        )
+        for one in subjects
+    )
+
+
+def _as_framed(entry: RankedTarget, framing: Framing) -> RankedTarget:
+    by_form = float(framing_value(entry.coverage if entry.panels == 1 else 1.0, entry.panels))
+    ratio = float(framing_value(framing.coverage, len(framing.panels))) / max(by_form, 1e-9)
+    parts = {**entry.score_parts, "framing": entry.score_parts["framing"] * ratio}
+    return replace(
+        entry,
+        score=entry.score * ratio,
+        train_scores={**entry.train_scores, entry.train: entry.score * ratio},
+        score_parts=parts,
+        coverage=framing.coverage,
+        panels=len(framing.panels),
+    )
