@@ -84,7 +84,7 @@ def command(
             night,
             catalog_for(config),
             wishes,
-            most=max(200, count),
+            most=max(200, 2 * count),
             gathered_h=earlier_nights(config).by_filter(),
         )
     document = pick_document(night, ranking, count)

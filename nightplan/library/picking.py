@@ -99,7 +99,7 @@ def pick(
             the_night,
             catalog,
             wishes,
-            most=max(200, count),
+            most=max(200, 2 * count),
             gathered_h=earlier_nights(config).by_filter(),
         )
     ranked = ranking.first(count)
@@ -135,6 +135,7 @@ def pick(
             "filter": [entry.leading_filter for entry in ranked],
             "coverage": numbers("coverage"),
             "panels": np.array([entry.panels for entry in ranked], dtype=int),
+            "subject": [" + ".join((one.target.name, *one.subject)) for one in ranked],
             "why": [entry.why for entry in ranked],
         },
         {

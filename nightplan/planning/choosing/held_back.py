@@ -17,9 +17,7 @@ HARDLY = 0.9
 _FACTORS = {
     "time": "the time that it is within the limits",
     "sky": "moonlight, twilight or altitude in its leading filter",
-    "size": "how little of the field it fills",
-    "cut": "what one field cuts of it",
-    "panels": "the hours of its panels",
+    "framing": "how little of the field it fills",
     "contrast": "how little it stands out of the sky",
 }
 
@@ -31,9 +29,7 @@ def with_reasons(ranked: Sequence[RankedTarget], window_hours: float) -> tuple[R
     same factor in the list: a dark night's few hours hold back all alike, and so none.
     """
     factors = [_factors(entry, window_hours) for entry in ranked]
-    best = {
-        name: max((own[name] for own in factors if name in own), default=0.0) for name in _FACTORS
-    }
+    best = {name: max((own[name] for own in factors), default=0.0) for name in _FACTORS}
     told = []
     for entry, own in zip(ranked, factors, strict=True):
         beside = {name: value / best[name] for name, value in own.items() if best[name] > 0.0}
@@ -42,14 +38,20 @@ def with_reasons(ranked: Sequence[RankedTarget], window_hours: float) -> tuple[R
 
 
 def _factors(entry: RankedTarget, window_hours: float) -> dict[str, float]:
-    parts = entry.score_parts
-    framing = "panels" if entry.panels > 1 else "size" if entry.coverage >= WHOLE else "cut"
     return {
         "time": min(1.0, entry.hours / window_hours) if window_hours > 0.0 else 0.0,
         "sky": entry.equivalent_h / entry.hours if entry.hours > 0.0 else 0.0,
-        framing: parts["framing"],
-        "contrast": parts["contrast"],
+        "framing": entry.score_parts["framing"],
+        "contrast": entry.score_parts["contrast"],
     }
+
+
+def _named(entry: RankedTarget, factor: str) -> str:
+    if factor == "framing" and entry.panels > 1:
+        return "the hours of its panels"
+    if factor == "framing" and entry.coverage < WHOLE:
+        return "what one field cuts of it"
+    return _FACTORS[factor]
 
 
 def _words(entry: RankedTarget, own: dict[str, float], beside: dict[str, float]) -> str:
@@ -73,6 +75,6 @@ def _words(entry: RankedTarget, own: dict[str, float], beside: dict[str, float])
     else:
         share = 100.0 * beside[weakest]
         words.append(
-            f"held back most by {_FACTORS[weakest]}: {share:.0f} % of the best of the list"
+            f"held back most by {_named(entry, weakest)}: {share:.0f} % of the best of the list"
         )
     return "; ".join(words) + "."

@@ -61,6 +61,9 @@ FINE_GRID_MIN = 1.0
 PARTS = ("tonight", "framing", "contrast", "priority", "begun")
 SHORTEST_H = 0.25
 """A target that is up for less than this is not worth a slew."""
+MERGED = 200
+"""Places that are looked at for what shares a framing, whatever is wanted, so that the first
+entries do not depend on how many are listed."""
 FIRST_LOOK = 1200
 """How many targets get the full photon budget at first; the rest only if they could still win."""
 
@@ -148,8 +151,8 @@ def rank_targets(
     Parameters
     ----------
     most : int
-        How many places are looked at; the order of the first `most` is exact. What shares the
-        framing of one ranked before takes none of its own, so that fewer may be listed.
+        How many places are wanted; the order of the first `most` is exact. Of the best `MERGED`
+        what shares the framing of another takes no place of its own.
     gathered_h : mapping, optional
         Equivalent hours of earlier nights by target's name and filter.
 
@@ -160,7 +163,7 @@ def rank_targets(
     TargetError
         A name among the wishes is unknown or ambiguous.
     """
-    wishes = wishes or Wishes()
+    wishes, places = wishes or Wishes(), max(most, MERGED)
     rows = wished_rows(catalog, wishes)
     if rows.size == 0:
         return Ranking((), 0, "no target of the catalogue fits the filters given")
@@ -179,22 +182,22 @@ def rank_targets(
     columns = columns.take(order)
     bound = bound[order] / night.window_hours
     scored: list[tuple[Floats, _Columns]] = []
-    start, step = 0, max(FIRST_LOOK, most)
+    start, step = 0, max(FIRST_LOOK, places)
     while start < columns.rows.size:
         part = columns.take(np.arange(start, min(start + step, columns.rows.size)))
         scored.append(_photons(config, night, catalog, part, utc_mjd, wishes))
         start += step
         scores = np.sort(np.concatenate([score for score, _ in scored]))[::-1]
         # No target left can score above its bound: an hour adds at most 1, contrast is at most 1.
-        if start < bound.size and scores.size >= most and scores[most - 1] >= bound[start]:
+        if start < bound.size and scores.size >= places and scores[places - 1] >= bound[start]:
             break
-    ranked = _gather(config, night, catalog, scored, most, wishes)
+    ranked = _gather(config, night, catalog, scored, places, wishes)
     names = _asked(config, catalog, wishes, gathered_h or {})
     ranked = with_reasons(as_subjects(config, ranked, names), night.window_hours)
     if not ranked:
         done = bool((columns.begun <= 0.0).all())
         return Ranking((), asked, "all_goals_are_reached" if done else "no_usable_time")
-    return Ranking(ranked, int(rows.size), "")
+    return Ranking(ranked[:most], int(rows.size), "")
 
 
 def _asked(

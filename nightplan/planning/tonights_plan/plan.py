@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
@@ -11,6 +11,7 @@ from nightplan.model.filter_loading import must_choose, with_filters
 from nightplan.planning.choosing.night_targets import candidates, named_targets
 from nightplan.planning.choosing.train_choice import NightTrain
 from nightplan.planning.framing.framing import Framing
+from nightplan.planning.framing.subjects import subject_members
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
 from nightplan.planning.schedule.kept_framing import kept_framings, kept_train
 from nightplan.planning.schedule.night_problem import NightProblem, night_problem
@@ -38,8 +39,8 @@ class NightPlan:
     """Everything that was decided for one night, and what it was decided from.
 
     `posed` and `solution` are None for a night without a window or without targets;
-    `empty_reason` then says why. `replanned`
-    says that it is the rest of a night, from `posed.problem.now_s` on.
+    `empty_reason` then says why. `replanned` says that it is the rest of a night, from
+    `posed.problem.now_s` on. `subjects` names, by target, what else of note its framing holds.
     """
 
     config: Config
@@ -53,6 +54,7 @@ class NightPlan:
     replanned: bool = False
     loading: tuple[FilterChoice, ...] = ()
     """Owned filters where there are more than the wheel carries; else empty."""
+    subjects: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def targets(self) -> tuple[Target, ...]:
@@ -104,6 +106,7 @@ def plan_in_force(
         None if empty is None else str(empty),
         tuple(kept.get("notices", ())),
         kept.get("from_utc") is not None,
+        subjects=_subjects(config, catalog, targets, framings),
     )
 
 
@@ -149,6 +152,7 @@ def make_plan(
         decision = _decision(config, night, catalog, names, earlier)
     targets = decision.targets
     earlier = with_configured(config, earlier, targets)
+    subjects = _subjects(config, catalog, targets, decision.framings)
     empty = None
     if night.window_utc_mjd is None:
         empty = "no_darkness"
@@ -156,7 +160,16 @@ def make_plan(
         empty = "no_target_is_up"
     if empty is not None:
         return NightPlan(
-            config, night, decision, setup, None, None, empty, night.notices, loading=loading
+            config,
+            night,
+            decision,
+            setup,
+            None,
+            None,
+            empty,
+            night.notices,
+            loading=loading,
+            subjects=subjects,
         )
     posed = night_problem(
         config, night, targets, decision.framings, setup, earlier, decision.curves, decision.fillers
@@ -181,7 +194,17 @@ def make_plan(
         (*night.notices, *past, *solution.notes),
         again is not None,
         loading,
+        subjects,
     )
+
+
+def _subjects(
+    config: Config, catalog: Catalog, targets: Sequence[Target], framings: Sequence[Framing]
+) -> dict[str, tuple[str, ...]]:
+    return {
+        target.name: tuple(one.name for one in subject_members(config, catalog, target, framing))
+        for target, framing in zip(targets, framings, strict=True)
+    }
 
 
 def _loading(

@@ -13,6 +13,8 @@ class PickedTarget(Document):
     """One target with every part of its score; the score is the product of its parts."""
 
     name: str
+    subject: list[str] | None
+    subject_reason: str | None = None
     common_name: str
     kind: str
     constellation: str
@@ -52,6 +54,8 @@ def pick_document(night: Night, ranking: Ranking, count: int) -> PickDocument:
         rows.append(
             PickedTarget(
                 name=target.name,
+                subject=[target.name, *ranked.subject] if ranked.subject else None,
+                subject_reason=None if ranked.subject else "stands_alone",
                 common_name=target.common_names[0] if target.common_names else "",
                 kind=target.kind,
                 constellation=target.constellation,

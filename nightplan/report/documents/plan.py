@@ -114,6 +114,8 @@ class FramedTarget(Document):
     """One of tonight's targets with its framing in the chosen train, and what that train costs."""
 
     target: str
+    subject: list[str] | None
+    subject_reason: str | None = None
     common_name: str
     kind: str
     train: str
@@ -360,8 +362,11 @@ def _framed(plan: NightPlan, name: str) -> FramedTarget:
     framing = plan.framing(name)
     wanted = plan.posed.goals[name].wanted if plan.posed is not None else ()
     loss = next((loss for loss in plan.train.losses if loss.target == name), None)
+    members = plan.subjects.get(name, ())
     return FramedTarget(
         target=name,
+        subject=[name, *members] if members else None,
+        subject_reason=None if members else "stands_alone",
         common_name=target.common_names[0] if target.common_names else "",
         kind=target.kind,
         train=framing.train,

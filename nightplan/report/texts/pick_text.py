@@ -27,7 +27,7 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
     rows = [
         [
             str(place),
-            row.name,
+            _name(row),
             _what(row),
             row.train,
             f"{row.score:.2f}",
@@ -51,11 +51,20 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
         ]
     lines.append(
         paragraph(
-            f"Hours inside all limits; times are {clock.heading}; moon: its distance then. "
+            f"Hours inside all limits; times are {clock.heading}; moon: its distance then"
+            + (
+                "; +2: two more in the framing. "
+                if any(r.subject for r in document.targets)
+                else ". "
+            )
             + ("" if why else "Why: --why")
         )
     )
     return "\n".join([*lines, *(note(notice) for notice in document.notices)])
+
+
+def _name(row: PickedTarget) -> str:
+    return f"{row.name} +{len(row.subject) - 1}" if row.subject else row.name
 
 
 def _what(row: PickedTarget) -> str:

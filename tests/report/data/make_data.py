@@ -203,7 +203,8 @@ def main() -> None:
         )
     ]  # fmt: skip
     targets = [
-        {"target": name, "common_name": common, "kind": kind, "train": "reducer",
+        {"target": name, "subject": None, "subject_reason": "stands_alone",
+         "common_name": common, "kind": kind, "train": "reducer",
          "position_angle_deg": frames[name]["position_angle_deg"],
          "image_up_angle_deg": frames[name]["image_up_angle_deg"],
          "position_angle_tolerance_deg": frames[name]["position_angle_tolerance_deg"],
