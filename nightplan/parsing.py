@@ -21,7 +21,7 @@ MOST_TEXT = 20_000
 
 _DIGITS = re.compile(rf"\d{{{MOST_DIGITS}}}")
 # Arrays and tables that open without a value between them: what exhausts a parser's stack.
-_DEPTH = re.compile(rf"(?:[\[{{][\s\[{{]*){{{MOST_DEPTH}}}")
+_DEPTH = re.compile(rf"[\[{{](?:\s*[\[{{]){{{MOST_DEPTH}}}")
 
 
 def parse_toml(source: str, text: str) -> dict[str, Any]:

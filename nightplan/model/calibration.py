@@ -27,13 +27,13 @@ class Calibration(Section):
     bias: Annotated[int, Field(ge=0, le=1000)] = 50
     bias_stable: bool = False
     flat_level: Annotated[float, Field(ge=0.05, le=0.9)] = 0.4
-    flat_shortest_s: Annotated[float, Field(gt=0.0, le=60.0)] = 1.0
-    flat_longest_s: Annotated[float, Field(gt=0.0, le=300.0)] = 15.0
-    flat_angle_tolerance_deg: Annotated[float, Field(gt=0.0, le=45.0)] = 1.0
+    flat_shortest_s: Annotated[float, Field(ge=0.0001, le=60.0)] = 1.0
+    flat_longest_s: Annotated[float, Field(ge=0.001, le=300.0)] = 15.0
+    flat_angle_tolerance_deg: Annotated[float, Field(ge=0.01, le=45.0)] = 1.0
     dark_tolerance_c: Annotated[float, Field(ge=0.0, le=10.0)] = 0.6
     dark_days: Annotated[int, Field(ge=1, le=3650)] = 180
     dark_library: Annotated[
-        tuple[Annotated[tuple[str, Annotated[float, Field(gt=0.0, le=7200.0)]], Listed], ...],
+        tuple[Annotated[tuple[str, Annotated[float, Field(ge=0.01, le=7200.0)]], Listed], ...],
         Listed,
     ] = ()
 

@@ -77,6 +77,7 @@ class Config(Section):
     def check_together(self) -> None:
         """Raise KeyedValueError where tables of the rig in use contradict each other."""
         check_loaded(self)
+        self._check_light()
         sub = self.preferences.sub
         named: list[tuple[str, str | None]] = [
             *((f"filter.{name}.gain", item.gain) for name, item in self.filter.items()),
@@ -108,6 +109,25 @@ class Config(Section):
             if framing.train is not None and framing.train not in trains:
                 raise KeyedValueError(
                     f"framing.{owner}.train", framing.train, f"one of {', '.join(trains)}"
+                )
+
+    def _check_light(self) -> None:
+        """Raise KeyedValueError where optics, camera and filters together take no picture."""
+        for name, train in self.train.items():
+            focal_ratio = self.optics.focal_length_mm * train.factor / self.optics.aperture_mm
+            if not FASTEST <= focal_ratio <= SLOWEST:
+                raise KeyedValueError(
+                    f"train.{name}.factor",
+                    train.factor,
+                    f"a focal ratio from {FASTEST:g} to {SLOWEST:g}; with optics.aperture_mm and "
+                    f"optics.focal_length_mm this one is {focal_ratio:.3g}",
+                )
+        for name, one in self.filter.items():
+            if self.camera.efficiency_between(one.low_nm, one.high_nm) < LEAST_EFFICIENCY:
+                raise KeyedValueError(
+                    "camera.quantum_efficiency",
+                    [list(point) for point in self.camera.quantum_efficiency],
+                    f"a curve that reaches {LEAST_EFFICIENCY:g} in the passband of filter {name}",
                 )
 
     def _of_all_rigs(self, key: str) -> dict[str, None]:
@@ -163,6 +183,11 @@ class _Missing:
 
 
 MISSING = _Missing()
+
+FASTEST, SLOWEST = 0.7, 60.0
+"""Focal ratios of what takes pictures; below 0.5 no lens can be (Abbe's sine condition)."""
+LEAST_EFFICIENCY = 0.001
+"""Electrons per photon; less is a typing error, such as a curve in the wrong unit."""
 
 MOST_BYTES = 2**20
 """Largest configuration file that is read; the starter file has 2 % of it."""

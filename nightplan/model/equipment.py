@@ -16,8 +16,8 @@ class Rotator(Section):
     minimum_deg: Annotated[float, Field(ge=-720.0, le=720.0)] = 0.0
     maximum_deg: Annotated[float, Field(ge=-720.0, le=720.0)] = 360.0
     thickness_mm: Annotated[float, Field(ge=0.0, le=100.0)] = 0.0
-    deg_per_s: Annotated[float, Field(gt=0.0, le=90.0)] = 3.0
-    cable_free_deg: Annotated[float, Field(gt=0.0, le=1440.0)] = 360.0
+    deg_per_s: Annotated[float, Field(ge=0.01, le=90.0)] = 3.0
+    cable_free_deg: Annotated[float, Field(ge=1.0, le=1440.0)] = 360.0
 
     @model_validator(mode="after")
     def _ordered(self) -> Rotator:
@@ -39,8 +39,8 @@ class Focuser(Section):
     use_filter_offsets: bool = False
     offset_move_s: Annotated[float, Field(ge=0.0, le=300.0)] = 10.0
     every_min: Annotated[float, Field(ge=5.0, le=1440.0)] = 90.0
-    refocus_step_k: Annotated[float, Field(gt=0.0, le=30.0)] | None = None
-    step_um: Annotated[float, Field(gt=0.0, le=100.0)] | None = None
+    refocus_step_k: Annotated[float, Field(ge=0.05, le=30.0)] | None = None
+    step_um: Annotated[float, Field(ge=0.001, le=100.0)] | None = None
     steps_per_k: Annotated[float, Field(ge=-1000.0, le=1000.0)] | None = None
 
 
@@ -50,9 +50,9 @@ class Power(Section):
     `dew_heater_w` is what the dew heaters take beside `draw_w`, on the mean of a night.
     """
 
-    battery_wh: Annotated[float, Field(gt=0.0, le=100_000.0)]
+    battery_wh: Annotated[float, Field(ge=1.0, le=100_000.0)]
     reserve_share: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.2
-    draw_w: Annotated[float, Field(gt=0.0, le=5000.0)]
+    draw_w: Annotated[float, Field(ge=0.1, le=5000.0)]
     dew_heater_w: Annotated[float, Field(ge=0.0, le=1000.0)] = 0.0
 
     @property

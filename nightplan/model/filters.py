@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from nightplan.model.section import Names, Section
+from nightplan.model.section import KeyedValueError, Names, Section
 
 Role = Literal["luminance", "red", "green", "blue", "H-alpha", "O III", "S II"]
 BROADBAND_ROLES: tuple[Role, ...] = ("luminance", "red", "green", "blue")
@@ -16,6 +16,11 @@ LINE_AIR_NM: dict[str, float] = {"H-alpha": 656.28, "O III": 500.68, "S II": 671
 """Wavelengths in air, nm, of the line each narrow filter is cut for (NIST ASD values, rounded)."""
 
 
+LEAST_REACH_NM = 5.0
+SHORTEST_NM, LONGEST_NM = 300.0, 1250.0
+"""What glass lets through and silicon sees, with room at both ends."""
+
+
 class Filter(Section):
     """One filter: its passband, its glass, and where the focuser goes for it.
 
@@ -23,17 +28,46 @@ class Filter(Section):
     """
 
     role: Role
-    centre_nm: Annotated[float, Field(ge=300.0, le=1100.0)]
-    width_nm: Annotated[float, Field(gt=0.0, le=500.0)]
-    peak_transmission: Annotated[float, Field(gt=0.0, le=1.0)]
-    clear_aperture_mm: Annotated[float, Field(gt=0.0, le=200.0)]
+    centre_nm: Annotated[float, Field(ge=310.0, le=1100.0)]
+    width_nm: Annotated[float, Field(ge=0.5, le=500.0)]
+    peak_transmission: Annotated[float, Field(ge=0.01, le=1.0)]
+    clear_aperture_mm: Annotated[float, Field(ge=1.0, le=200.0)]
     thickness_mm: Annotated[float, Field(ge=0.0, le=20.0)] = 2.0
     glass_index: Annotated[float, Field(ge=1.0, le=2.5)] = 1.5
     effective_index: Annotated[float, Field(ge=1.0, le=3.0)] = 2.0
     focus_offset_steps: int | None = None
     moon_distance_deg: Annotated[float, Field(ge=0.0, le=180.0)] | None = None
-    sub_s: Annotated[float, Field(gt=0.0, le=7200.0)] | None = None
+    sub_s: Annotated[float, Field(ge=0.01, le=7200.0)] | None = None
     gain: str | None = None
+
+    @model_validator(mode="after")
+    def _in_the_light(self) -> Filter:
+        if not SHORTEST_NM <= self.low_nm < self.high_nm <= LONGEST_NM:
+            raise KeyedValueError(
+                "width_nm",
+                self.width_nm,
+                f"a passband about centre_nm = {self.centre_nm:g} that lies inside "
+                f"{SHORTEST_NM:g} to {LONGEST_NM:g} nm",
+            )
+        # Makers set the centre a little to the red for fast beams; further off the line is lost.
+        reach_nm = max(self.width_nm, LEAST_REACH_NM)
+        if self.line_nm is not None and abs(self.centre_nm - self.line_nm) > reach_nm:
+            raise KeyedValueError(
+                "centre_nm",
+                self.centre_nm,
+                f"{self.line_nm - reach_nm:g} to {self.line_nm + reach_nm:g} nm for {self.role}",
+            )
+        return self
+
+    @property
+    def low_nm(self) -> float:
+        """Short end of the passband, at half its peak."""
+        return self.centre_nm - self.width_nm / 2.0
+
+    @property
+    def high_nm(self) -> float:
+        """Long end of the passband, at half its peak."""
+        return self.centre_nm + self.width_nm / 2.0
 
     @property
     def is_narrow(self) -> bool:
@@ -54,7 +88,7 @@ class FilterWheel(Section):
     `change_s` each time.
     """
 
-    distance_to_sensor_mm: Annotated[float, Field(gt=0.0, le=300.0)]
+    distance_to_sensor_mm: Annotated[float, Field(ge=1.0, le=300.0)]
     thickness_mm: Annotated[float, Field(ge=0.0, le=100.0)] = 20.0
     change_s: Annotated[float, Field(ge=0.0, le=1800.0)] = 8.0
     positions: Annotated[int, Field(ge=1, le=20)] = 7

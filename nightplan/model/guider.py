@@ -14,7 +14,7 @@ class GuideSensor(Section):
 
     width_px: Annotated[int, Field(ge=16, le=20_000)]
     height_px: Annotated[int, Field(ge=16, le=20_000)]
-    pixel_um: Annotated[float, Field(gt=0.0, le=50.0)]
+    pixel_um: Annotated[float, Field(ge=0.5, le=50.0)]
     full_well_e: Annotated[float, Field(ge=100.0, le=1_000_000.0)] = 15_000.0
 
 
@@ -53,19 +53,19 @@ class Guider(Section):
     offset_mm: Annotated[float, Field(ge=0.0, le=100.0)] = 0.0
     turns_with_camera: bool = True
     fixed_angle_deg: Annotated[float, Field(ge=0.0, lt=360.0)] | None = None
-    exposure_s: Annotated[float, Field(gt=0.0, le=60.0)] = 2.0
+    exposure_s: Annotated[float, Field(ge=0.001, le=60.0)] = 2.0
     limit_magnitude: Annotated[float, Field(ge=0.0, le=18.0)] = 12.0
     bright_limit_magnitude: Annotated[float, Field(ge=-2.0, le=18.0)] | None = None
-    prism_width_mm: Annotated[float, Field(gt=0.0, le=50.0)] = 8.0
-    prism_height_mm: Annotated[float, Field(gt=0.0, le=50.0)] = 8.0
+    prism_width_mm: Annotated[float, Field(ge=0.5, le=50.0)] = 8.0
+    prism_height_mm: Annotated[float, Field(ge=0.5, le=50.0)] = 8.0
     prism_glass_mm: Annotated[float, Field(ge=0.0, le=50.0)] = 0.0
-    prism_to_sensor_mm: Annotated[float, Field(gt=0.0, le=300.0)] = 50.0
-    prism_to_guide_sensor_mm: Annotated[float, Field(gt=0.0, le=300.0)] = 50.0
+    prism_to_sensor_mm: Annotated[float, Field(ge=1.0, le=300.0)] = 50.0
+    prism_to_guide_sensor_mm: Annotated[float, Field(ge=1.0, le=300.0)] = 50.0
     thickness_mm: Annotated[float, Field(ge=0.0, le=100.0)] = 15.0
     focal_length_mm: Annotated[float, Field(ge=0.0, le=5000.0)] = 0.0
     aperture_mm: Annotated[float, Field(ge=0.0, le=500.0)] = 0.0
     offset_arcmin: Annotated[float, Field(ge=0.0, le=600.0)] = 0.0
-    flexure_arcsec_min: Annotated[float, Field(gt=0.0, le=600.0)] | None = None
+    flexure_arcsec_min: Annotated[float, Field(ge=0.001, le=600.0)] | None = None
     settle_s: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
     star_file: str | None = None
 

@@ -41,8 +41,8 @@ class Mount(Section):
     hour_angle_range_deg: Annotated[Pair, Listed] | None = None
     slew_centre_min: Annotated[float, Field(ge=0.0, le=60.0)] = 3.0
     derotator: bool = False
-    trail_px: Annotated[float, Field(gt=0.0, le=20.0)] = 1.0
-    drift_arcsec_min: Annotated[float, Field(gt=0.0, le=600.0)] | None = None
+    trail_px: Annotated[float, Field(ge=0.01, le=20.0)] = 1.0
+    drift_arcsec_min: Annotated[float, Field(ge=0.001, le=600.0)] | None = None
 
     @property
     def flips(self) -> bool:

@@ -15,7 +15,7 @@ class Optics(Section):
     aperture_mm: Annotated[float, Field(ge=10.0, le=2000.0)]
     focal_length_mm: Annotated[float, Field(ge=20.0, le=20_000.0)]
     obstruction_mm: Annotated[float, Field(ge=0.0, le=1000.0)] = 0.0
-    transmission: Annotated[float, Field(gt=0.0, le=1.0)] = 0.95
+    transmission: Annotated[float, Field(ge=0.01, le=1.0)] = 0.95
     tube_expansion_um_m_k: Annotated[float, Field(ge=-5.0, le=40.0)] = 23.1
 
     @model_validator(mode="after")
@@ -35,10 +35,10 @@ class Train(Section):
     """
 
     factor: Annotated[float, Field(ge=0.2, le=5.0)]
-    transmission: Annotated[float, Field(gt=0.0, le=1.0)] = 0.97
-    image_circle_mm: Annotated[float, Field(gt=0.0, le=200.0)] = 44.0
+    transmission: Annotated[float, Field(ge=0.01, le=1.0)] = 0.97
+    image_circle_mm: Annotated[float, Field(ge=1.0, le=200.0)] = 44.0
     required_spacing_mm: Annotated[float, Field(ge=0.0, le=500.0)] | None = None
-    spacing_tolerance_mm: Annotated[float, Field(gt=0.0, le=20.0)] = 0.5
+    spacing_tolerance_mm: Annotated[float, Field(ge=0.01, le=20.0)] = 0.5
     spacers_mm: Numbers = ()
     filter_glass_counted: bool = False
     mirrored: bool = False

@@ -33,17 +33,17 @@ class SubLengths(Section):
     every filter of the class; a filter's own `sub_s` and `gain` stand before them.
     """
 
-    shortest_s: Annotated[float, Field(gt=0.0, le=3600.0)] = 10.0
-    longest_s: Annotated[float, Field(gt=0.0, le=7200.0)] = 600.0
-    guiding_longest_s: Annotated[float, Field(gt=0.0, le=7200.0)] = 600.0
-    extra_noise: Annotated[float, Field(gt=0.0, le=1.0)] = 0.05
-    overhead_share: Annotated[float, Field(gt=0.0, le=1.0)] = 0.1
+    shortest_s: Annotated[float, Field(ge=0.01, le=3600.0)] = 10.0
+    longest_s: Annotated[float, Field(ge=0.01, le=7200.0)] = 600.0
+    guiding_longest_s: Annotated[float, Field(ge=0.01, le=7200.0)] = 600.0
+    extra_noise: Annotated[float, Field(ge=0.001, le=1.0)] = 0.05
+    overhead_share: Annotated[float, Field(ge=0.001, le=1.0)] = 0.1
     unsaturated_star_mag: Annotated[float, Field(ge=-2.0, le=20.0)] = 13.0
     lengths_s: Annotated[
-        tuple[Annotated[float, Field(gt=0.0, le=7200.0)], ...], Listed, Field(min_length=1)
+        tuple[Annotated[float, Field(ge=0.01, le=7200.0)], ...], Listed, Field(min_length=1)
     ] = ROUND_S
-    broad_s: Annotated[float, Field(gt=0.0, le=7200.0)] | None = None
-    narrow_s: Annotated[float, Field(gt=0.0, le=7200.0)] | None = None
+    broad_s: Annotated[float, Field(ge=0.01, le=7200.0)] | None = None
+    narrow_s: Annotated[float, Field(ge=0.01, le=7200.0)] | None = None
     broad_gain: str | None = None
     narrow_gain: str | None = None
 
@@ -129,14 +129,14 @@ class Preferences(Section):
     margin_arcmin: Annotated[float, Field(ge=0.0, le=600.0)] = 5.0
     mosaic_overlap: Annotated[float, Field(ge=0.0, le=0.6)] = 0.15
     mosaic_most_panels: Annotated[int, Field(ge=1, le=100)] = 6
-    wanted_snr: Annotated[float, Field(gt=0.0, le=10_000.0)] = 30.0
-    goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
+    wanted_snr: Annotated[float, Field(ge=0.1, le=10_000.0)] = 30.0
+    goal_hours: Annotated[float, Field(ge=0.01, le=1000.0)] | None = None
     star_colour_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
     tonight_most_targets: Annotated[int, Field(ge=1, le=12)] = 2
     dark_broadband: DarkClass = "astronomical"
     dark_narrowband: DarkClass = "nautical"
     shortest_block_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
-    longest_block_min: Annotated[float, Field(gt=0.0, le=1440.0)] = 240.0
+    longest_block_min: Annotated[float, Field(ge=1.0, le=1440.0)] = 240.0
     tear_down: ClockTime | None = None
     balance: Balance = "diminishing"
     allow_train_change: bool = False
@@ -173,13 +173,13 @@ class Goal(RecipeWish):
     panel.
     """
 
-    priority: Annotated[float, Field(gt=0.0, le=100.0)] = 1.0
-    goal_hours: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
-    hours: dict[str, Annotated[float, Field(gt=0.0, le=1000.0)]] = Field(default_factory=dict)
+    priority: Annotated[float, Field(ge=0.001, le=100.0)] = 1.0
+    goal_hours: Annotated[float, Field(ge=0.01, le=1000.0)] | None = None
+    hours: dict[str, Annotated[float, Field(ge=0.01, le=1000.0)]] = Field(default_factory=dict)
     gathered_hours: dict[str, Annotated[float, Field(ge=0.0, le=10_000.0)]] = Field(
         default_factory=dict
     )
-    snr: dict[str, Annotated[float, Field(gt=0.0, le=10_000.0)]] = Field(default_factory=dict)
+    snr: dict[str, Annotated[float, Field(ge=0.1, le=10_000.0)]] = Field(default_factory=dict)
     position_angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
 
 
@@ -188,8 +188,8 @@ class OwnTarget(Section):
 
     ra_deg: Annotated[float, Field(ge=0.0, lt=360.0)]
     dec_deg: Annotated[float, Field(ge=-90.0, le=90.0)]
-    major_arcmin: Annotated[float, Field(gt=0.0, le=3000.0)]
-    minor_arcmin: Annotated[float, Field(gt=0.0, le=3000.0)] | None = None
+    major_arcmin: Annotated[float, Field(ge=0.01, le=3000.0)]
+    minor_arcmin: Annotated[float, Field(ge=0.01, le=3000.0)] | None = None
     angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
     kind: str = "other"
     magnitude_v: Annotated[float, Field(ge=-30.0, le=30.0)] | None = None

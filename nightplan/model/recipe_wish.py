@@ -24,4 +24,4 @@ class RecipeWish(Section):
     """A recipe by its name, or shares by filter (any numbers, their ratio counts)."""
 
     recipe: RecipeName | None = None
-    shares: dict[str, Annotated[float, Field(gt=0.0, le=1000.0)]] = Field(default_factory=dict)
+    shares: dict[str, Annotated[float, Field(ge=0.001, le=1000.0)]] = Field(default_factory=dict)
