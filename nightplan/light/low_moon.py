@@ -163,7 +163,8 @@ def _scattered(
         ground = chapman_path(np.zeros(1), np.degrees([altitude]), scale_km)
         back = ground - layer * chapman_path(height, climb_deg, scale_km)
         path = layer * chapman_path(height, moon_deg, scale_km) + back
-        taken = taken + path[:, :, None] * depth[part]
+        # Never nothing: an infinite path through no aerosol would be no number.
+        taken = taken + path[:, :, None] * np.maximum(depth[part], 1e-12)
         source += (layer / scale_km * step / np.sin(climb))[:, None] * depth[part]
     return np.asarray(np.sum(source * np.exp(-taken), axis=1) + _NO_LIGHT)
 

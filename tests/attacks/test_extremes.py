@@ -28,6 +28,7 @@ from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
 
 CASES = 200
+
 Key = tuple[str, ...]
 TABLES = tomllib.loads(starter_text())
 

@@ -63,7 +63,7 @@ def test_a_site_key_stands_once_in_the_starter_uncommented_and_unindented(key: s
             "[calibration]",
             '[goal."M 31"]\nhours = { L = -2 }\n[calibration]',
             "goal.M 31.hours.L",
-            "a number above 0 to 1000",
+            "a number from 0.01 to 1000",
         ),
         ("# goal_hours = 12", "goal_hours = nan", "preferences.goal_hours", "1000"),
     ],
