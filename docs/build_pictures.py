@@ -69,7 +69,8 @@ def sheet(path: Path) -> None:
         nightplan.plan(nightplan.demo_config(), EVENING, "M 33", journal=False).save_sheet(
             page, style="red"
         )
-        _photograph(browser, page, path, "500,1000")
+        # In the middle of the night, where the sheet opens on the block in force.
+        _photograph(browser, page, path, "500,1000", "#at=2027-10-07T00:10Z")
 
 
 def dial(path: Path) -> None:
@@ -84,10 +85,11 @@ def dial(path: Path) -> None:
         _photograph(browser, page, path, "1100,760")
 
 
-def _photograph(browser: str, page: Path, path: Path, size: str) -> None:
+def _photograph(browser: str, page: Path, path: Path, size: str, part: str = "") -> None:
     words = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"]
     words += [f"--window-size={size}", f"--user-data-dir={page.parent}/profile"]
-    words += ["--virtual-time-budget=3000", f"--screenshot={path}", page.as_uri()]
+    words += ["--virtual-time-budget=3000", f"--screenshot={path}"]
+    words.append(page.as_uri() + part)
     subprocess.run(words, check=True, capture_output=True, timeout=120)
 
 

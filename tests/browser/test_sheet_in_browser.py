@@ -15,6 +15,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from nightplan.model.starter import starter_text
+from tests.cli.running import run
+
 WIDTHS = (320, 360, 768, 1280)
 
 OVERFLOW = """(doc, win) => {
@@ -373,6 +376,41 @@ def test_now_line_stands_where_the_hour_is(browser, sheets):
 def test_on_another_day_the_line_stays_away(browser, sheets):
     dom = browser.dom(sheets["day"].as_uri() + "#at=2027-11-20T21:00Z")
     assert re.search(r'<section id="now"[^>]* hidden', dom)
+
+
+SOUTH = ("LMC", "NGC 253", "NGC 55", "NGC 300", "NGC 2070", "NGC 1365", "NGC 7293", "NGC 3372")
+
+
+@pytest.fixture(scope="module")
+def southern(tmp_path_factory):
+    """A real night at 30° south of eight wanted targets, large ones among them."""
+    folder = tmp_path_factory.mktemp("south")
+    text = starter_text().replace("latitude_deg = 38.60", "latitude_deg = -30.2")
+    text = text.replace("longitude_deg = -7.55", "longitude_deg = -70.8")
+    text = text.replace("Europe/Lisbon", "America/Santiago").replace("Hollow Ridge", "Dry Pan")
+    (folder / "nightplan.toml").write_text(text, encoding="utf-8")
+    done = run("sheet", *SOUTH, "--date", "2027-12-03", "--output", "south.html", "--style", "red",
+               "--save", "plan.json", folder=folder)  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return folder / "south.html"
+
+
+def test_a_southern_night_of_eight_targets(browser, southern):
+    url = southern.as_uri() + "#at=2027-12-04T03:00Z"
+    pages = {str(width): (url, width) for width in WIDTHS}
+    for width, layout in browser.measure(pages, OVERFLOW).items():
+        assert layout["wide"] == [], width
+        assert layout["scroll"] <= int(width)
+    html = southern.read_text(encoding="utf-8")
+    plan = json.loads((southern.parent / "plan.json").read_text(encoding="utf-8"))
+    assert html.count('<article class="card"') == len(plan["targets"]) >= 2
+    assert html.count('class="row block"') == len(plan["blocks"])
+    assert html.count("instead of") >= len(plan["blocks"]) - 3
+    assert len(html) < 600_000
+    script = "async (doc, win) => {" + SHOWN + " await rest(50); return show(); }"
+    found = browser.measure({"it": (url, 320)}, script)["it"]
+    assert found["what"]
+    assert found["next"].startswith("Next: ")
 
 
 @pytest.mark.parametrize(("size", "points"), [("A4", (595, 842)), ("Letter", (612, 792))])

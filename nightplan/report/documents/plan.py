@@ -130,6 +130,7 @@ class FramedTarget(Document):
     mosaic_columns: int
     mosaic_rows: int
     fields: list[PanelPlace]
+    mirrored: bool
     reason: str
     train_loss: str
     train_loss_share: float
@@ -389,6 +390,7 @@ def _framed(plan: NightPlan, name: str) -> FramedTarget:
             )
             for panel in framing.panels
         ],
+        mirrored=plan.config.train[framing.train].mirrored,
         reason=framing.reason,
         train_loss="" if loss is None else loss.reason,
         train_loss_share=0.0 if loss is None else loss.share,

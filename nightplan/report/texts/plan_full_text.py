@@ -12,7 +12,7 @@ from nightplan.report.wording.local_time import (
     moment,
     utc_clock,
 )
-from nightplan.report.wording.night_lines import ahead, panel_name, plan_clock, turn_words
+from nightplan.report.wording.night_lines import ahead, panel_name, plan_clock
 from nightplan.report.wording.order_of_work import WorkItem, order_of_work
 from nightplan.report.wording.price_words import left_out_words, price_words
 from nightplan.report.wording.recipe_words import recipe_words
@@ -155,7 +155,6 @@ def _order(plan: PlanDocument, clock: NightClock) -> list[str]:
 def _work(
     plan: PlanDocument, items: Sequence[WorkItem], clock: NightClock, idle: str | None = None
 ) -> str:
-    turns = {row.start_utc: turn_words(row) for row in plan.events if row.kind == "turn"}
     rows = []
     for item in items:
         span = [clock.clock(item.start_utc), clock.clock(item.end_utc)]
@@ -166,7 +165,6 @@ def _work(
             rows.append([*span, target, row["filter"], work, str(row["gain"])])
         else:
             words = idle if idle is not None and item.kinds == ("idle",) else item.words
-            words = turns.get(item.start_utc, words) if item.kinds == ("turn",) else words
             rows.append([*span, item.target or "", "", words, ""])
     return text_table(["start", "end", "target", "filter", "work", "gain"], rows)
 

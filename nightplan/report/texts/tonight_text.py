@@ -77,7 +77,7 @@ def _visits(plan: PlanDocument, clock: NightClock, blocks: list[PlanBlock]) -> l
             if event.kind == "flip" and moment(start) <= moment(event.start_utc) <= moment(end):
                 words.append(f"flip {clock.clock(event.start_utc)}")
             if event.kind == "turn" and event.target == run[0].target and _just(event, start):
-                words.insert(0, turn_words(event))
+                words.insert(0, turn_words(plan, event))
         lines.append(paragraph(", ".join(words), indent=f"{clock.clock(start)}  {name:<{wide}}  "))
     end = max((row.end_utc for row in blocks), key=moment)
     flats = [row for row in plan.events if row.kind == "flats"]

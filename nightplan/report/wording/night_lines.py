@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from nightplan.report.documents.plan import PlanBlock, PlanDocument, PlanEvent
+from nightplan.report.wording import order_of_work
 from nightplan.report.wording.local_time import NightClock, minutes_between, moment
-from nightplan.report.wording.words import event_words, number, subs
+from nightplan.report.wording.words import number, subs
 
 IDLE_SHOWN_MIN = 10.0
 """Shorter waits need no line: nobody gets up for them."""
@@ -99,14 +100,9 @@ def panel_name(plan: PlanDocument, target: str, panel: int) -> str:
     return f"{target} panel {panel}" if count > 1 else target
 
 
-def turn_words(event: PlanEvent) -> str:
-    """``turn the camera from image up 0° to 90°``, as far as the event says."""
-    begin = getattr(event, "from_image_up_deg", None)
-    end = getattr(event, "to_image_up_deg", None)
-    if end is None:
-        return event_words(event.kind)
-    start = "" if begin is None else f" from {number(begin)}°"
-    return f"turn the camera: image up{start} to {number(end)}°"
+def turn_words(plan: PlanDocument, event: PlanEvent) -> str:
+    """Words of a turn of the camera, as `order_of_work.turn_words` has them."""
+    return order_of_work.turn_words(plan.model_dump(mode="json"), event.model_dump(mode="json"))
 
 
 def _setup_line(plan: PlanDocument, first: PlanBlock, clock: NightClock) -> NightLine:
@@ -157,7 +153,7 @@ def _event_lines(
         if event.kind == "flip":
             words = f"meridian flip{_of(name)}"
         elif event.kind == "turn":
-            words = turn_words(event) + (f" for {name}" if name else "")
+            words = turn_words(plan, event) + (f" for {name}" if name else "")
         elif event.kind == "flats":
             words = f"flats, until {clock.clock(event.end_utc)}"
         elif event.kind == "setup" and name and len(trains) > 1:

@@ -210,7 +210,8 @@ def main() -> None:
          "position_angle_tolerance_deg": frames[name]["position_angle_tolerance_deg"],
          "coverage": frames[name]["coverage"], "margin_arcmin": frames[name]["margin_arcmin"],
          "ra_deg": PLACES[name][0], "dec_deg": PLACES[name][1],
-         "panels": 1, "mosaic_columns": 1, "mosaic_rows": 1, "fields": frames[name]["panels"],
+         "panels": 1, "mosaic_columns": 1, "mosaic_rows": 1, "mirrored": False,
+         "fields": frames[name]["panels"],
          "reason": frames[name]["reason"], "train_loss": loss, "train_loss_share": share,
          "best_train": best, "filters": filters}
         for name, common, kind, loss, share, best, filters in (
@@ -232,6 +233,7 @@ def main() -> None:
         "window_start_utc": "2027-10-06T19:32:40Z",
         "window_end_utc": iso(end),
         "from_utc": None, "from_utc_reason": "planned_whole", "changes": [], "left_out": [],
+        "not_tonight": [], "prices": [], "fillers": [],
         "targets": targets,
         "blocks": clock.blocks,
         "events": clock.events,
