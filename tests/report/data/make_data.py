@@ -233,7 +233,7 @@ def main() -> None:
         "window_start_utc": "2027-10-06T19:32:40Z",
         "window_end_utc": iso(end),
         "from_utc": None, "from_utc_reason": "planned_whole", "changes": [], "left_out": [],
-        "not_tonight": [], "prices": [], "fillers": [],
+        "not_tonight": [], "prices": [], "fillers": [], "loading": [],
         "targets": targets,
         "blocks": clock.blocks,
         "events": clock.events,
