@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.option(
     "--train",
     metavar="NAME",
-    help="The train whose field counts. [default: the best for TARGET; for a month the first]",
+    help="The train whose field counts. [default: the best for TARGET, of a month for each]",
 )
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Calendar heat map.")
 @click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
@@ -58,22 +58,24 @@ def command(
     """Show the hours above all limits, night by night, for a year from --date on.
 
     Without TARGET the whole catalogue is gone through, and the targets are listed whose size
-    suits the train's field and for which the month is best: by moonless hours, how near they are
-    to those of the target's own best month, and how it fills the field and stands out of the
-    sky, as `pick` scores that.
+    suits a train's field, each in the train that suits it best, and for which the month is best:
+    by moonless hours, how near they are to those of the target's own best month, and how it fills
+    the field and stands out of the sky, as `pick` scores that.
 
     \b
     Examples:
         nightplan season "NGC 7000" --plot year.svg
         nightplan season --month 2027-11
     """
+    import numpy as np
+
     from nightplan.library.earlier import with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.exposure import fitting_train
-    from nightplan.planning.choosing.merits import catalog_merits
+    from nightplan.planning.choosing.merits import best_merits
     from nightplan.planning.optics.train_optics import train_optics
     from nightplan.planning.photons.goals import target_goals
-    from nightplan.planning.season.ranking import fitting_rows, rank_month
+    from nightplan.planning.season.ranking import fitting, one_a_subject, rank_month
     from nightplan.planning.season.season import season, year_nights
     from nightplan.report.documents.season import month_document, season_document
     from nightplan.report.looks.style import palette, picture_format, save_figure
@@ -85,19 +87,23 @@ def command(
     config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
     if not words:
-        optics = train_optics(config, train or next(iter(config.train)))
         if plot is not None:
             raise click.UsageError("--plot shows one target: name it")
         wanted = _month(month, first)
         catalog = catalog_for(config)
-        rows = fitting_rows(catalog, optics)
+        trains = {
+            name: fitting(catalog, train_optics(config, name))
+            for name in ([train] if train else config.train)
+        }
+        rows = np.flatnonzero(np.any(list(trains.values()), axis=0))
         nights = year_nights(config.site, first.replace(day=1))
         with counting("going through the year") as show:
             table = season(config, nights, catalog.ra_deg[rows], catalog.dec_deg[rows], show)
-        merits = catalog_merits(config, catalog.subset(rows), optics.name, nights.frame.utc_mjd)
-        ranking = rank_month(table, rows, merits, wanted, count, least_hours)
-        listed = month_document(ranking, catalog, optics.name)
-        emit(listed, as_json, lambda: month_text(listed, wanted, optics.name))
+        allowed = {name: mask[rows] for name, mask in trains.items()}
+        merits = best_merits(config, catalog.subset(rows), allowed, nights.frame.utc_mjd)
+        looked_at = rank_month(table, rows, merits, wanted, 3 * count, least_hours)
+        listed = month_document(one_a_subject(config, catalog, looked_at)[:count], catalog)
+        emit(listed, as_json, lambda: month_text(listed, wanted))
         return
     if month is not None:
         raise click.UsageError("--month ranks the catalogue: leave TARGET out")

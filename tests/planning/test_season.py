@@ -12,7 +12,7 @@ from nightplan.model.config import parse_config
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.site import Site
 from nightplan.model.starter import starter_text
-from nightplan.planning.choosing.merits import Merits, catalog_merits
+from nightplan.planning.choosing.merits import Merits, best_merits, catalog_merits
 from nightplan.planning.choosing.selection import rank_targets
 from nightplan.planning.choosing.wishes import Wishes
 from nightplan.planning.season import season as se
@@ -212,6 +212,31 @@ def test_a_month_is_ranked_by_what_pick_sees_in_a_target() -> None:
         assert merits.contrast[number] == pytest.approx(entry.score_parts["contrast"], rel=1e-9)
 
 
+def test_each_target_of_a_month_is_ranked_in_its_best_train() -> None:
+    config = parse_config(starter_text())
+    catalog = catalog_for(config)
+    names = ("M 51", "M 97", "NGC 1499", "NGC 7000", "M 33", "IC 1848")
+    few = catalog.subset([catalog.find(name) for name in names])
+    night = compute_night(config.site, datetime.date(2027, 12, 5))
+    alone = {
+        train: catalog_merits(config, few, train, night.midnight_utc_mjd) for train in config.train
+    }
+    every = np.ones(len(few), dtype=bool)
+    best = best_merits(config, few, dict.fromkeys(config.train, every), night.midnight_utc_mjd)
+    for row, train in enumerate(best.train):
+        own = alone[train]
+        assert best.framing[row] == own.framing[row]
+        value = {name: one.framing[row] * one.contrast[row] for name, one in alone.items()}
+        assert value[train] == max(value.values())
+    # Common practice, no source: small galaxies at the native focal length, wide nebulae reduced.
+    trains = dict(zip(names, best.train, strict=True))
+    assert trains["M 51"] == "flattener"
+    assert trains["NGC 1499"] == trains["NGC 7000"] == "reducer"
+    none = {"flattener": ~every, "reducer": every}
+    only = best_merits(config, few, none, night.midnight_utc_mjd)
+    assert set(only.train) == {"reducer"}
+
+
 def test_hours_beyond_the_goal_and_lesser_merits_rank_lower(year) -> None:
     month = (year.evenings[0].year, year.evenings[0].month)
     hours = np.tile(np.where([d.month == month[1] for d in year.evenings], 6.0, 2.0), (4, 1))
@@ -220,6 +245,7 @@ def test_hours_beyond_the_goal_and_lesser_merits_rank_lower(year) -> None:
         framing=np.array([1.0, 1.0, 0.5, 1.0]),
         contrast=np.array([0.8, 0.4, 0.8, 0.8]),
         goal_h=np.array([12.0, 12.0, 12.0, 1.5]),
+        train=np.full(4, "reducer", dtype=object),
     )
     found = rank_month(table, np.arange(4), merits, month, 4, 1.0)
     nights = sum((d.year, d.month) == month for d in year.evenings)

@@ -6,12 +6,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from nightplan.model.composite import is_composite
 from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
 from nightplan.planning.framing.mosaic_or_field import framing_value
-from nightplan.planning.framing.subjects import MOST_MEMBERS, merge_subjects
+from nightplan.planning.framing.subjects import merge_subjects, named_members
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -54,14 +51,10 @@ def as_subjects(
         lambda index: framed(entries[index]),
         asked,
     )
-    listed = []
-    for one in subjects:
-        members = [entries[index].target for index in one.members]
-        composite = is_composite(np.array([each.outline_source for each in members], dtype=object))
-        names = tuple(each.name for each in members)
-        own = tuple(name for name, several in zip(names, composite, strict=True) if not several)
-        listed.append(replace(entries[one.face], subject=own[:MOST_MEMBERS]))
-    return tuple(listed)
+    targets = [entry.target for entry in entries]
+    return tuple(
+        replace(entries[one.face], subject=named_members(targets, one.members)) for one in subjects
+    )
 
 
 def _as_framed(entry: RankedTarget, framing: Framing) -> RankedTarget:

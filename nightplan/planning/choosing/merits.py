@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,11 +29,37 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True)
 class Merits:
     """Parts of the score that need no night, each (target,): `framing` and `contrast` from 0 to
-    1, and `goal_h`, the equivalent hours that a target can use."""
+    1, `goal_h`, the equivalent hours that a target can use, and the `train` that they are of."""
 
     framing: Floats
     contrast: Floats
     goal_h: Floats
+    train: NDArray[Any]
+
+
+def best_merits(
+    config: Config, catalog: Catalog, allowed: Mapping[str, NDArray[np.bool_]], utc_mjd: float
+) -> Merits:
+    """Merits of each target in the train that suits it best, by framing × contrast.
+
+    Parameters
+    ----------
+    allowed : mapping of train to bool array (target,)
+        Which targets a train may be taken for; the first train for those that none is.
+    utc_mjd : float
+        As of `catalog_merits`.
+    """
+    found = [catalog_merits(config, catalog, train, utc_mjd) for train in allowed]
+    value = np.stack([
+        np.where(mask, one.framing * one.contrast, -1.0)
+        for one, mask in zip(found, allowed.values(), strict=True)
+    ])  # fmt: skip
+    best, rows = np.argmax(value, axis=0), np.arange(len(catalog))
+
+    def of(name: str) -> NDArray[Any]:
+        return np.stack([getattr(one, name) for one in found])[best, rows]
+
+    return Merits(of("framing"), of("contrast"), of("goal_h"), of("train"))
 
 
 def catalog_merits(config: Config, catalog: Catalog, train: str, utc_mjd: float) -> Merits:
@@ -56,4 +83,5 @@ def catalog_merits(config: Config, catalog: Catalog, train: str, utc_mjd: float)
     goals = target_goals(config, targets, train, budget)
     leads = np.array([goal.recipe.leading for goal in goals], dtype=object)
     contrast = contrast_part(config, catalog, budget, leads)
-    return Merits(framing[:, 0], contrast, np.array([goal.hours for goal in goals]))
+    hours = np.array([goal.hours for goal in goals])
+    return Merits(framing[:, 0], contrast, hours, np.full(len(catalog), train, dtype=object))

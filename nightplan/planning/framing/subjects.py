@@ -172,6 +172,14 @@ class _Faces:
         return index
 
 
+def named_members(targets: Sequence[Target], members: Sequence[int]) -> tuple[str, ...]:
+    """Names of a subject's members; a field of several targets is not named beside its parts."""
+    own = [targets[index] for index in members]
+    several = is_composite(np.array([one.outline_source for one in own], dtype=object))
+    names = (one.name for one, is_field in zip(own, several, strict=True) if not is_field)
+    return tuple(names)[:MOST_MEMBERS]
+
+
 def subject_members(
     config: Config, catalog: Catalog, target: Target, framing: Framing
 ) -> tuple[Target, ...]:

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nightplan.model.catalog import Catalog
+from nightplan.model.goals import goal_for
 from nightplan.planning.choosing.merits import Merits
+from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.subjects import merge_subjects, named_members
 from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, month_sums, useful_span
+
+if TYPE_CHECKING:
+    from nightplan.model.config import Config
 
 LEAST_FILL = 0.12
 MOST_FILL = 1.1
@@ -21,6 +30,7 @@ MOST_FILL = 1.1
 class MonthRank:
     """One target in one month.
 
+    `train` is the one that `framing` and `contrast` are of, `subject` what else its framing holds.
     `share_of_best_month` compares its moonless hours with those of its own best month. `framing`
     and `contrast` are the parts of `pick`: how it fills the field and stands out of the sky.
     `score` is the product of these three and of the moonless hours, a night's counted up to those
@@ -28,6 +38,7 @@ class MonthRank:
     """
 
     row: int
+    train: str
     score: float
     framing: float
     contrast: float
@@ -36,14 +47,30 @@ class MonthRank:
     share_of_best_month: float
     best_month: tuple[int, int]
     span: tuple[datetime.date, datetime.date] | None
+    subject: tuple[str, ...] = ()
 
 
-def fitting_rows(catalog: Catalog, optics: TrainOptics) -> np.ndarray:
-    """Rows whose size suits the train's field."""
+def fitting(catalog: Catalog, optics: TrainOptics) -> NDArray[np.bool_]:
+    """Whether each target's size suits a train's field."""
     with np.errstate(invalid="ignore"):
         large = catalog.major_arcmin >= LEAST_FILL * optics.short_side_arcmin
         fits = catalog.major_arcmin <= MOST_FILL * optics.long_side_arcmin
-    return np.flatnonzero(large & fits)
+    return np.asarray(large & fits)
+
+
+def one_a_subject(config: Config, catalog: Catalog, ranks: Sequence[MonthRank]) -> list[MonthRank]:
+    """Entries best first, each standing for all that its framing holds; goals keep their own."""
+    targets = catalog.targets(rank.row for rank in ranks)
+    asked = {one.name for one in targets if goal_for(config, one) is not None}
+    subjects = merge_subjects(
+        config,
+        targets,
+        lambda index: frame_target(config, targets[index], ranks[index].train),
+        asked,
+    )
+    return [
+        replace(ranks[one.face], subject=named_members(targets, one.members)) for one in subjects
+    ]
 
 
 def rank_month(
@@ -83,6 +110,7 @@ def rank_month(
     return [
         MonthRank(
             row=int(rows[i]),
+            train=str(merits.train[i]),
             score=float(score[i]),
             framing=float(merits.framing[i]),
             contrast=float(merits.contrast[i]),

@@ -26,6 +26,8 @@ class MonthTarget(Document):
     """One target of the month's ranking; hours are sums over the month's nights."""
 
     target: str
+    subject: list[str] | None
+    subject_reason: str | None = None
     common_name: str | None
     common_name_reason: str | None = None
     ra_deg: float
@@ -60,7 +62,7 @@ def season_document(table: Season, row: int = 0) -> list[SeasonNight]:
     ]
 
 
-def month_document(ranking: Sequence[MonthRank], catalog: Catalog, train: str) -> list[MonthTarget]:
+def month_document(ranking: Sequence[MonthRank], catalog: Catalog) -> list[MonthTarget]:
     """The best targets of a month."""
     rows = []
     for rank in ranking:
@@ -70,13 +72,15 @@ def month_document(ranking: Sequence[MonthRank], catalog: Catalog, train: str) -
         rows.append(
             MonthTarget(
                 target=target.name,
+                subject=[target.name, *rank.subject] if rank.subject else None,
+                subject_reason=None if rank.subject else "stands_alone",
                 common_name=target.common_names[0] if target.common_names else None,
                 common_name_reason=None if target.common_names else "none_known",
                 ra_deg=round(target.ra_deg, 5),
                 dec_deg=round(target.dec_deg, 5),
                 kind=target.kind,
                 major_arcmin=target.major_arcmin or 0.0,
-                train=train,
+                train=rank.train,
                 score=round(rank.score, 3),
                 framing=round(rank.framing, 4),
                 contrast=round(rank.contrast, 4),

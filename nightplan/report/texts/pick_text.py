@@ -8,7 +8,7 @@ from nightplan.model.site import Site
 from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
-from nightplan.report.wording.words import KIND_WORDS, counted, evening, reason_words
+from nightplan.report.wording.words import KIND_WORDS, counted, evening, reason_words, subject_name
 
 if TYPE_CHECKING:
     from nightplan.report.documents.pick import PickDocument, PickedTarget
@@ -27,8 +27,7 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
     rows = [
         [
             str(place),
-            _name(row),
-            _what(row),
+            *_names(row),
             row.train,
             f"{row.score:.2f}",
             f"{row.hours:.1f}",
@@ -54,7 +53,7 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
             f"Hours inside all limits; times are {clock.heading}; moon: its distance then"
             + (
                 "; +2: two more in the framing. "
-                if any(r.subject for r in document.targets)
+                if any(row.subject for row in document.targets)
                 else ". "
             )
             + ("" if why else "Why: --why")
@@ -63,8 +62,11 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
     return "\n".join([*lines, *(note(notice) for notice in document.notices)])
 
 
-def _name(row: PickedTarget) -> str:
-    return f"{row.name} +{len(row.subject) - 1}" if row.subject else row.name
+def _names(row: PickedTarget) -> tuple[str, str]:
+    """Name and what people call it, or its kind; of a field of several, whose name is long, one."""
+    if " + " in row.name and row.common_name:
+        return row.common_name, KIND_WORDS[row.kind]
+    return subject_name(row.name, row.subject), _what(row)
 
 
 def _what(row: PickedTarget) -> str:

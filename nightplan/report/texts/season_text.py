@@ -11,7 +11,7 @@ from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, best_weeks, month_sums, useful_span
 from nightplan.report.documents.season import MonthTarget
 from nightplan.report.wording.text_table import heading, paragraph, text_table
-from nightplan.report.wording.words import MONTHS, counted, percent
+from nightplan.report.wording.words import MONTHS, counted, percent, subject_name
 
 
 def season_text(
@@ -46,32 +46,37 @@ def season_text(
     return "\n".join(lines)
 
 
-def month_text(rows: Sequence[MonthTarget], month: tuple[int, int], train: str) -> str:
+def month_text(rows: Sequence[MonthTarget], month: tuple[int, int]) -> str:
     """The ranking of a month."""
-    title = heading(f"Best in {MONTHS[month[1] - 1]} {month[0]} with the {train}, moonless hours")
+    title = heading(f"Best in {MONTHS[month[1] - 1]} {month[0]}, moonless hours")
     if not rows:
         return title + "\nNo target of a fitting size has moonless hours in that month."
     cells = [
         [
             str(place),
-            row.target,
-            row.common_name or "",
-            f"{row.major_arcmin:.0f}′",
+            *_names(row),
+            row.train,
             f"{row.usable_moonless_hours:.0f}",
             percent(row.share_of_best_month, plain=True),
-            f"{row.framing:.2f}",
-            f"{row.contrast:.2f}",
             _span(row),
         ]
         for place, row in enumerate(rows, start=1)
     ]
-    headers = ["", "target", "", "size", "hours", "of best", "fills", "contrast", "useful"]
+    headers = ["", "target", "", "train", "hours", "of best", "useful"]
     reading = (
         "Sorted by moonless hours (of a night, as many as the goal can use) × their share of the "
-        "target's best month × how it fills the field × its contrast with the sky."
+        "target's best month × how it fills the field × its contrast with the sky; +1: one more in "
+        "the framing."
     )
-    table = text_table(headers, cells, right=(0, 3, 4, 5, 6, 7))
+    table = text_table(headers, cells, right=(0, 4, 5))
     return f"{title}\n\n{table}\n{paragraph(reading)}"
+
+
+def _names(row: MonthTarget) -> tuple[str, str]:
+    """Name and common name; of a field of several, whose name is long, one of them."""
+    if " + " in row.target:
+        return row.common_name or row.target, ""
+    return subject_name(row.target, row.subject), row.common_name or ""
 
 
 def _span(row: MonthTarget) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 EVENT_WORDS: Mapping[str, str] = {
@@ -127,6 +127,11 @@ def capital(text: str) -> str:
 def counted(count: int, noun: str) -> str:
     """``1 night``, ``2 nights``."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def subject_name(name: str, subject: Sequence[str] | None) -> str:
+    """``M 31 +2`` where the framing holds two more; a name of several, ``M 81 + M 82``, says so."""
+    return f"{name} +{len(subject) - 1}" if subject and " + " not in name else name
 
 
 def subs(count: int, sub_s: float) -> str:
