@@ -174,10 +174,7 @@ class Catalog:
         """
         keep = np.ones(len(self), dtype=bool)
         if kinds:
-            for kind in kinds:
-                if kind not in KINDS:
-                    raise InputError("filter", "kind", kind, "one of " + ", ".join(KINDS))
-            keep &= np.isin(self.kind, list(kinds))
+            keep &= np.isin(self.kind, [_kind(text) for text in kinds])
         if constellations:
             keep &= np.isin(self.constellation, [_constellation(text) for text in constellations])
         with np.errstate(invalid="ignore"):
@@ -225,6 +222,17 @@ CONSTELLATIONS = (
     "Psc", "Pup", "Pyx", "Ret", "Scl", "Sco", "Sct", "Ser", "Sex", "Sge", "Sgr",
     "Tau", "Tel", "TrA", "Tri", "Tuc", "UMa", "UMi", "Vel", "Vir", "Vol", "Vul",
 )  # fmt: skip
+
+
+def _kind(text: str) -> str:
+    """A kind in the catalogue's spelling; blanks and capitals are as good."""
+    kind = "_".join(text.casefold().replace("-", " ").split())
+    if kind in KINDS:
+        return kind
+    stem = kind.removesuffix("s")
+    near = [one for one in KINDS if stem and stem in one]
+    accepted = "one of " + ", ".join(near or KINDS) + (", which match" if near else "")
+    raise InputError("filter", "kind", text, accepted)
 
 
 def _constellation(text: str) -> str:

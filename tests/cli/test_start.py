@@ -251,3 +251,20 @@ def test_a_date_in_another_form_is_met_with_the_right_one(
     assert done.returncode == 2
     assert done.stderr.count("\n") == 1
     assert meant in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "offered", "left_out"),
+    [("nebula", "emission_nebula", "galaxy"), ("clusters", "globular_cluster", "star_field")],
+)
+def test_a_kind_that_is_none_is_met_with_those_that_match(
+    tmp_path: Path, text: str, offered: str, left_out: str
+) -> None:
+    (tmp_path / "nightplan.toml").write_text(starter_text(), encoding="utf-8")
+    done = run("pick", "--kind", text, folder=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert offered in done.stderr
+    assert left_out not in done.stderr
+    fine = run("pick", "--kind", "Globular cluster", "--count", "1", folder=tmp_path)
+    assert fine.returncode == 0, fine.stderr
