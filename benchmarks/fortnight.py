@@ -4,8 +4,8 @@
 
 Three rigs at the demo site, a fortnight that begins at new and one at full moon, clouds from a
 fixed seed. Every clear night is planned without names, from what the nights before it brought;
-sometimes clouds end the night early. Printed are the plans, one line a target, and at the end what was begun, finished
-and left idle. Rigs and weather are invented.
+sometimes clouds end the night early. Printed are the plans, one line a target, and at the end what
+was begun, finished and left idle. Rigs and weather are invented.
 """
 
 from __future__ import annotations

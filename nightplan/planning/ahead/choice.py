@@ -61,8 +61,9 @@ class NightChoice:
     later_h : array (state, future, row)
     train : int array (state,)
         Index of the night's train; -1 where nothing can be done.
-    gain : array (state,)
-        Value that the night adds, mean over the futures.
+    gain, merit : array (state,)
+        Value that the night adds, mean over the futures; and with what begun targets add counted
+        `BEGUN_LEAD` times, by which trains are compared.
     """
 
     chosen: Bools
@@ -72,6 +73,7 @@ class NightChoice:
     later_h: Floats
     train: Ints
     gain: Floats
+    merit: Floats
 
 
 def choose_night(
@@ -103,6 +105,7 @@ def choose_night(
         np.zeros((states, futures.count, had_h.shape[1])),
         np.full(states, -1, dtype=np.intp),
         np.zeros(states),
+        np.zeros(states),
     )
     for train in np.unique(rows.train[rate.any(axis=0)]):
         own = np.where(rows.train == train, rate, 0.0)
@@ -111,7 +114,7 @@ def choose_night(
 
 
 def _better(one: NightChoice, other: NightChoice) -> NightChoice:
-    wins = other.gain > one.gain
+    wins = other.merit > one.merit
 
     def pick(a: NDArray[np.generic], b: NDArray[np.generic]) -> NDArray[np.generic]:
         return np.where(wins.reshape((-1,) + (1,) * (a.ndim - 1)), b, a)
@@ -148,9 +151,10 @@ def _through(
     kept = after_changes(rows, clock, rules)
     tonight = found.tonight_h * kept
     had_later = had_h[:, None, :] + found.later_h
-    gain = rows.value(had_later + tonight[:, None, :], weight[:, None, :]) - rows.value(
-        had_later, weight[:, None, :]
-    )
+    wide = weight[:, None, :]
+    reached = rows.value_by_row(had_later + tonight[:, None, :], wide)
+    gain = (reached - rows.value_by_row(had_later, wide)).mean(axis=1)
+    lead_of = np.where(_begun(rows, had_h), BEGUN_LEAD, 1.0)[:, rows.target]
     used = (clock @ rows.member) > 0.0
     return NightChoice(
         chosen & used,
@@ -159,7 +163,8 @@ def _through(
         clock,
         found.later_h,
         np.where(used.any(axis=1), train, -1),
-        gain.mean(axis=1),
+        gain.sum(axis=1),
+        (gain * lead_of).sum(axis=1),
     )
 
 
@@ -183,7 +188,7 @@ def _targets(
     # Where free sharing gives a target nothing it can still be called on, by what it could earn.
     earns = earns + 1e-3 * able.sum(axis=1) * rules.slot_h
     open_h = (np.maximum(rows.goal_h - had_h, 0.0) / _mean_rate(rate)) @ rows.member
-    begun = ((had_h @ rows.member) >= BEGUN_H) & ~rows.done(had_h)
+    begun = _begun(rows, had_h)
     if lead is not None:
         earns = earns * lead
     earns = np.where(begun, earns * BEGUN_LEAD, earns)
@@ -213,6 +218,11 @@ def _targets(
     take = idle_h >= SPARE_H
     filler[every[take], at[take]] = True
     return chosen, filler & ~chosen, filled
+
+
+def _begun(rows: Rows, had_h: Floats) -> Bools:
+    """Whether each target is begun and not done, (state, target)."""
+    return np.asarray(((had_h @ rows.member) >= BEGUN_H) & ~rows.done(had_h))
 
 
 def _by_target(rows: Rows, price: Floats, rate: Floats) -> Floats:

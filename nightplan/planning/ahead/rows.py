@@ -95,8 +95,12 @@ class Rows:
 
     def value(self, had_h: Floats, weight: Floats) -> Floats:
         """Value of what is gathered, (...,), from `had_h` (..., row) at given weights."""
+        return np.asarray(self.value_by_row(had_h, weight).sum(axis=-1))
+
+    def value_by_row(self, had_h: Floats, weight: Floats) -> Floats:
+        """The same row by row, (..., row)."""
         reached = value_of_share(had_h / self.goal_h, self.fall, self.dear)
-        return np.asarray((weight * self.goal_h * reached).sum(axis=-1))
+        return np.asarray(weight * self.goal_h * reached)
 
     def done(self, had_h: Floats) -> NDArray[np.bool_]:
         """Whether all of a target's goals are reached, (..., target)."""

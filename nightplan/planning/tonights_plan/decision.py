@@ -32,6 +32,10 @@ if TYPE_CHECKING:
 
 RowKey = tuple[str, int, str]
 
+MINUTES_H = 0.75
+"""What is missing less than this is not put off: later nights could always bring it, and so it
+would never be shot (the star colours of a nebula)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Decision:
@@ -155,12 +159,15 @@ def night_curves(
         panels = int(rows.panels[row])
         target, filter_name = found.targets[rows.target[row]].name, wheel[rows.filter[row]]
         train = found.trains[rows.target[row]]
+        later_h = choice.later_h[0, :, row] / panels
+        if float(rows.goal_h[row] - rows.gathered_h[row]) / panels < MINUTES_H:
+            later_h = np.zeros_like(later_h)
         for panel in range(1, panels + 1):
             curves[target, panel, filter_name] = row_curve(
                 float(rows.goal_h[row]) / panels,
                 earlier.gathered_h(target, panel, filter_name, train),
                 float(weight[row]),
-                choice.later_h[0, :, row] / panels,
+                later_h,
                 # Worth hardly passes 1: an hour on the clock is at most about an hour.
                 1.2 * window_h,
                 rows.fall,
