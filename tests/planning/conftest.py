@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from nightplan.planning.schedule import solver
 from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 
@@ -93,6 +94,12 @@ def _night(
     }
     values.update(changes)
     return Problem(**values)  # type: ignore[arg-type]
+
+
+@pytest.fixture(autouse=True)
+def _strict(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bound below a legal schedule is an error in tests."""
+    monkeypatch.setattr(solver, "STRICT", True)
 
 
 @pytest.fixture(scope="session")

@@ -18,8 +18,9 @@ from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredH
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.problem import Overheads, RigState
 from nightplan.planning.schedule.schedule import evaluate, ledger_min
-from nightplan.planning.schedule.solver import Effort, solve
+from nightplan.planning.schedule.solver import solve
 from nightplan.planning.schedule.solving.resume import resume
+from nightplan.planning.schedule.solving.search import Effort
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonights_plan.plan import make_plan
 from nightplan.report.documents.plan import plan_document
@@ -151,7 +152,7 @@ def test_a_replan_keeps_the_trains_and_finishes_a_change_under_way(plan):
     change = next(e for e in schedule.events if e.kind == "setup" and e.pointing is not None)
     rest = resume(problem, schedule, 0.5 * (change.start_s + change.end_s))
     assert problem.tasks[rest.state.task].train == "flattener"
-    again = solve(rest, effort=Effort(cell_s=300.0, fine=0, rounds=0, seeds=1, shaken=500))
+    again = solve(rest, effort=Effort(tries=5_000, seeds=1, steps_s=(60.0,), paths=(10,)))
     assert violations(rest, again.schedule) == []
     assert ledger_min(rest, again.schedule)["setup"] == pytest.approx(
         problem.setup_s / 60.0 + CHANGE_MIN

@@ -21,12 +21,11 @@ from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import Problem
 from nightplan.planning.schedule.schedule import evaluate, ledger_min
-from nightplan.planning.schedule.solver import Effort, solve
+from nightplan.planning.schedule.solver import solve
 from nightplan.planning.schedule.solving.resume import resume
+from nightplan.planning.schedule.solving.search import Effort
 
-QUICK = Effort(
-    cell_s=300.0, fine=0, iterations=20, rounds=0, seeds=1, shaken=500, time_limit_s=20.0
-)
+QUICK = Effort(tries=5_000, seeds=1, steps_s=(60.0,), paths=(10,), classes=1)
 SUB_S = 300.0
 
 

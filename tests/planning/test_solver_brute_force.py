@@ -11,12 +11,13 @@ import pytest
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Problem
+from nightplan.planning.schedule.rules import Standing
 from nightplan.planning.schedule.schedule import evaluate
-from nightplan.planning.schedule.solver import Effort, solve
+from nightplan.planning.schedule.solver import solve
+from nightplan.planning.schedule.solving.search import Effort
 
-QUICK = Effort(cell_s=120.0, fine=2, rounds=2, seeds=3, shaken=2_000, time_limit_s=60.0)
-COUNTED = replace(QUICK, fine=0, step_s=10.0, alive=3_000)
-"""As `QUICK`, the bound by whole subs."""
+QUICK = Effort(tries=40_000, seeds=2, steps_s=(60.0,), paths=(40,))
+FINE = replace(QUICK, steps_s=(60.0, 5.0), paths=(40, 40))
 
 
 def _walk(problem: Problem, order: list[tuple[int, bool, int]], wait_s: float) -> Schedule | None:
@@ -31,9 +32,7 @@ def _walk(problem: Problem, order: list[tuple[int, bool, int]], wait_s: float) -
     every = problem.overheads.focus_every_s
     for task, after, count in order:
         if before is not None:
-            flip = problem.tasks[before[0]].pointing == problem.tasks[task].pointing
-            flip = flip and before[1] != after
-            for kind, seconds in problem.lead_s(before[0], task, flip):
+            for kind, seconds in problem.rules.lead(Standing(*before), task, after):
                 events.append(Event(kind, problem.tasks[task].pointing, at, at + seconds))
                 at += seconds
                 focused = at if kind == "focus" else focused
@@ -106,7 +105,7 @@ def test_solving_is_as_good_as_trying_everything(invented_night, seed):
         change_costs=ChangeCosts(0.002, 0.004, 0.003),
     )
     best = _best_by_trying(problem)
-    for effort in (QUICK, COUNTED):
+    for effort in (QUICK, FINE):
         solution = solve(problem, effort=effort)
         assert violations(problem, solution.schedule) == []
         assert solution.bound >= best - 1e-9
@@ -133,7 +132,7 @@ def test_with_turns_and_trains_too(invented_night, seed, every_train):
         change_costs=ChangeCosts(0.002, 0.004, 0.003, 0.01),
     )
     best = _best_by_trying(problem)
-    for effort in (QUICK, COUNTED):
+    for effort in (QUICK, FINE):
         solution = solve(problem, effort=effort)
         assert violations(problem, solution.schedule) == []
         assert solution.bound >= best - 1e-9

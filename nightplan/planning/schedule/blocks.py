@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-EventKind = Literal["focus", "filter_change", "slew_centre", "flip", "setup", "idle"]
+EventKind = Literal[
+    "focus", "filter_change", "slew_centre", "flip", "turn", "flats", "setup", "idle"
+]
+"""What lies between blocks; the ledger has each of them as a key."""
 
 
 @dataclass(frozen=True)

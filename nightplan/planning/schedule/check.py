@@ -7,10 +7,13 @@ import math
 import numpy as np
 
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
-from nightplan.planning.schedule.problem import SAME_ANGLE_DEG, Problem
+from nightplan.planning.schedule.problem import Problem
 from nightplan.planning.schedule.schedule import ledger_min
 
 SLACK_S = 1e-4
+SAME_ANGLE_DEG = 1.0
+PART_S = 60.0
+"""A pause that parts two runs of one task."""
 FORBIDDEN = "changes the train, which is forbidden"
 
 
@@ -92,13 +95,15 @@ def _block(problem: Problem, block: Block) -> list[str]:
     if block.after_meridian and block.start_s < transit - SLACK_S:
         found.append(f"{name} is on the far side of the pier before the transit")
     stop = transit - rules.stop_before_meridian_s + rules.track_past_meridian_s
+    if not rules.flips:
+        stop = math.inf
     if not block.after_meridian and block.end_s > stop + SLACK_S:
         found.append(f"{name} crosses the meridian stop")
     return found
 
 
 def _runs(problem: Problem, blocks: tuple[Block, ...], events: tuple[Event, ...]) -> list[str]:
-    """Shortest and longest run: blocks of one task parted by nothing but a focus run."""
+    """Shortest and longest run: blocks of one task parted by a focus run or a moment at most."""
     found = []
     runs: list[list[Block]] = []
     for block in blocks:
@@ -108,7 +113,8 @@ def _runs(problem: Problem, blocks: tuple[Block, ...], events: tuple[Event, ...]
             last is not None
             and last.task == block.task
             and last.after_meridian == block.after_meridian
-            and all(event.kind == "focus" for event in between)
+            and all(event.kind in ("focus", "idle") for event in between)
+            and sum(e.end_s - e.start_s for e in between if e.kind == "idle") < PART_S - SLACK_S
         ):
             runs[-1].append(block)
         else:
@@ -153,68 +159,103 @@ def _events_between(events: tuple[Event, ...], low_s: float, high_s: float) -> l
 def _between(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:
     """Every change is paid for in minutes, between the blocks that it parts."""
     found = []
-    state = problem.state
-    before: tuple[int, bool] | None = None
-    if state is not None and state.task is not None:
-        before = (state.task, state.after_meridian)
-    free_s, first = max(problem.setup_s, problem.now_s), True
+    before = _stands(problem)
+    free_s = max(problem.setup_s, problem.now_s)
+    owed = _flats_owed(problem, problem.kept, problem.kept_events)
     for block in fresh:
         name = _name(problem, block)
+        between = _events_between(schedule.events, free_s, block.start_s)
         spent: dict[str, float] = {}
-        for event in _events_between(schedule.events, free_s, block.start_s):
+        for event in between:
             spent[event.kind] = spent.get(event.kind, 0.0) + event.end_s - event.start_s
-        need, anew, complaints = _needed(problem, before, block, first, "idle" in spent)
+        need, anew, complaints = _needed(problem, before, block, len(owed))
         found += [f"{name} {complaint}" for complaint in complaints]
         transit = problem.pointings[block.pointing].transit_s
-        if anew and not block.after_meridian and block.start_s >= transit + SLACK_S:
-            found.append(f"{name} is reached after the transit on the near side")
-        if block.after_meridian and (anew or need.get("flip")):
-            turns = [
-                event.start_s
-                for event in _events_between(schedule.events, free_s, block.start_s)
-                if event.kind in ("flip", "slew_centre")
-            ]
-            if min(turns, default=transit) < transit - SLACK_S:
+        if problem.overheads.flips:
+            if anew and not block.after_meridian and block.start_s >= transit + SLACK_S:
+                found.append(f"{name} is reached after the transit on the near side")
+            moves = [event.start_s for event in between if event.kind in ("flip", "slew_centre")]
+            needs_move = bool(need.get("flip") or need.get("slew_centre"))
+            if (
+                block.after_meridian
+                and needs_move
+                and min(moves, default=transit) < transit - SLACK_S
+            ):
                 found.append(f"{name} is turned to on the far side before its transit")
         for kind, seconds in need.items():
             if spent.get(kind, 0.0) < seconds - SLACK_S:
                 found.append(f"{name} lacks {kind} of {seconds:.0f} s before it")
-        before, free_s, first = (block.task, block.after_meridian), block.end_s, False
+        if need.get("flats"):
+            owed = set()
+        owed |= _flats_owed(problem, (block,), ())
+        before, free_s = (block.task, block.after_meridian, True), block.end_s
+    if fresh and problem.overheads.flats_at_end:
+        seconds = sum(
+            event.end_s - event.start_s
+            for event in schedule.events
+            if event.kind == "flats" and event.start_s >= free_s - SLACK_S
+        )
+        end_s = min(problem.window_s, problem.latest_end_s)
+        wanted = problem.overheads.flats_s * len(owed)
+        if seconds < wanted - SLACK_S or free_s + wanted > end_s + SLACK_S:
+            found.append(f"flats of {wanted:.0f} s do not follow the last block")
     return found
 
 
+Stands = tuple[int | None, bool, bool]
+"""Task whose filter and camera angle the rig has, its side of the pier, whether it guides there."""
+
+
+def _stands(problem: Problem) -> Stands | None:
+    state = problem.state
+    if state is None:
+        return None
+    on_field = state.task is not None
+    return (state.task if on_field else state.bolted), state.after_meridian, on_field
+
+
+def _flats_owed(
+    problem: Problem, blocks: tuple[Block, ...], events: tuple[Event, ...]
+) -> set[tuple[str, int, str]]:
+    """Kinds of flats (train, angle, filter) that blocks owe since flats were last shot."""
+    done = max((event.end_s for event in events if event.kind == "flats"), default=-math.inf)
+    owed = set()
+    for block in blocks:
+        pointing, task = problem.pointings[block.pointing], problem.tasks[block.task]
+        if pointing.new_angle and problem.overheads.flats_s > 0.0 and block.start_s >= done:
+            owed.add((task.train, round(pointing.position_angle_deg) % 180, task.filter))
+    return owed
+
+
 def _needed(
-    problem: Problem, before: tuple[int, bool] | None, block: Block, first: bool, paused: bool
+    problem: Problem, before: Stands | None, block: Block, owed: int
 ) -> tuple[dict[str, float], bool, list[str]]:
     """Seconds by kind that must precede a block, whether its pointing is reached anew, and
     changes that are forbidden."""
     rules = problem.overheads
     centring = rules.slew_centre_s + rules.settle_s
-    again = {"slew_centre": centring, "focus": rules.focus_s}
     new = problem.tasks[block.task]
     if before is None:
-        if problem.state is None:
-            return {}, True, []
-        left = problem.state.bolted
-        if left is not None:
-            swap = problem.tasks[left].train != new.train
-            again["slew_centre"] += _turn_s(problem, left, block.task)
-            again["setup"] = (rules.train_change_s or 0.0) if swap else 0.0
-            if swap and rules.train_change_s is None:
-                return again, True, [FORBIDDEN]
-        return again, True, []
-    if before == (block.task, block.after_meridian):
-        return (again if paused and not first else {}), False, []
-    old = problem.tasks[before[0]]
+        return {}, True, []
+    if before[0] is None:
+        return {
+            "slew_centre": centring,
+            "filter_change": rules.filter_change_s,
+            "focus": rules.focus_s,
+        }, True, []  # fmt: skip
+    old, side, on_field = problem.tasks[before[0]], before[1], before[2]
     swap = old.train != new.train
-    centring += _turn_s(problem, before[0], block.task)
-    moved = old.pointing != new.pointing or swap
-    flip = not moved and before[1] != block.after_meridian
+    turn_s = _turn_s(problem, before[0], block.task)
+    anew = old.pointing != new.pointing or swap or not on_field
+    flip = rules.flips and side != block.after_meridian
     filters = old.filter != new.filter
     offsets = rules.use_filter_offsets and old.focus_offset_known and new.focus_offset_known
+    leaves = swap or (turn_s > 0.0 and rules.turned_by_hand)
     need = {
-        "slew_centre": centring if moved or flip else 0.0,
+        "slew_centre": centring if anew or flip else 0.0,
         "flip": rules.flip_s if flip else 0.0,
+        "turn": turn_s,
+        "flats": rules.flats_s * owed if leaves else 0.0,
         "setup": (rules.train_change_s or 0.0) if swap else 0.0,
         "filter_change": rules.filter_change_s * filters
         + rules.offset_move_s * (filters and offsets),
@@ -225,22 +266,21 @@ def _needed(
     complaints = []
     if swap and rules.train_change_s is None:
         complaints.append(FORBIDDEN)
-    if flip and before[1]:
+    if flip and side and old.pointing == new.pointing and on_field:
         complaints.append("goes back over the meridian")
-    return need, moved, complaints
+    return need, anew, complaints
 
 
 def _turn_s(problem: Problem, before: int, task: int) -> float:
-    """Seconds that turning the camera takes; after a change of train its angle is anywhere."""
+    """Seconds that turning the camera takes; after a change of train its angle is anywhere, and
+    half a turn more or less is the same framing."""
     rules = problem.overheads
     old, new = problem.tasks[before], problem.tasks[task]
     one, two = problem.pointings[old.pointing], problem.pointings[new.pointing]
     if old.train != new.train:
-        turn = 180.0
+        turn = 90.0
     elif one.target == two.target:
         return 0.0
-    elif one.image_up_angle_deg is not None and two.image_up_angle_deg is not None:
-        turn = abs((one.image_up_angle_deg - two.image_up_angle_deg + 180.0) % 360.0 - 180.0)
     else:
         turn = abs((one.position_angle_deg - two.position_angle_deg + 90.0) % 180.0 - 90.0)
     return rules.turn_s + rules.turn_s_per_deg * turn if turn > SAME_ANGLE_DEG else 0.0
@@ -249,7 +289,7 @@ def _turn_s(problem: Problem, before: int, task: int) -> float:
 def _focus(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:
     found = []
     every, download = problem.overheads.focus_every_s, problem.overheads.download_s
-    begun = problem.setup_s if problem.state is None else problem.state.last_focus_s
+    begun = problem.last_focus_s
     runs = sorted(event.end_s for event in schedule.events if event.kind == "focus")
     for block in fresh:
         last = max([t for t in runs if t <= block.start_s + SLACK_S], default=-math.inf)

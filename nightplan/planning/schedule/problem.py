@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.schedule.blocks import Block, Event, EventKind, Schedule
+from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.rules import NightRules
 from nightplan.planning.value.curve import ValueCurve
 
 FloatArray = NDArray[np.float64]
@@ -23,10 +24,6 @@ BoolArray = NDArray[np.bool_]
 IntArray = NDArray[Any]
 
 HOUR_S = 3600.0
-TIME_TOLERANCE_S = 1e-6
-SAME_ANGLE_DEG = 1.0
-"""Nobody turns the camera by less (common practice, no source)."""
-MOST_TURN_DEG = 180.0
 
 
 @dataclass(frozen=True)
@@ -88,17 +85,15 @@ class Task:
 
 @dataclass(frozen=True)
 class Overheads:
-    """Seconds that are not exposure, and the mount's meridian rules.
+    """Seconds that are not exposure, and the mount's meridian rules; `NightRules` says when each
+    is due.
 
-    A dither follows each `dither_every` subs of a block, not its last one. A focus run is due at
-    the start of a block after a filter change (unless both offsets are stored and used), after a
-    flip, and whenever a sub would end more than `focus_every_s` after the last run: the shorter
-    of the user's interval and what the falling temperature allows.
-
-    A target at another camera angle has the camera turned before the field is centred:
-    `turn_s` whatever the angle, and `turn_s_per_deg` of it. A change of train takes
-    `train_change_s` (None: there is none); the angle is lost with it, so the longest turn, the
-    centring and a focus run follow.
+    `focus_every_s` is the shorter of the user's interval and what the falling temperature
+    allows. A turn of the camera takes `turn_s` whatever the angle, and `turn_s_per_deg` of it;
+    `turned_by_hand` it cannot come back to an angle, so flats of each filter (`flats_s`, light
+    panel; 0 where they can wait for dawn) come first. `flats_at_end`: the rig comes down before
+    dawn, so that flats follow the last sub. `train_change_s` None: no train is changed. `flips`
+    False: the mount has no side of a pier.
     """
 
     download_s: float = 2.0
@@ -115,13 +110,17 @@ class Overheads:
     focus_after_flip: bool = True
     turn_s: float = 0.0
     turn_s_per_deg: float = 0.0
+    turned_by_hand: bool = False
+    flats_s: float = 0.0
+    flats_at_end: bool = False
+    flips: bool = True
     train_change_s: float | None = None
     stop_before_meridian_s: float = 0.0
     track_past_meridian_s: float = 0.0
 
     def turning_s(self, turn_deg: float) -> float:
-        """Seconds to turn the camera; a turn within `SAME_ANGLE_DEG` is left be."""
-        return 0.0 if turn_deg <= SAME_ANGLE_DEG else self.turn_s + turn_deg * self.turn_s_per_deg
+        """Seconds to turn the camera by so many degrees."""
+        return self.turn_s + turn_deg * self.turn_s_per_deg
 
 
 @dataclass(frozen=True)
@@ -141,9 +140,9 @@ class ChangeCosts:
 class RigState:
     """What the rig is doing when the schedule takes over (a re-plan in the night).
 
-    `task` is the task it stands on, or None: then the first block needs slew, centring and
-    focus. `last_focus_s` is the end of the last focus run. `bolted` is the task whose train and
-    camera angle the rig still has though it stands on none; None where that is not known.
+    `task` is the task it stands on, or None: then the first field is centred anew.
+    `last_focus_s` is the end of the last focus run. `bolted` is the task whose train, camera
+    angle and filter the rig still has though it stands on none; None where that is not known.
     """
 
     task: int | None
@@ -178,10 +177,13 @@ class Problem:
         Nothing is scheduled before it.
     kept, kept_events : tuples of Block and Event
         What was already done tonight, before `now_s`.
+    focused_s : float or None
+        End of the focus run of setting up, which may lie before the window; None: `setup_s`.
     state : RigState or None
-        The rig at `now_s`; None means that setting up ends on the first target, in focus.
+        The rig at `now_s`; None means that setting up ends on the first target.
     previous : Schedule or None
-        The schedule in force; the solver leaves it only for a gain above `stability_gain`.
+        The schedule in force; the solver leaves it only for a gain above `stability_share` of
+        its objective.
     altitude_deg, moon_altitude_deg : arrays (pointing, time) and (time,), or None
         Context for the reasons only.
     limits : dict of str to str
@@ -203,9 +205,10 @@ class Problem:
     now_s: float = 0.0
     kept: tuple[Block, ...] = ()
     kept_events: tuple[Event, ...] = ()
+    focused_s: float | None = None
     state: RigState | None = None
     previous: Schedule | None = None
-    stability_gain: float = 0.002
+    stability_share: float = 0.003
     altitude_deg: FloatArray | None = None
     moon_altitude_deg: FloatArray | None = None
     limits: dict[str, str] = field(default_factory=dict)
@@ -215,6 +218,13 @@ class Problem:
         """First moment at which a block, or what leads to it, may begin."""
         kept = max((block.end_s for block in self.kept), default=0.0)
         return max(self.setup_s, self.now_s, kept)
+
+    @property
+    def last_focus_s(self) -> float:
+        """End of the last focus run before `start_s`."""
+        if self.state is not None:
+            return self.state.last_focus_s
+        return self.setup_s if self.focused_s is None else self.focused_s
 
     @property
     def dither_due_s(self) -> float:
@@ -254,19 +264,9 @@ class Problem:
         return np.concatenate([np.zeros((len(self.tasks), 1)), np.cumsum(pieces, axis=1)], axis=1)
 
     @cached_property
-    def turns_s(self) -> FloatArray:
-        """Seconds to turn the camera from pointing to pointing, array (from, to).
-
-        By the shorter way to the same edge up; where no edge is said to be up, to the same line.
-        The panels of a target share one angle.
-        """
-        size = len(self.pointings)
-        turns = np.zeros((size, size))
-        for number, old in enumerate(self.pointings):
-            for other, new in enumerate(self.pointings):
-                if old.target != new.target:
-                    turns[number, other] = self.overheads.turning_s(_turn_deg(old, new))
-        return turns
+    def rules(self) -> NightRules:
+        """The rules of the night for these tasks."""
+        return NightRules(self.overheads, self.pointings, self.tasks)
 
     def worth_until(self, task: int, times_s: Any) -> FloatArray:
         """Integral of a task's worth from the grid's start to `times_s`, equivalent seconds."""
@@ -298,83 +298,25 @@ class Problem:
         pointing that is reached anew after its transit is on the other side.
         """
         transit = self.pointings[self.tasks[task].pointing].transit_s
-        rules = self.overheads
         low, high = self.start_s, self.end_s
         if after_meridian:
+            if not self.overheads.flips:
+                return []
             low = max(low, transit)
         else:
-            high = min(high, transit - rules.stop_before_meridian_s + rules.track_past_meridian_s)
+            high = min(high, self.rules.near_end_s(self.tasks[task].pointing))
         spans = [(max(low, a), min(high, b)) for a, b in self.usable_intervals(task)]
         return [(a, b) for a, b in spans if b > a]
 
-    def lead_s(
-        self, before: int | None, task: int, flip: bool = False
-    ) -> list[tuple[EventKind, float]]:
-        """What lies between the end of task `before` and the first sub of `task`.
-
-        `before` None: the rig is parked somewhere, out of focus. `flip`: same pointing, other
-        side of the pier. Taking a task up again after a pause centres and focuses anew. Returns
-        (kind, seconds) in order; a focus run that only the clock asks for is not among them.
-        """
-        rules = self.overheads
-        anew = before is None or (before == task and not flip)
-        if before is None and self.state is not None:
-            before = self.state.bolted
-        new = self.tasks[task]
-        old = new if before is None else self.tasks[before]
-        swap = old.train != new.train
-        turn_s = rules.turning_s(MOST_TURN_DEG) if swap else self._turn_s(old, new)
-        centring = rules.slew_centre_s + turn_s + rules.settle_s
-        steps: list[tuple[EventKind, float]] = []
-        full_focus = anew or swap
-        if swap:
-            steps.append(("setup", rules.train_change_s or 0.0))
-        if anew or swap or old.pointing != new.pointing:
-            steps.append(("slew_centre", centring))
-        elif flip:
-            steps += [("flip", rules.flip_s), ("slew_centre", centring)]
-            full_focus = full_focus or rules.focus_after_flip
-        if old.filter != new.filter and not anew:
-            known = old.focus_offset_known and new.focus_offset_known
-            by_offset = rules.use_filter_offsets and known
-            steps.append(
-                ("filter_change", rules.filter_change_s + (rules.offset_move_s if by_offset else 0))
-            )
-            full_focus = full_focus or not by_offset
-        if full_focus:
-            steps.append(("focus", rules.focus_s))
-        return [(kind, seconds) for kind, seconds in steps if seconds > 0.0]
-
     def run_s(self, task: int, count: int) -> float:
         """Length of a block of `count` subs with its downloads and dithers, seconds."""
-        rules = self.overheads
-        dithers = max(0, (count - 1) // rules.dither_every)
-        return count * (self.tasks[task].sub_s + rules.download_s) + dithers * rules.dither_s
+        return self.rules.run_s(task, count)
 
     def sub_starts_s(self, task: int, start_s: float, count: int) -> FloatArray:
         """Start of each sub of a block, array (count,)."""
-        rules = self.overheads
-        index = np.arange(count)
-        starts: FloatArray = (
-            start_s
-            + index * (self.tasks[task].sub_s + rules.download_s)
-            + (index // rules.dither_every) * rules.dither_s
-        )
+        starts: FloatArray = start_s + self.rules.sub_offsets_s(task, count)
         return starts
-
-    def _turn_s(self, old: Task, new: Task) -> float:
-        return float(self.turns_s[old.pointing, new.pointing])
 
     def _row_key(self, task: Task) -> tuple[str, int, str]:
         pointing = self.pointings[task.pointing]
         return (pointing.target, pointing.panel, task.filter)
-
-
-def _turn_deg(old: Pointing, new: Pointing) -> float:
-    if old.image_up_angle_deg is None or new.image_up_angle_deg is None:
-        apart, whole = abs(old.position_angle_deg - new.position_angle_deg), 180.0
-    else:
-        # Both are as before the meridian, so the flip's half turn is in neither.
-        apart, whole = abs(old.image_up_angle_deg - new.image_up_angle_deg), 360.0
-    apart %= whole
-    return min(apart, whole - apart)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
+from typing import get_args
 
 import numpy as np
 
-from nightplan.planning.schedule.blocks import Block, Event, Schedule
+from nightplan.planning.schedule.blocks import Block, Event, EventKind, Schedule
 from nightplan.planning.schedule.problem import HOUR_S, Problem
 from nightplan.planning.value.curve import ValueCurve
 
@@ -27,17 +28,7 @@ __all__ = [
     "share_of_goal",
 ]
 
-LEDGER_KINDS = (
-    "exposure",
-    "download",
-    "dither",
-    "focus",
-    "filter_change",
-    "slew_centre",
-    "flip",
-    "setup",
-    "idle",
-)
+LEDGER_KINDS = ("exposure", "download", "dither", *get_args(EventKind))
 
 
 @dataclass(frozen=True)

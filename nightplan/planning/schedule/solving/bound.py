@@ -1,237 +1,219 @@
-"""The proven bound: the Lagrangian of the night, lowered by better prices, then by branching.
+"""The bound: no schedule of whole subs that keeps the rules is worth more.
 
-For any prices the bound is  conjugate of the utility + value of the best path (+ what the limits
-of a branch are worth at their prices).  The linear programme of all paths found proposes prices;
-the trial point lies between its proposal and the best so far (smoothing: Wentges 1997, "Weighted
-Dantzig-Wolfe decomposition for linear mixed-integer programming", Int. Trans. Oper. Res. 4, 151),
-which needs far fewer paths. A branch limits how many blocks a row may have, a whole number in
-every path though not in a mix of them; the bound of the night is that of its worst branch.
+For prices per equivalent hour and bonuses for taking a row up, both at least 0, a schedule is
+worth at most
+
+    what is had  +  Σ over targets of the conjugates of their rows' curves  +  the best path,
+
+the path being worth its hours at their prices and the bonuses of the rows in it, less its change
+costs. That holds at any prices; a linear programme over the paths met so far (Dantzig and Wolfe
+1960, "Decomposition principle for linear programs") proposes ever better ones.
 """
 
 from __future__ import annotations
 
-import heapq
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from typing import Generic, Protocol, TypeVar
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from nightplan.planning.schedule.problem import BoolArray, FloatArray
-from nightplan.planning.schedule.solving.master import Master
-from nightplan.planning.schedule.solving.path_programme import NightPath, PathProgramme, Prices
-from nightplan.planning.schedule.solving.utility_model import RowUtility
+from nightplan.planning.schedule.problem import FloatArray, IntArray
+from nightplan.planning.schedule.solving.placing import HAD
+from nightplan.planning.schedule.solving.following import Follower
+from nightplan.planning.schedule.solving.pricing import Cells, Prices, price, values_for
+from nightplan.planning.schedule.solving.tables import Tables
 
-SMOOTHING = 0.6
-WHOLE = 1e-3
-FEW = 6
+SMOOTHING = 0.5
+"""Share of the best prices so far in the next ones to try; without it they leap about."""
+SETTLED = 1e-5
+"""Share of the bound below which a gap to the linear programme is not worth another path."""
+SAFETY = 1e-9
+"""Share added to the bound for rounding in its sums."""
 
 
-@dataclass(eq=False)
-class Branch:
-    """A part of all schedules: so many blocks of each row, arrays (row,).
+@dataclass(frozen=True, eq=False)
+class Mix:
+    """The linear programme's answer; arrays by row. `visits` are those of the mixed paths."""
 
-    `value` bounds it, by its own prices (`settled`) or by those of the branch it came from.
-    `converged`: no prices give a bound lower by much.
-    """
-
-    least: FloatArray
-    most: FloatArray
     value: float
-    prices: Prices
+    price: FloatArray
+    bonus: FloatArray
     taken: FloatArray
-    blocks: FloatArray
-    settled: float = np.inf
-    converged: bool = False
+    visits: FloatArray
 
 
-class Tree:
-    """Branches that together hold every schedule; its bound is that of the worst."""
+class Master:
+    """A mix of paths: hours x, taken up z and value v of each row, new angle y of each target."""
 
-    def __init__(self, root: Branch) -> None:
-        self._heap = [(-root.value, 0, root)]
-        self._made = 1
-        self._closed = -np.inf
-        self.splits = 0
+    def __init__(self, tables: Tables, angle_cost: FloatArray) -> None:
+        import highspy
 
-    @property
-    def open(self) -> bool:
-        """Whether a branch is left to split."""
-        return bool(self._heap)
+        self.tables, self.angle_cost = tables, angle_cost
+        self.rows = rows = tables.at_h.shape[0]
+        self.visits: list[FloatArray] = []
+        self.infinity = highspy.kHighsInf
+        # The base class: the convenience class prints a banner on standard output as it starts.
+        self.lp = lp = highspy.Highs.__mro__[1]()
+        for option, value in (
+            ("output_flag", False),
+            ("threads", 1),
+            ("presolve", "off"),
+            ("solver", "simplex"),
+        ):
+            lp.setOptionValue(option, value)
+        none = (np.zeros(0, dtype=np.int32), np.zeros(0))
+        for cost, low, high in (
+            *((0.0, 0.0, self.infinity) for _ in range(rows)),
+            *((0.0, 0.0, 1.0) for _ in range(rows)),
+            *((-1.0, -self.infinity, self.infinity) for _ in range(rows)),
+            *((float(cost), 0.0, 1.0) for cost in angle_cost),
+        ):
+            lp.addCol(cost, low, high, 0, *none)
+        for column in range(2 * rows):
+            self._at_least([column], [-1.0])
+        lp.addRow(1.0, 1.0, 0, *none)
+        self._curves()
+        self.paths_from = lp.getNumCol()
+        self.add(np.zeros(rows), np.zeros(rows), 0.0)
 
-    @property
-    def worst(self) -> Branch | None:
-        """The branch with the highest bound."""
-        return self._heap[0][2] if self._heap else None
+    def _at_least(self, index: list[int], value: list[float]) -> None:
+        """A row: the sum is at least 0."""
+        size, index_ = len(index), np.array(index, dtype=np.int32)
+        self.lp.addRow(0.0, self.infinity, size, index_, np.array(value))
 
-    @property
-    def bound(self) -> float:
-        """Above every schedule of the tree."""
-        return max(self._closed, -self._heap[0][0]) if self._heap else self._closed
+    def _curves(self) -> None:
+        """v is at most each piece's line, where taken up by part its perspective."""
+        at_h, value, rows = self.tables.at_h, self.tables.value, self.rows
+        target_of = target_of_row(self.tables)
+        for row in range(rows):
+            for k in np.flatnonzero(np.diff(at_h[row]) > 0.0):
+                rise, width = value[row, k + 1] - value[row, k], at_h[row, k + 1] - at_h[row, k]
+                slope = float(rise / width)
+                above = float(value[row, k] - slope * at_h[row, k])
+                self._at_least([row, rows + row, 2 * rows + row], [slope, above, -1.0])
+            self._at_least([rows + row, 2 * rows + row], [float(value[row, -1]), -1.0])
+            target = int(target_of[row])
+            if target >= 0 and self.angle_cost[target] > 0.0:
+                self._at_least([3 * rows + target, rows + row], [1.0, -1.0])
 
-    def take(self) -> Branch:
-        """Take the worst branch out, to be split or closed."""
-        return heapq.heappop(self._heap)[2]
+    def add(self, hours: FloatArray, visits: FloatArray, cost: float) -> None:
+        """One more path to mix."""
+        held, begun = np.flatnonzero(hours), np.flatnonzero(visits)
+        index = np.concatenate([held, self.rows + begun, [2 * self.rows]]).astype(np.int32)
+        value = np.concatenate([hours[held], visits[begun], [1.0]])
+        self.visits.append(visits.copy())
+        self.lp.addCol(float(cost), 0.0, self.infinity, index.size, index, value)
 
-    def put(self, branch: Branch) -> None:
-        """A branch that is left for later."""
-        heapq.heappush(self._heap, (-branch.value, self._made, branch))
-        self._made += 1
-
-    def close(self, value: float) -> None:
-        """A branch that cannot be split: its bound stands."""
-        self._closed = max(self._closed, value)
-
-
-class Programme(Protocol):
-    """What prices paths through the night; `open_rows` (row,) bool leaves rows out."""
-
-    open_rows: BoolArray
-    borders_s: FloatArray
-
-    def best(self, prices: Prices) -> NightPath:
-        """The best path; no schedule is worth more at these prices."""
-
-
-P = TypeVar("P", bound=Programme)
+    def solve(self) -> Mix:
+        """The best mix of the paths known so far."""
+        self.lp.run()
+        solution, rows = self.lp.getSolution(), self.rows
+        duals = np.nan_to_num(np.array(solution.row_dual))
+        column = np.nan_to_num(np.array(solution.col_value))
+        share = column[self.paths_from :]
+        return Mix(
+            value=-float(self.lp.getInfo().objective_function_value),
+            price=np.maximum(0.0, duals[:rows]),
+            bonus=np.maximum(0.0, duals[rows : 2 * rows]),
+            taken=column[rows : 2 * rows],
+            visits=share @ np.array(self.visits),
+        )
 
 
-@dataclass(eq=False)
-class BoundSearch(Generic[P]):
-    """Lowers the bound; collects the paths that it meets as seeds of schedules.
+def target_of_row(tables: Tables) -> IntArray:
+    """Target of each row that has a lane, else -1."""
+    found = np.full(tables.at_h.shape[0], -1, dtype=np.int64)
+    found[tables.row] = tables.target
+    return found
 
-    `iterations` counts the paths priced so far.
+
+def conjugate(
+    tables: Tables, price: FloatArray, bonus: FloatArray, angle_cost: FloatArray
+) -> float:
+    """Most of value - price x hours - bonus x taken - angles, over all hours and taken from 0 to
+    1; `angle_cost` (target,) without those that paths pay."""
+    width = np.diff(tables.at_h, axis=1)
+    over = np.maximum(0.0, np.diff(tables.value, axis=1) - price[:, None] * width).sum(axis=1)
+    net = np.maximum(0.0, over - bonus)
+    target = target_of_row(tables)
+    has = target >= 0
+    sums = np.bincount(target[has], weights=net[has], minlength=angle_cost.size)
+    return float(np.maximum(0.0, sums - angle_cost).sum())
+
+
+@dataclass
+class Bound:
+    """Lowers the bound (`value`), path by path.
+
+    `paths` holds the latest paths, as (lane, subs) of each run, for orders to start from.
     """
 
-    programme: P
-    utility: RowUtility
-    spare: Callable[[], bool]
-    paths: list[NightPath] = field(default_factory=list)
-    iterations: int = 0
+    tables: Tables
+    price: FloatArray = field(init=False)
+    bonus: FloatArray = field(init=False)
+    value: float = np.inf
+    priced: int = 0
+    paths: list[tuple[tuple[int, int], ...]] = field(default_factory=list)
+    mix: Mix | None = None
 
     def __post_init__(self) -> None:
-        self.master = Master(self.utility)
-
-    def first_prices(self, hours: FloatArray | None = None) -> Prices:
-        """A guess: each row's slope at what a known plan brings (`hours`, array (row,)), or a bit
-        over half of its slope at what is there."""
-        u = self.utility
-        none = np.zeros(u.most_h.size)
-        slope = u.slopes[:, 0]
-        if hours is None or not hours.any():
-            return Prices(0.6 * slope, none, none, none)
-        piece = (u.at_h[:, 1:-1] <= hours[:, None]).sum(axis=1)
-        left = u.slopes[np.arange(none.size), piece]
-        return Prices(np.where(hours > 0.0, left, 0.8 * slope), none, none, none)
-
-    def root(self, prices: Prices | None = None) -> Branch:
-        """All schedules, nothing known of them yet."""
-        none = np.zeros(self.utility.most_h.size)
-        prices = prices or self.first_prices()
-        return Branch(none, np.full(none.size, np.inf), np.inf, prices, none, none)
-
-    def drop(self: BoundSearch[PathProgramme], root: Branch, known: float) -> float:
-        """Drop arcs that no schedule better than `known` needs; the share of arcs left."""
-        free = np.full(self.utility.most_h.size, np.nan)
-        flat = replace(root.prices, block=np.zeros(free.size))
-        rest = self.utility.constant()
-        rest += self.utility.conjugate(flat.hour, flat.bonus, free)
-        self.programme.open_rows = np.ones(free.size, dtype=bool)
-        return self.programme.drop(flat, known - rest - 1e-9)
+        slope = self.tables.value[:, 1] / np.maximum(self.tables.at_h[:, 1], 1e-12)
+        self.price, self.bonus = 0.8 * slope, np.zeros(slope.size)
 
     def lower(
-        self,
-        branch: Branch,
-        iterations: int,
-        good_enough: float = -np.inf,
-        tolerance: float = 2e-4,
-    ) -> None:
-        """Lower a branch's value until the linear programme meets it, or it is good enough."""
-        programme, utility, master = self.programme, self.utility, self.master
-        taken = np.where(branch.most < 1.0, 0.0, np.where(branch.least >= 1.0, 1.0, np.nan))
-        programme.open_rows = taken != 0.0
-        master.restrict(branch.least, branch.most)
-        constant = utility.constant()
-        mix = master.solve()
-        trial, value = branch.prices, branch.settled
-        branch.taken, branch.blocks = mix.taken, mix.blocks
-        for _ in range(iterations):
-            trial = self._allowed(branch, trial)
-            path = programme.best(trial)
-            self.iterations += 1
-            limits = np.where(
-                trial.block >= 0.0,
-                -trial.block * branch.least,
-                -trial.block * np.where(np.isfinite(branch.most), branch.most, 0.0),
-            )
-            new = constant + utility.conjugate(trial.hour, trial.bonus, taken)
-            new += path.value
-            new += float(limits.sum())
-            if new < value:
-                value, branch.prices = new, trial
-            branch.settled = value
-            branch.value = min(branch.value, value)
-            if path.arcs:
-                self.paths.append(path)
-                master.add(path)
-            if branch.value <= good_enough or not self.spare():
-                return
-            mix = master.solve()
-            branch.taken, branch.blocks = mix.taken, mix.blocks
-            if value - (constant + mix.value) <= tolerance * abs(value):
-                branch.converged = True
-                return
-            trial = branch.prices.toward(mix.prices, 1.0 - SMOOTHING)
+        self, cells: Cells, most: int, targets: IntArray, enough: float,
+        known: Sequence[tuple[FloatArray, float]],
+    ) -> float:  # fmt: skip
+        """Price up to `most` paths in these cells; the least bound that they gave.
 
-    def _allowed(self, branch: Branch, prices: Prices) -> Prices:
-        """A row without an upper limit cannot have a fine on its blocks."""
-        block = np.where(np.isfinite(branch.most), prices.block, np.maximum(0.0, prices.block))
-        return Prices(prices.hour, prices.bonus, block, np.zeros(block.size))
-
-    def grow(self, tree: Tree, known: float, passes: int, gap: float) -> bool:
-        """Work on the worst branches for so many passes; whether anything is left to do.
-
-        A branch whose prices have not settled is lowered a little further before it is split:
-        most are good enough, or no longer the worst, long before they settle. `known` is the
-        objective of a schedule; branches that cannot hold one better by `gap` (a share) are left.
+        Parameters
+        ----------
+        targets : int array
+            Targets whose camera angle paths pay for once, by a bit each.
+        enough : float
+            A bound that need not be lowered.
+        known : sequence of (hours, cost)
+            What real orders bring and cost, angles of `targets` included: no mix is worse.
         """
-        begun = self.iterations
-        while self.iterations - begun < passes:
-            enough = known + gap * abs(tree.bound)
-            if not tree.open or tree.bound <= enough or not self.spare():
-                return False
-            branch = tree.take()
-            if not branch.converged:
-                self.lower(branch, FEW, good_enough=enough)
-                tree.put(branch)
-                continue
-            halves = self._split(branch)
-            if not halves:
-                tree.close(branch.value)
-            for half in halves:
-                self.lower(half, FEW, good_enough=enough)
-                tree.put(half)
-                tree.splits += 1
-        return True
+        tables, rows = self.tables, self.price.size
+        angle_cost = tables.angle_cost.copy()
+        angle_cost[targets] = 0.0
+        master = Master(tables, angle_cost)
+        for hours, cost in known:
+            master.add(hours, (hours > 0.0).astype(float), cost)
+        values = values_for(tables, cells, targets.size)
+        follower = Follower(tables, cells, values)
+        first = np.zeros(5, dtype=np.int64)
+        had, best = float(tables.scalar[HAD]), np.inf
+        price_, bonus = self.price, self.bonus
+        if known:
+            self.mix = master.solve()
+        for _ in range(most):
+            q = self._by_lane(price_, bonus, targets)
+            value = price(tables, cells, values, q, first)
+            self.priced += 1
+            found = had + conjugate(tables, price_, bonus, angle_cost) + value
+            found += SAFETY * abs(found)
+            if found < best:
+                best, self.price, self.bonus = found, price_, bonus
+            path = follower.follow(q, first)
+            self.paths.append(path.runs)
+            master.add(path.hours, path.visits, path.cost)
+            self.mix = master.solve()
+            settled = best - had - self.mix.value
+            if best <= enough or settled <= SETTLED * abs(best):
+                break
+            price_ = SMOOTHING * self.price + (1.0 - SMOOTHING) * self.mix.price
+            bonus = SMOOTHING * self.bonus + (1.0 - SMOOTHING) * self.mix.bonus
+        assert price_.size == rows
+        self.value = min(self.value, best)
+        return best
 
-    def _split(self, branch: Branch) -> list[Branch]:
-        """Two branches at the row whose blocks are least whole, the dearest rows first."""
-        floors = np.floor(branch.blocks)
-        loose = np.abs(branch.blocks - np.round(branch.blocks))
-        loose[(floors < branch.least) | (floors + 1.0 > branch.most)] = 0.0
-        # A row taken up by part is split at none or some.
-        part = np.minimum(branch.taken, 1.0 - branch.taken)
-        score = loose + np.where(branch.blocks < 1.0 - WHOLE, part, 0.0)
-        score = np.where(loose > WHOLE, score * (self.utility.value[:, -1] + 1e-12), 0.0)
-        row = int(score.argmax())
-        if score[row] <= 0.0:
-            return []
-        floor = float(floors[row])
-        fewer, more = branch.most.copy(), branch.least.copy()
-        fewer[row], more[row] = floor, floor + 1.0
-        return [
-            Branch(
-                least, most, branch.value, branch.prices, branch.taken.copy(), branch.blocks.copy()
-            )
-            for least, most in ((branch.least, fewer), (more, branch.most))
-        ]
+    def _by_lane(self, price_: FloatArray, bonus: FloatArray, targets: IntArray) -> Prices:
+        tables = self.tables
+        mask = np.zeros(tables.angle_cost.size, dtype=np.int64)
+        mask[targets] = 1 << np.arange(targets.size)
+        angle = np.where(mask > 0, tables.angle_cost, 0.0)
+        return Prices(
+            price_[tables.row], bonus[tables.row], angle[tables.target], mask[tables.target]
+        )

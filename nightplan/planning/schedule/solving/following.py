@@ -1,0 +1,148 @@
+"""Follows the best path through the values of a dynamic programme, run by run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from nightplan.planning.schedule.problem import FloatArray, IntArray
+from nightplan.planning.schedule.solving.placing import EVERY, FOCUS
+from nightplan.planning.schedule.solving.pricing import NEVER, Cells, Prices, Values
+from nightplan.planning.schedule.solving.tables import Tables
+
+TINY = 1e-12
+MOST_RUNS = 200
+
+
+@dataclass(frozen=True, eq=False)
+class NightPath:
+    """A path's runs as (lane, subs), its hours and changes to each row, arrays (row,), and what
+    its changes and the angles told by bits cost."""
+
+    runs: tuple[tuple[int, int], ...]
+    hours: FloatArray
+    visits: FloatArray
+    cost: float
+
+
+@dataclass
+class _Run:
+    lane: int
+    cell: int
+    subs: int
+    goes_on: bool
+    focus: int
+
+
+class Follower:
+    """Reads paths off the values."""
+
+    def __init__(self, tables: Tables, cells: Cells, values: Values) -> None:
+        self.t, self.c, self.v = tables, cells, values
+        self.every, self.focus_s = float(tables.scalar[EVERY]), float(tables.scalar[FOCUS])
+        self.full = cells.classes - 1
+
+    def follow(self, q: Prices, first: IntArray) -> NightPath:
+        """The path whose first run is given as `price` left it."""
+        t, c = self.t, self.c
+        hours, visits = np.zeros(t.at_h.shape[0]), np.zeros(t.at_h.shape[0])
+        runs: list[tuple[int, int]] = []
+        before, bits, cost = t.sub.size, 0, 0.0
+        run: _Run | None = None
+        if first[0] >= 0:
+            lane, cell, subs, goes_on, focus = (int(value) for value in first)
+            run = _Run(lane, cell, subs, bool(goes_on), focus)
+        while run is not None and len(runs) < MOST_RUNS:
+            lane, row = run.lane, int(t.row[run.lane])
+            cost += float(t.cost[before, lane])
+            if before == t.sub.size or t.row[before] != row:
+                visits[row] += 1.0
+            if not bits & q.mask[lane]:
+                cost += float(q.angle[lane])
+            bits |= int(q.mask[lane])
+            if run.subs < 0:
+                self._settle(q, run, bits)
+            subs, cell = run.subs, run.cell
+            hours[row] += self._hours(lane, cell, subs)
+            end = cell + int(c.in_cells[lane, subs - 1])
+            if run.goes_on:
+                cell += int((c.run_s[lane, subs - 1] + self.focus_s) / c.step_s)
+                more, run.focus = self._best(q, lane, cell, bits, 1)
+                hours[row] += self._hours(lane, cell, more)
+                end, subs = cell + int(c.in_cells[lane, more - 1]), subs + more
+            runs.append((lane, subs))
+            run, before = self._next(q, run, end, bits), lane
+        return NightPath(tuple(runs), hours, visits, cost)
+
+    def _hours(self, lane: int, cell: int, subs: int) -> float:
+        return float(self.c.hours[self.c.place[lane, cell] + subs - 1])
+
+    def _best(self, q: Prices, lane: int, cell: int, bits: int, least: int) -> tuple[int, int]:
+        """Subs and focus left of the best run that begins in focus."""
+        c = self.c
+        many = int(c.arcs[lane, cell])
+        begin = int(c.place[lane, cell])
+        worth = q.hour[lane] * c.hours[begin : begin + many]
+        left = c.left[lane, :many]
+        worth = worth + self.v.ended[cell + c.in_cells[lane, :many], lane, left, bits]
+        worth[: least - 1] = NEVER
+        subs = int(worth.argmax()) + 1
+        return subs, int(left[subs - 1])
+
+    def _settle(self, q: Prices, run: _Run, bits: int) -> None:
+        """Cell and subs of a run that is worth what `begins` says."""
+        c, v, lane = self.c, self.v, run.lane
+        for _ in range(2):
+            begins = v.begins[run.cell :, lane, run.focus, bits]
+            run.cell += int(np.flatnonzero(begins >= begins[0] - TINY)[-1])
+            if run.focus == self.full:
+                least = max(1, int(c.least[lane]))
+                run.subs, run.focus = self._best(q, lane, run.cell, bits, least)
+                return
+            if self._settle_partial(q, run, bits):
+                return
+            # Rather a focus run first.
+            run.cell, run.focus = run.cell + int(self.focus_s / c.step_s), self.full
+
+    def _settle_partial(self, q: Prices, run: _Run, bits: int) -> bool:
+        c, v, lane, cell = self.c, self.v, run.lane, run.cell
+        many = int(min(c.arcs[lane, cell], c.until[lane, run.focus]))
+        if many == 0:
+            return False
+        holds = self.every * (run.focus + 1) / c.classes
+        left = np.clip(
+            np.trunc((holds - c.run_s[lane, :many]) * c.classes / self.every), 0, self.full
+        ).astype(int)
+        begin, want = int(c.place[lane, cell]), float(v.begins[cell, lane, run.focus, bits])
+        hours = q.hour[lane] * c.hours[begin : begin + many]
+        worth = hours + v.ended[cell + c.in_cells[lane, :many], lane, left, bits]
+        worth[: max(0, int(c.least[lane]) - 1)] = NEVER
+        subs = int(worth.argmax()) + 1
+        then = cell + int((c.run_s[lane, many - 1] + self.focus_s) / c.step_s)
+        if then < c.cells and hours[-1] + v.goes_on[then, lane, bits] > worth[subs - 1]:
+            if hours[-1] + v.goes_on[then, lane, bits] < want - 1e-9:
+                return False
+            run.subs, run.goes_on, run.focus = many, True, self.full
+            return True
+        if worth[subs - 1] < want - 1e-9:
+            return False
+        run.subs, run.focus = subs, int(left[subs - 1])
+        return True
+
+    def _next(self, q: Prices, run: _Run, end: int, bits: int) -> _Run | None:
+        """The run after one that ended in a cell; None where the night ends with it."""
+        t, c, before = self.t, self.c, run.lane
+        then = np.maximum(end + c.lead[before], c.cross[before])
+        open_ = np.flatnonzero(t.allowed[before] & (then <= c.last))
+        if open_.size == 0:
+            return None
+        focus = c.after[before, open_, run.focus]
+        earned = np.where(t.row[open_] == t.row[before], 0.0, q.bonus[open_])
+        earned = earned - t.cost[before, open_]
+        earned = earned - np.where(bits & q.mask[open_], 0.0, q.angle[open_])
+        found = earned + self.v.begins[then[open_], open_, focus, bits | q.mask[open_]]
+        k = int(found.argmax())
+        if found[k] <= 0.0:
+            return None
+        return _Run(int(open_[k]), int(then[open_[k]]), -1, False, int(focus[k]))
