@@ -26,9 +26,8 @@ from rival_schedules import astroplan_schedule, equal_split, greedy
 from nightplan.planning.schedule.blocks import Schedule
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.problem import Problem
-from nightplan.planning.schedule.schedule import Objective, evaluate
+from nightplan.planning.schedule.schedule import Objective, empty_schedule, evaluate
 from nightplan.planning.schedule.solver import solve
-from nightplan.planning.schedule.solving.placement import Placer
 from nightplan.planning.schedule.solving.resume import resume
 
 Result = TypeVar("Result")
@@ -101,7 +100,7 @@ def main() -> None:
         limit_s = wishes.many_seconds if many else wishes.seconds
         solution, took_s = timed(solve, problem, limit_s)
         assert violations(problem, solution.schedule) == []
-        idle = evaluate(problem, Placer(problem).schedule([])).value
+        idle = evaluate(problem, empty_schedule(problem)).value
         rest = resume(problem, solution.schedule, 0.4 * problem.window_s)
         again, again_s = timed(solve, rest, 1.5)
         tonight = 100.0 * (solution.bound - solution.objective) / (solution.bound - idle)

@@ -1,6 +1,6 @@
 """Other ways to fill the same night, wrapped to the same blocks, rules and scoring.
 
-Each gives an order of runs; `Placer` carries it out under the same rules, so that no rival breaks
+Each gives an order of runs; `Night` carries it out under the same rules, so that no rival breaks
 one, and `evaluate` scores it. astroplan's schedulers see the same sky: their constraint is the
 instance's worth, their transitions the instance's leads.
 """
@@ -13,36 +13,63 @@ import numpy as np
 
 from nightplan.planning.schedule.blocks import Schedule
 from nightplan.planning.schedule.problem import Problem
-from nightplan.planning.schedule.schedule import evaluate
-from nightplan.planning.schedule.solving.placement import FIRST, Placer, Run
+from nightplan.planning.schedule.rules import RigNow
+from nightplan.planning.schedule.solving.building import order_of, schedule_of
+from nightplan.planning.schedule.solving.placing import place, room_for
+from nightplan.planning.schedule.solving.tables import tables_of
 
 SIZES_MIN = (20.0, 40.0, 60.0, 90.0)
+Run = tuple[int, int]
+"""Lane and subs."""
+
+
+class Night:
+    """A problem with what carries an order of runs out."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.tables = tables_of(problem)
+        self.placed = room_for(self.tables)
+        self.lanes = int(self.tables.sub.size)
+        self.start_s, self.end_s = problem.start_s, problem.end_s
+
+    def value(self, order: list[Run]) -> float:
+        """Objective of an order."""
+        found, size = order_of([(lane, count, 0.0) for lane, count in order])
+        return float(place(self.tables, self.placed, *found, size))
+
+    def free_s(self) -> float:
+        """When the order valued last is over."""
+        runs = int(self.placed.number[0])
+        return float(self.placed.end_s[runs - 1]) if runs else self.start_s
+
+    def schedule(self, order: list[Run]) -> Schedule:
+        """An order carried out."""
+        self.value(order)
+        return schedule_of(self.problem, self.tables, self.placed)
+
+    def fitting(self, lane: int, length_s: float) -> int:
+        """Subs of a lane that a block of a length holds, at least one."""
+        count = 1
+        task = int(self.tables.task[lane])
+        while self.problem.run_s(task, count + 1) <= length_s:
+            count += 1
+        return count
+
+    def lane_at(self, task: int, time_s: float) -> int | None:
+        """The side of the pier that a task is on at a time, if it is usable at all."""
+        lanes = np.flatnonzero(self.tables.task == task)
+        for lane in lanes:
+            low, high = self.tables.low[lane], self.tables.high[lane]
+            if ((low <= time_s + 1.0) & (time_s < high)).any():
+                return int(lane)
+        return int(lanes[0]) if lanes.size else None
 
 
 def best_of(problem: Problem, orders: list[list[Run]]) -> Schedule:
     """The best of several orders as carried out: a rival may choose its block length."""
-    placer = Placer(problem)
-    schedules = [placer.schedule(placer.place(_merged(order))) for order in orders]
-    return max(schedules, key=lambda schedule: evaluate(problem, schedule).value)
-
-
-def _merged(order: list[Run]) -> list[Run]:
-    merged: list[Run] = []
-    for run in order:
-        if merged and merged[-1].lane == run.lane:
-            merged[-1] = merged[-1]._replace(count=merged[-1].count + run.count)
-        else:
-            merged.append(run)
-    return merged
-
-
-def _lane_at(placer: Placer, task: int, time_s: float) -> int | None:
-    """The side of the pier that a task is on at a time, if it is usable at all."""
-    lanes = [k for k, lane in enumerate(placer.lanes) if lane.task == task]
-    for lane in lanes:
-        if any(low <= time_s + 1.0 and time_s < high for low, high in placer.spans[lane]):
-            return lane
-    return lanes[0] if lanes else None
+    night = Night(problem)
+    return night.schedule(max(orders, key=night.value))
 
 
 def greedy(problem: Problem) -> Schedule:
@@ -51,38 +78,26 @@ def greedy(problem: Problem) -> Schedule:
 
 
 def _greedy(problem: Problem, size_s: float) -> list[Run]:
-    placer = Placer(problem)
+    night = Night(problem)
     order: list[Run] = []
-    placed, value = placer.place(order), evaluate(problem, placer.schedule([])).value
+    value, free = night.value(order), night.start_s
     while True:
-        free = placed[-1].end_s if placed else placer.start_s
         best, rate = None, 0.0
-        for lane in range(len(placer.lanes)):
-            run = Run(lane, max(1, placer.fitting(lane, size_s)))
-            if order and order[-1].lane == lane:
-                wish = [*order[:-1], run._replace(count=order[-1].count + run.count)]
-                found = [*placed[:-1], *placer.place(wish)[-1:]]
-            else:
-                before = placed[-1].lane if placed else FIRST
-                focus = placed[-1].last_focus_s if placed else placer.first_focus_s
-                wish = [*order, run]
-                one = placer.place_one(before, free, focus, run)
-                found = [*placed, one] if one is not None else placed
-            taken = (found[-1].end_s if found else free) - free
-            if taken <= 1.0:
-                continue
-            gained = evaluate(problem, placer.schedule(found)).value - value
-            if gained / taken > rate:
-                best, rate = (wish, found), gained / taken
+        for lane in range(night.lanes):
+            wish = [*order, (lane, night.fitting(lane, size_s))]
+            gained = night.value(wish) - value
+            taken = night.free_s() - free
+            if taken > 1.0 and gained / taken > rate:
+                best, rate = wish, gained / taken
         if best is None:
             return order
-        order, placed = best
-        value = evaluate(problem, placer.schedule(placed)).value
+        order = best
+        value, free = night.value(order), night.free_s()
 
 
 def equal_split(problem: Problem) -> Schedule:
     """Every filter the same time: of all targets, or of the best few, in order of transit."""
-    placer = Placer(problem)
+    night = Night(problem)
     targets = sorted(
         range(len(problem.pointings)), key=lambda index: problem.pointings[index].transit_s
     )
@@ -93,16 +108,16 @@ def equal_split(problem: Problem) -> Schedule:
                 number
                 for pointing in targets[first:last]
                 for number, task in enumerate(problem.tasks)
-                if task.pointing == pointing and any(k.task == number for k in placer.lanes)
+                if task.pointing == pointing and (night.tables.task == number).any()
             ]
             if not tasks:
                 continue
-            share_s = (placer.end_s - placer.start_s) / len(tasks) - 300.0
-            order, at = [], placer.start_s
+            share_s = (night.end_s - night.start_s) / len(tasks) - 300.0
+            order, at = [], night.start_s
             for task in tasks:
-                lane = _lane_at(placer, task, at)
+                lane = night.lane_at(task, at)
                 if lane is not None:
-                    order.append(Run(lane, max(1, placer.fitting(lane, max(0.0, share_s)))))
+                    order.append((lane, night.fitting(lane, share_s)))
                     at += share_s + 300.0
             orders.append(order)
     return best_of(problem, orders or [[]])
@@ -124,7 +139,7 @@ def _astroplan(problem: Problem, kind: str, size_min: float) -> list[Run]:
 
     iers.conf.auto_download = False
     iers.conf.auto_max_age = None
-    placer = Placer(problem)
+    night = Night(problem)
     # A place in the sky that never sets: what may be shot when is the constraint's affair.
     pole = SkyCoord(0.0 * u.deg, 89.0 * u.deg)
     site = Observer(location=EarthLocation.from_geodetic(0.0 * u.deg, 38.6 * u.deg, 0.0 * u.m))
@@ -142,10 +157,10 @@ def _astroplan(problem: Problem, kind: str, size_min: float) -> list[Run]:
 
     blocks = []
     for task, item in enumerate(problem.tasks):
-        lanes = [k for k, lane in enumerate(placer.lanes) if lane.task == task]
-        if not lanes:
+        lane = night.lane_at(task, night.start_s)
+        if lane is None:
             continue
-        count = max(1, placer.fitting(lanes[0], 60.0 * size_min))
+        count = night.fitting(lane, 60.0 * size_min)
         hours = count * item.sub_s / 3600.0
         room = max(0.0, item.goal_h - item.gathered_h)
         wanted = max(1, min(8, round(room / hours)))
@@ -153,7 +168,7 @@ def _astroplan(problem: Problem, kind: str, size_min: float) -> list[Run]:
         for number in range(wanted):
             block = ObservingBlock(
                 FixedTarget(pole, name=pointing.target),
-                round(placer.run_s(lanes[0], count)) * u.s,
+                round(problem.run_s(task, count)) * u.s,
                 # Lower is first: important targets, then one block of every filter, and so on.
                 number / pointing.priority,
                 configuration={"task": task, "count": count},
@@ -162,14 +177,15 @@ def _astroplan(problem: Problem, kind: str, size_min: float) -> list[Run]:
             blocks.append(block)
 
     def transition(old, new, start, observer):  # type: ignore[no-untyped-def]
-        lead = problem.lead_s(old.configuration["task"], new.configuration["task"])
+        before = RigNow(old.configuration["task"])
+        lead = problem.rules.lead(before, new.configuration["task"], False)
         seconds = sum(s for _, s in lead)
         if old.configuration["task"] == new.configuration["task"]:
             return None
         return TransitionBlock({"lead": seconds * u.s}, start)
 
-    start = Time(problem.epoch_utc_mjd + placer.start_s / 86400.0, format="mjd")
-    end = Time(problem.epoch_utc_mjd + placer.end_s / 86400.0, format="mjd")
+    start = Time(problem.epoch_utc_mjd + night.start_s / 86400.0, format="mjd")
+    end = Time(problem.epoch_utc_mjd + night.end_s / 86400.0, format="mjd")
     maker = SequentialScheduler if kind == "sequential" else PriorityScheduler
     scheduler = maker(
         constraints=[], observer=site, transitioner=transition, time_resolution=120.0 * u.s
@@ -181,7 +197,7 @@ def _astroplan(problem: Problem, kind: str, size_min: float) -> list[Run]:
     order = []
     for block in sorted(slots.observing_blocks, key=lambda block: block.start_time.mjd):
         begins = (block.start_time.mjd - problem.epoch_utc_mjd) * 86400.0
-        lane = _lane_at(placer, block.configuration["task"], begins)
+        lane = night.lane_at(block.configuration["task"], begins)
         if lane is not None:
-            order.append(Run(lane, block.configuration["count"], begins - 600.0))
+            order.append((lane, block.configuration["count"]))
     return order

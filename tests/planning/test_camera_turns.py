@@ -15,7 +15,7 @@ from nightplan.planning.schedule.blocks import Schedule
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.night_problem import overheads
 from nightplan.planning.schedule.problem import Overheads
-from nightplan.planning.schedule.rules import Standing
+from nightplan.planning.schedule.rules import RigNow
 from nightplan.planning.schedule.schedule import evaluate
 from nightplan.planning.schedule.solver import solve
 from nightplan.planning.schedule.solving.building import order_of, schedule_of
@@ -36,7 +36,7 @@ def _at(problem, *ups: float | None, angles: tuple[float, ...] = (0.0, 0.0)):
 
 
 def lead(problem, before: int, task: int, flip: bool = False) -> dict[str, float]:
-    return dict(problem.rules.lead(Standing(before), task, flip))
+    return dict(problem.rules.lead(RigNow(before), task, flip))
 
 
 @pytest.mark.parametrize(
@@ -64,10 +64,10 @@ def test_a_turn_is_an_event_before_the_slew(invented_night, ups, angles, seconds
 
 def test_each_change_of_the_piers_side_is_a_flip_between_targets_too(invented_night):
     problem = invented_night(targets=2, filters=1, seed=3)
-    steps = problem.rules.lead(Standing(0, False), 1, True)
+    steps = problem.rules.lead(RigNow(0, False), 1, True)
     assert [kind for kind, _ in steps][:2] == ["flip", "slew_centre"]
     assert ("focus", 240.0) in steps
-    assert "flip" not in dict(problem.rules.lead(Standing(0, True), 1, True))
+    assert "flip" not in dict(problem.rules.lead(RigNow(0, True), 1, True))
 
 
 def test_flats_come_before_a_turn_by_hand_and_not_before_a_rotators(invented_night):
@@ -77,7 +77,7 @@ def test_flats_come_before_a_turn_by_hand_and_not_before_a_rotators(invented_nig
         problem = _at(problem, 0.0, 40.0, angles=(0.0, 40.0))
         pointings = tuple(replace(one, new_angle=True) for one in problem.pointings)
         problem = replace(problem, pointings=pointings)
-        steps = problem.rules.lead(Standing(1), 2, False, flats=2)
+        steps = problem.rules.lead(RigNow(1), 2, False, flats=2)
         assert (("flats", 300.0) in steps) is by_hand
         if by_hand:
             kinds = [kind for kind, _ in steps]

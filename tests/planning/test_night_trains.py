@@ -17,6 +17,7 @@ from nightplan.planning.choosing.train_choice import rank_trains
 from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.problem import Overheads, RigState
+from nightplan.planning.schedule.rules import standing_of
 from nightplan.planning.schedule.schedule import evaluate, ledger_min
 from nightplan.planning.schedule.solver import solve
 from nightplan.planning.schedule.solving.resume import resume
@@ -79,8 +80,8 @@ def test_each_target_is_shot_in_its_train_alone(plan):
 
 
 def test_a_change_is_paid_for_in_full(plan):
-    """10 min of set-up; then 3 min of centring, 20 s of settling and the longest turn, 180° at
-    3°/s, then a focus run of 4 min: the starter's figures."""
+    """Flats of what was shot; 10 min of set-up; then the longest turn, 90° at 3°/s, 3 min of
+    centring and 20 s of settling, a focus run of 4 min: the starter's figures."""
     schedule, problem = plan.solution.schedule, plan.posed.problem
     blocks = schedule.blocks
     swaps = [
@@ -92,8 +93,11 @@ def test_a_change_is_paid_for_in_full(plan):
     before, after = swaps[0]
     between = [e for e in schedule.events if before.end_s <= e.start_s < after.start_s]
     spent = [(e.kind, round(e.end_s - e.start_s, 3)) for e in between if e.kind != "idle"]
-    assert spent[0] == ("setup", CHANGE_MIN * 60.0)
-    assert spent[1] == ("slew_centre", 180.0 + 20.0 + 60.0)
+    kinds = [kind for kind, _ in spent]
+    assert kinds.index("flats") < kinds.index("setup") < kinds.index("turn")
+    assert dict(spent)["setup"] == CHANGE_MIN * 60.0
+    assert dict(spent)["turn"] == 30.0
+    assert dict(spent)["slew_centre"] == 180.0 + 20.0
     assert spent[-1] == ("focus", 240.0)
     ledger = ledger_min(problem, schedule)
     assert ledger["setup"] == pytest.approx(problem.setup_s / 60.0 + CHANGE_MIN)
@@ -166,18 +170,23 @@ def test_the_rig_keeps_its_train_through_a_pause(invented_night):
         targets=2, filters=1, seed=6, trains=("flattener", "reducer"), overheads=rules
     )
     turned = (
-        replace(problem.pointings[0], image_up_angle_deg=350.0),
-        replace(problem.pointings[1], image_up_angle_deg=20.0),
+        replace(problem.pointings[0], position_angle_deg=170.0),
+        replace(problem.pointings[1], position_angle_deg=20.0),
     )
     problem = replace(problem, pointings=turned, state=RigState(None, bolted=0))
-    assert problem.lead_s(None, 0) == [("slew_centre", 200.0), ("focus", 240.0)]
-    swap = [("setup", 900.0), ("slew_centre", 380.0), ("focus", 240.0)]
-    assert problem.lead_s(None, 1) == swap
+    paused = standing_of(problem.state)
+    # Guiding is lost, the focus is not: the clock alone asks for another run.
+    assert problem.rules.lead(paused, 0, False) == [("slew_centre", 200.0)]
+    swap = [("setup", 900.0), ("turn", 90.0), ("slew_centre", 200.0), ("focus", 240.0)]
+    assert problem.rules.lead(paused, 1, False) == swap
     same = tuple(replace(task, train="flattener") for task in problem.tasks)
     problem = replace(problem, tasks=same)
-    assert problem.lead_s(None, 1) == [("slew_centre", 230.0), ("focus", 240.0)]
-    unknown = replace(problem, state=RigState(None))
-    assert unknown.lead_s(None, 1) == [("slew_centre", 200.0), ("focus", 240.0)]
+    assert problem.rules.lead(paused, 1, False) == [("turn", 30.0), ("slew_centre", 200.0)]
+    red = replace(problem, tasks=(same[0], replace(same[1], filter="R")))
+    assert ("filter_change", 8.0) in red.rules.lead(paused, 1, False)
+    unknown = standing_of(RigState(None))
+    kinds = [kind for kind, _ in problem.rules.lead(unknown, 1, False)]
+    assert kinds == ["slew_centre", "filter_change", "focus"]
 
 
 def test_an_assignment_is_as_good_as_trying_all_of_them():

@@ -262,8 +262,8 @@ def test_starting_anew_pays_what_a_start_pays(again, demo) -> None:
         (row for row in found["events"] + found["blocks"] if row["start_utc"] >= found["from_utc"]),
         key=lambda row: row["start_utc"],
     )
-    kinds = [row.get("kind", "block") for row in ahead[:3]]
-    assert kinds == ["slew_centre", "focus", "block"]
+    kinds = [row.get("kind", "block") for row in ahead[:4]]
+    assert kinds == ["slew_centre", "filter_change", "focus", "block"]
     assert counts(found, "Ha", found["from_utc"]) == 4
     assert tonight_clock_h(found, "M 33", "Ha") >= 4 * 600.0 / 3600.0
     assert any("Ha=4 is counted for M 33" in notice for notice in plan.notices)

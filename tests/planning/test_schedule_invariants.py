@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from nightplan.planning.schedule import solver
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.problem import Overheads
@@ -239,17 +240,20 @@ def test_a_failing_proof_still_leaves_a_plan(invented_night, monkeypatch):
     problem = invented_night(targets=2, filters=3, hours=5.0, seed=12)
     proven = solve(problem, effort=QUICK)
     monkeypatch.setattr(bound, "Master", broken)
+    with pytest.raises(RuntimeError):
+        solve(problem, effort=QUICK)
+    monkeypatch.setattr(solver, "STRICT", False)
     unproven = solve(problem, effort=QUICK)
     _holds(problem, unproven)
     assert unproven.schedule.blocks
-    assert "no linear programme today" in unproven.notes[0]
+    assert any("no linear programme today" in note for note in unproven.notes)
     assert unproven.bound >= proven.objective
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_no_target_is_centred_twice_running_without_a_pause(invented_night, seed):
     problem = invented_night(targets=2, filters=3, hours=7.0, seed=seed, goal_h=4.0)
-    schedule = solve(problem).schedule
+    schedule = solve(problem, effort=QUICK).schedule
     for before, after in itertools.pairwise(schedule.blocks):
         if (before.task, before.after_meridian) == (after.task, after.after_meridian):
             between = [

@@ -11,7 +11,7 @@ import pytest
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.check import violations
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Problem
-from nightplan.planning.schedule.rules import Standing
+from nightplan.planning.schedule.rules import RigNow
 from nightplan.planning.schedule.schedule import evaluate
 from nightplan.planning.schedule.solver import solve
 from nightplan.planning.schedule.solving.search import Effort
@@ -32,7 +32,7 @@ def _walk(problem: Problem, order: list[tuple[int, bool, int]], wait_s: float) -
     every = problem.overheads.focus_every_s
     for task, after, count in order:
         if before is not None:
-            for kind, seconds in problem.rules.lead(Standing(*before), task, after):
+            for kind, seconds in problem.rules.lead(RigNow(*before), task, after):
                 events.append(Event(kind, problem.tasks[task].pointing, at, at + seconds))
                 at += seconds
                 focused = at if kind == "focus" else focused

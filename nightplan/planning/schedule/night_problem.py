@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.model.goals import goal_for
+from nightplan.planning.calibration.frames import SMALL_READOUT_S
 from nightplan.planning.photons.goals import TargetGoal, target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.schedule.problem import (
@@ -21,6 +22,7 @@ from nightplan.planning.schedule.problem import (
 from nightplan.planning.schedule.refocus import refocus_rule
 from nightplan.planning.tonight.limits import never_usable_reasons, usable_margin_deg
 from nightplan.planning.tonight.night_end import latest_end
+from nightplan.planning.tonight.setup_timeline import FOCUS_STEPS
 from nightplan.planning.tonight.visibility import (
     meridian_transit_utc_mjd,
     sky_tracks,
@@ -160,7 +162,8 @@ def night_problem(
                         train=train,
                         gain=budget.gain[column],
                         sub_s=float(budget.sub_s[column]),
-                        worth=np.nan_to_num(budget.worth[row, column]),
+                        # Rounded, so that no machine's last digit decides between two plans.
+                        worth=np.round(np.nan_to_num(budget.worth[row, column]), 6),
                         usable=margins[item.filter][index] >= 0.0,
                         goal_h=item.goal_h,
                         gathered_h=earlier.gathered_h(target.name, number, item.filter, train),
@@ -182,12 +185,15 @@ def night_problem(
         epoch_utc_mjd=window[0],
         window_s=(window[1] - window[0]) * DAY_S,
         setup_s=setup.into_window_s,
+        focused_s=_focused_s(setup, window[0]),
         latest_end_s=max(0.0, (end.utc_mjd - window[0]) * DAY_S),
         grid_s=(utc_mjd - window[0]) * DAY_S,
         pointings=tuple(pointings),
         tasks=ordered,
         curves=row_curves(pointings, ordered, curves),
-        overheads=overheads(config, night, *trains),
+        overheads=replace(
+            overheads(config, night, *trains), flats_at_end=end.limit in ("tear_down", "battery")
+        ),
         change_costs=ChangeCosts(
             filter_change=costs.filter_change,
             target_change=costs.target_change,
@@ -201,6 +207,21 @@ def night_problem(
         limits=limits,
     )
     return NightProblem(problem, goals)
+
+
+def _focused_s(setup: SetupTimeline, window_start_utc_mjd: float) -> float | None:
+    """End of the last focus run of setting up, seconds since the window's start."""
+    ends = [step.end_utc_mjd for step in setup.steps if step.name in FOCUS_STEPS]
+    if not ends:
+        return None
+    return min(setup.into_window_s, (max(ends) - window_start_utc_mjd) * DAY_S)
+
+
+def flats_s(config: Config) -> float:
+    """Seconds of a light panel for one filter's flats, of the middle of the allowed exposures."""
+    wish = config.calibration
+    middle_s = (wish.flat_shortest_s * wish.flat_longest_s) ** 0.5
+    return wish.flats * (middle_s + max(config.camera.download_s, SMALL_READOUT_S))
 
 
 def _fillers_wait(
@@ -265,6 +286,8 @@ def overheads(config: Config, night: Night, *trains: str) -> Overheads:
         focus_after_flip=True,
         turn_s=preferences.turn_by_hand_min * 60.0 if config.rotator is None else 0.0,
         turn_s_per_deg=0.0 if config.rotator is None else 1.0 / config.rotator.deg_per_s,
+        turned_by_hand=config.rotator is None,
+        flats_s=flats_s(config),
         train_change_s=preferences.train_change_min * 60.0
         if preferences.allow_train_change
         else None,

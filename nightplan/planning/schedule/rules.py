@@ -34,7 +34,7 @@ MOVING: tuple[EventKind, ...] = ("flip", "slew_centre")
 
 
 @dataclass(frozen=True)
-class Standing:
+class RigNow:
     """How the rig stands before a block.
 
     `task` is the one whose train, camera angle and filter it has, None where that is not known;
@@ -68,7 +68,7 @@ class NightRules:
     tasks: Sequence[Task]
 
     def lead(
-        self, standing: Standing | None, task: int, after_meridian: bool, flats: int = 1
+        self, standing: RigNow | None, task: int, after_meridian: bool, flats: int = 1
     ) -> list[Step]:
         """What lies between how the rig stands and the first sub of `task`, in order of time.
 
@@ -76,7 +76,7 @@ class NightRules:
 
         Parameters
         ----------
-        standing : Standing or None
+        standing : RigNow or None
             None: setting up has just ended on this very field, in focus.
         after_meridian : bool
             Side of the pier on which the subs are taken.
@@ -117,7 +117,7 @@ class NightRules:
             steps.append(("focus", rules.focus_s))
         return [step for step in steps if step[1] > 0.0]
 
-    def focuses(self, standing: Standing | None, task: int, after_meridian: bool) -> bool:
+    def focuses(self, standing: RigNow | None, task: int, after_meridian: bool) -> bool:
         """Whether that lead ends in focus, be it in no time at all."""
         if standing is None:
             return False
@@ -130,7 +130,7 @@ class NightRules:
         known = old.focus_offset_known and new.focus_offset_known
         return old.filter != new.filter and not (rules.use_filter_offsets and known)
 
-    def reached_anew(self, standing: Standing | None, task: int) -> bool:
+    def reached_anew(self, standing: RigNow | None, task: int) -> bool:
         """Whether the mount comes to the field, so that the hour angle alone sets its side."""
         if standing is None or standing.task is None or not standing.on_field:
             return True
@@ -186,9 +186,9 @@ def crossing_s(steps: Sequence[Step]) -> float:
     return -1.0 if first is None else float(sum(seconds for _, seconds in steps[first:]))
 
 
-def standing_of(state: Any) -> Standing | None:
+def standing_of(state: Any) -> RigNow | None:
     """How the rig stands when a schedule takes over; see `RigState`."""
     if state is None:
         return None
     on_field = state.task is not None
-    return Standing(state.task if on_field else state.bolted, state.after_meridian, on_field)
+    return RigNow(state.task if on_field else state.bolted, state.after_meridian, on_field)

@@ -142,11 +142,14 @@ def _solved(problem: Problem, effort: Effort) -> Solution:
             raise AssertionError("; ".join(broken))
         notes += (f"the plan breaks a rule: {'; '.join(broken)}",)
     value = evaluate(problem, schedule).value
-    if bound < max(value, search.best) - BELOW * abs(bound):
+    fault = search.fault
+    if fault is None and bound < max(value, search.best) - BELOW * abs(bound):
+        fault = ProofError(f"bound {bound!r} below a legal schedule, {max(value, search.best)!r}")
+    if fault is not None:
         if STRICT:
-            raise ProofError(f"bound {bound!r} below a legal schedule, {max(value, search.best)!r}")
+            raise fault
         bound = search.loosest()
-        notes += ("the proof failed; the plan is unproven",)
+        notes += (f"the proof failed ({type(fault).__name__}: {fault}); the plan is unproven",)
     method = f"{search.used} annealings, {search.bound.priced} paths priced"
     return _finish(problem, schedule, max(bound, value), method, notes)
 

@@ -15,6 +15,11 @@ if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Night
 
 MINUTE_D = 1.0 / 1440.0
+FOCUS_AGAIN = "focus again"
+FOCUS_STEPS = ("first focus", FOCUS_AGAIN)
+FOCUS_OLD_MIN = 30.0
+"""Tubes cool fastest in twilight: a first focus older than this is redone in the idle minutes
+before the window (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -76,11 +81,17 @@ def setup_timeline(config: Config, night: Night) -> SetupTimeline:
     power_on = max(sunset, stands)
     cold = power_on + setup.cooling_min * MINUTE_D
     steps.append(SetupStep("cooling", power_on, cold))
-    clock = max(stars_show, stands)
+    clock = focused = max(stars_show, stands)
     for name, minutes in chain:
         start = max(clock, cold) if name == "first focus" else clock
         clock = start + minutes * MINUTE_D
         steps.append(SetupStep(name, start, clock))
+        if name == "first focus":
+            focused = clock
+    begin = night.window_start_utc_mjd - config.focuser.run_min * MINUTE_D
+    old = night.window_start_utc_mjd - focused > FOCUS_OLD_MIN * MINUTE_D
+    if old and clock <= begin:
+        steps.append(SetupStep(FOCUS_AGAIN, begin, night.window_start_utc_mjd))
     spill_s = float(np.maximum(0.0, (clock - night.window_start_utc_mjd) * 86400.0))
     window_s = (night.window_end_utc_mjd or 0.0) - night.window_start_utc_mjd
     return SetupTimeline(tuple(steps), min(spill_s, window_s * 86400.0))

@@ -11,6 +11,7 @@ from nightplan.planning.photons.goals import GoalOrigin
 from nightplan.planning.photons.recipes import Purpose, RecipeReason
 from nightplan.planning.photons.short_set import short_set
 from nightplan.planning.schedule.changes import changes
+from nightplan.planning.schedule.image_up import image_ups_deg, turn_of
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
 from nightplan.planning.tonights_plan.plan import NightPlan
 from nightplan.report.documents.base import Document
@@ -19,7 +20,11 @@ from nightplan.report.documents.subs import ShortSetRow, SubBreak, short_set_row
 from nightplan.sky.times import utc_iso
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from nightplan.model.target import Target
+    from nightplan.planning.schedule.blocks import Event, Schedule
+    from nightplan.planning.schedule.problem import Problem
 
 DAY_S = 86400.0
 
@@ -44,13 +49,18 @@ class PlanBlock(Document):
 
 
 class PlanEvent(Document):
-    """What happens between blocks: focus, filter change, slew and centring, flip, set-up, idle."""
+    """What happens between blocks: focus, filter change, slew and centring, flip, turn of the
+    camera, flats, set-up, idle."""
 
     kind: str
     target: str | None
     target_reason: str | None = None
     start_utc: str
     end_utc: str
+    from_image_up_deg: float | None = None
+    from_image_up_deg_reason: str | None = None
+    to_image_up_deg: float | None = None
+    to_image_up_deg_reason: str | None = None
 
 
 class ProgressRow(Document):
@@ -246,12 +256,9 @@ def plan_document(plan: NightPlan) -> PlanDocument:
         return utc_iso(problem.epoch_utc_mjd + seconds / DAY_S)
 
     blocks = []
-    for block in schedule.blocks:
+    ups = image_ups_deg(problem, schedule.blocks)
+    for block, up in zip(schedule.blocks, ups, strict=True):
         task, pointing = problem.tasks[block.task], problem.pointings[block.pointing]
-        up = pointing.image_up_angle_deg
-        if up is not None and block.after_meridian:
-            # The flip turns the tube, and the camera with it: top and bottom change places.
-            up = (up + 180.0) % 360.0
         blocks.append(
             PlanBlock(
                 target=pointing.target,
@@ -277,6 +284,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
             target_reason="no_target" if event.pointing is None else None,
             start_utc=utc(event.start_s),
             end_utc=utc(event.end_s),
+            **_turn(problem, schedule, ups, event),
         )
         for event in schedule.events
         # A sliver of idle time has no length in whole seconds; the ledger holds it.
@@ -356,6 +364,22 @@ def _price(price: NightPrice) -> PriceRow:
         share=None if price.share is None else round(price.share, 4),
         share_reason="not_asked" if price.share is None else None,
     )
+
+
+def _turn(
+    problem: Problem, schedule: Schedule, ups: list[float | None], event: Event
+) -> dict[str, Any]:
+    """Image up before and after a turn of the camera; null with the reason of other events."""
+    before, after = (None, None)
+    if event.kind == "turn":
+        before, after = turn_of(problem, schedule, ups, event)
+    reason = "unknown" if event.kind == "turn" else "no_turn"
+    return {
+        "from_image_up_deg": before,
+        "from_image_up_deg_reason": reason if before is None else None,
+        "to_image_up_deg": after,
+        "to_image_up_deg_reason": reason if after is None else None,
+    }
 
 
 def _framed(plan: NightPlan, name: str) -> FramedTarget:

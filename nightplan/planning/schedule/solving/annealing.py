@@ -113,9 +113,9 @@ def _put_in_target(
         other = likely[k]
         if t.target[other] != t.target[lane] or t.task[other] == seen:
             continue
-        if panels and other != lane:
-            if t.pointing[other] == t.pointing[lane] or t.kind[other] != t.kind[lane]:
-                continue
+        alike = t.pointing[other] != t.pointing[lane] and t.kind[other] == t.kind[lane]
+        if panels and other != lane and not alike:
+            continue
         n = _insert(lanes, counts, waits, n, at, other, least[other])
         at = min(at + 1, n)
         seen = t.task[other]
@@ -199,12 +199,15 @@ def _copy(old: Any, new: Any, n: int) -> None:
 
 
 @compiled
-def _accept(p: Any, trial: Any, order: Any) -> int:
-    """Make the order what was placed of a trial; neighbours of one lane are joined."""
+def _accept(t: Any, p: Any, trial: Any, order: Any) -> int:
+    """Make the order what was placed of a trial; neighbours of one lane are joined,
+    unless only a pause between them makes them short enough."""
     size = 0
     for r in range(p.number[0]):
         wish = p.wish[r]
         joined = r > 0 and p.lane[r] == p.lane[r - 1]
+        if joined and order[1][size - 1] + p.subs[r] > t.most[p.lane[r]]:
+            joined = False
         if joined and trial[0][wish] == order[0][size - 1] and trial[2][wish] == 0.0:
             order[1][size - 1] += p.subs[r]
             continue
@@ -280,7 +283,7 @@ def anneal(
             n = _propose(t, least, likely, state, trial[0], trial[1], trial[2], n)
         found = _score(t, p, trial, n, floor)
         if found >= score - heat * chances[_below(state, chances.size)]:
-            score, size = found, _accept(p, trial, order)
+            score, size = found, _accept(t, p, trial, order)
             if score > top:
                 top, top_size = score, size
                 _copy(order, best, size)

@@ -18,8 +18,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray
-from nightplan.planning.schedule.solving.placing import HAD
 from nightplan.planning.schedule.solving.following import Follower
+from nightplan.planning.schedule.solving.placing import HAD
 from nightplan.planning.schedule.solving.pricing import Cells, Prices, price, values_for
 from nightplan.planning.schedule.solving.tables import Tables
 

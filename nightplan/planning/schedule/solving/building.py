@@ -8,7 +8,7 @@ import numpy as np
 
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.problem import Problem
-from nightplan.planning.schedule.rules import Standing, standing_of
+from nightplan.planning.schedule.rules import RigNow, standing_of
 from nightplan.planning.schedule.solving.annealing import Order
 from nightplan.planning.schedule.solving.placing import MOST_RUNS, Placed, place
 from nightplan.planning.schedule.solving.tables import Tables, scalars
@@ -73,7 +73,7 @@ def schedule_of(problem: Problem, tables: Tables, placed: Placed) -> Schedule:
             dithers = rules.dithers(subs)
             blocks.append(Block(task, pointing, start, at, subs, sub_s, dithers, side))
         flats |= int(tables.flats_bit[lane])
-        standing = Standing(task, side)
+        standing = RigNow(task, side)
     if problem.overheads.flats_at_end and flats and runs:
         seconds = flats.bit_count() * problem.overheads.flats_s
         events.append(Event("flats", blocks[-1].pointing, at, at + seconds))

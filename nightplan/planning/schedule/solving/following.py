@@ -67,7 +67,7 @@ class Follower:
             hours[row] += self._hours(lane, cell, subs)
             end = cell + int(c.in_cells[lane, subs - 1])
             if run.goes_on:
-                cell += int((c.run_s[lane, subs - 1] + self.focus_s) / c.step_s)
+                cell += int((c.run_s[lane, subs - 1] + self.focus_s) / c.step_s) - c.early
                 more, run.focus = self._best(q, lane, cell, bits, 1)
                 hours[row] += self._hours(lane, cell, more)
                 end, subs = cell + int(c.in_cells[lane, more - 1]), subs + more
@@ -119,7 +119,7 @@ class Follower:
         worth = hours + v.ended[cell + c.in_cells[lane, :many], lane, left, bits]
         worth[: max(0, int(c.least[lane]) - 1)] = NEVER
         subs = int(worth.argmax()) + 1
-        then = cell + int((c.run_s[lane, many - 1] + self.focus_s) / c.step_s)
+        then = cell + int((c.run_s[lane, many - 1] + self.focus_s) / c.step_s) - c.early
         if then < c.cells and hours[-1] + v.goes_on[then, lane, bits] > worth[subs - 1]:
             if hours[-1] + v.goes_on[then, lane, bits] < want - 1e-9:
                 return False

@@ -124,6 +124,7 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
     fresh, end = focus_s, begin
     for c in range(CUTS + 1):
         p.trial[c] = 0.0
+    wish = min(wish, t.most[lane])
     while got < wish:
         at = piece + t.offset[lane, inside]
         if at + sub > fresh + t.scalar[EVERY] + EPS_S and fresh < at - EPS_S:

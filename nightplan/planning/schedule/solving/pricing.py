@@ -45,6 +45,9 @@ class Cells(NamedTuple):
     ----------
     step_s : float
     cells, classes : int
+    early : int
+        Cells by which a block that goes on in its run is let begin early: 1 where subs are shorter
+        than a cell, for their length then counts as one.
     run_s, in_cells, left : (lane, subs)
         Length of a run that begins in focus, its focus runs included; in whole cells; and the
         class of focus left at its end.
@@ -68,6 +71,7 @@ class Cells(NamedTuple):
     step_s: float
     cells: int
     classes: int
+    early: int
     run_s: FloatArray
     in_cells: IntArray
     left: IntArray
@@ -217,6 +221,10 @@ def _leads(tables: Tables, step_s: float, classes: int) -> tuple[IntArray, IntAr
 def cells_of(tables: Tables, step_s: float, classes: int) -> Cells:
     """Cut the night into cells."""
     lanes, width = tables.offset.shape
+    cycle_s = float((tables.sub + tables.scalar[DOWNLOAD]).min(initial=step_s))
+    # A shortest run must not be shorter than a cell either.
+    step_s = min(step_s, max(cycle_s, float(tables.scalar[SHORTEST])))
+    early = 1 if cycle_s < step_s else 0
     span = float(tables.scalar[END] - tables.scalar[START])
     cells = int(span // step_s) + 2
     starts, run_s = np.zeros((lanes, width)), np.zeros((lanes, width))
@@ -231,8 +239,8 @@ def cells_of(tables: Tables, step_s: float, classes: int) -> Cells:
     _hours(tables, step_s, starts, run_s, arcs, begin, hours)
     leads = _leads(tables, step_s, classes)
     return Cells(
-        step_s, cells, classes, run_s, in_cells, left, least, until, first, last, arcs, *leads,
-        begin, hours,
+        step_s, cells, classes, early, run_s, in_cells, left, least, until, first, last, arcs,
+        *leads, begin, hours,
     )  # fmt: skip
 
 
@@ -278,19 +286,16 @@ def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int
         if n + 1 >= least:
             for b in range(states):
                 found = worth + v.ended[then, lane, after, b]
-                if found > v.begins[g, lane, f, b]:
-                    v.begins[g, lane, f, b] = found
-        then = g + int((c.run_s[lane, n] + t.scalar[FOCUS]) / c.step_s)
+                v.begins[g, lane, f, b] = max(v.begins[g, lane, f, b], found)
+        then = g + int((c.run_s[lane, n] + t.scalar[FOCUS]) / c.step_s) - c.early
         if n + 1 == many and c.arcs[lane, g] > many and then < c.cells:
             for b in range(states):
                 found = worth + v.goes_on[then, lane, b]
-                if found > v.begins[g, lane, f, b]:
-                    v.begins[g, lane, f, b] = found
+                v.begins[g, lane, f, b] = max(v.begins[g, lane, f, b], found)
     if g + focus < c.cells:
         for b in range(states):
             found = v.begins[g + focus, lane, full, b]
-            if found > v.begins[g, lane, f, b]:
-                v.begins[g, lane, f, b] = found
+            v.begins[g, lane, f, b] = max(v.begins[g, lane, f, b], found)
 
 
 @compiled
@@ -313,13 +318,11 @@ def _fill_runs(t: Any, c: Any, v: Any, hour: Any, g: int) -> None:
             then, f = g + in_cells[lane, n], left[lane, n]
             for b in range(states):
                 found = worth + ended[then, lane, f, b]
-                if found > goes_on[g, lane, b]:
-                    goes_on[g, lane, b] = found
+                goes_on[g, lane, b] = max(goes_on[g, lane, b], found)
                 if n + 1 >= least and found > begins[g, lane, full, b]:
                     begins[g, lane, full, b] = found
-        if many > 0:
-            for f in range(full):
-                _fill_partial(t, c, v, worth_of, g, lane, f)
+        for f in range(full):
+            _fill_partial(t, c, v, worth_of, g, lane, f)
 
 
 @compiled
@@ -347,8 +350,7 @@ def _fill_ends(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
                     found = earned + begins[then, lane, focus, b | mask]
                     if not b & mask:
                         found -= angle
-                    if found > ended[g, before, f, b]:
-                        ended[g, before, f, b] = found
+                    ended[g, before, f, b] = max(ended[g, before, f, b], found)
 
 
 @compiled
@@ -370,6 +372,10 @@ def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
                 best = found
                 path[0], path[1], path[2], path[3], path[4] = lane, begin, -1, 0, full
             continue
+        # A focus run first, be it while waiting.
+        if begin + focus < c.cells and earned + v.begins[begin + focus, lane, full, b] > best:
+            best = earned + v.begins[begin + focus, lane, full, b]
+            path[0], path[1], path[2], path[3], path[4] = lane, begin + focus, -1, 0, full
         # In the focus of setting up, or of before now: it holds to the second.
         for g in range(max(begin, c.first[lane]), c.last[lane] + 1):
             holds = t.scalar[LAST_FOCUS] + every - t.scalar[START] - g * c.step_s
@@ -390,13 +396,10 @@ def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
                 if n + 1 >= least > 0 and found > best:
                     best = found
                     path[0], path[1], path[2], path[3], path[4] = lane, g, n + 1, 0, f
-                then = g + int((c.run_s[lane, n] + t.scalar[FOCUS]) / c.step_s)
+                then = g + int((c.run_s[lane, n] + t.scalar[FOCUS]) / c.step_s) - c.early
                 if n + 1 == many and then < c.cells and worth + v.goes_on[then, lane, b] > best:
                     best = worth + v.goes_on[then, lane, b]
                     path[0], path[1], path[2], path[3], path[4] = lane, g, n + 1, 1, full
-            if g + focus < c.cells and earned + v.begins[g + focus, lane, full, b] > best:
-                best = earned + v.begins[g + focus, lane, full, b]
-                path[0], path[1], path[2], path[3], path[4] = lane, g + focus, -1, 0, full
             if holds < t.sub[lane]:
                 break
     return float(best)

@@ -11,7 +11,7 @@ from nightplan.planning.schedule.problem import Problem, RigState
 from nightplan.planning.schedule.solving.shot import shot_before
 
 PAUSE_S = 600.0
-"""After a longer pause the field is centred and focused anew (common practice, no source)."""
+"""After a longer pause guiding is lost and the field is centred anew (common practice)."""
 
 
 def resume(
@@ -122,7 +122,7 @@ def _state(
     coming: Block | None,
 ) -> RigState | None:
     focused = [e.end_s for e in events if e.kind == "focus" and e.end_s <= now_s]
-    last_focus_s = max([problem.setup_s, *focused])
+    last_focus_s = max([problem.last_focus_s, *focused])
     if coming is not None:
         return RigState(coming.task, coming.after_meridian, last_focus_s)
     if not kept and (not in_force.blocks or now_s <= in_force.blocks[0].start_s):
@@ -135,7 +135,9 @@ def _state(
         on, since_s = begun[-1], begun[-1].start_s
     turned = any(e.start_s >= since_s - 1e-6 and e.kind != "focus" for e in events)
     if on is None or turned or now_s - since_s > max(PAUSE_S, _sub_s(problem, on)):
-        return RigState(None)
+        # Clouds, or a pause: guiding is lost, but tube, filter and focus are as they were.
+        side = begun[-1].after_meridian if begun else False
+        return RigState(None, side, last_focus_s)
     return RigState(on.task, on.after_meridian, last_focus_s)
 
 

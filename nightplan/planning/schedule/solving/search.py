@@ -82,6 +82,7 @@ class Search:
     best: float = -np.inf
     order: Order = field(default_factory=empty_order)
     size: int = 0
+    fault: Exception | None = None
 
     def __post_init__(self) -> None:
         self.tables = tables_of(self.problem)
@@ -138,11 +139,11 @@ class Search:
         """Search with all of the effort; returns the bound."""
         every = np.arange(self.lanes, dtype=np.int64)
         self._anneal(empty_order(), 0, 0.15, HOT, every)
-        self._lower(0)
+        self._prove(0)
         self._climb_paths(0.35)
         for level in range(1, len(self.effort.steps_s)):
             if not self._close():
-                self._lower(level)
+                self._prove(level)
         likely = self._likely()
         self._climb_paths(0.2)
         for hot, lanes in ((HOT, likely), (WARM, every), (COOL, likely)):
@@ -151,6 +152,13 @@ class Search:
 
     def _close(self) -> bool:
         return self.bound.value - self.best <= self.effort.enough * abs(self.bound.value)
+
+    def _prove(self, level: int) -> None:
+        """Lower the bound; a fault of the proof leaves the plan unproven, and in `fault`."""
+        try:
+            self._lower(level)
+        except Exception as fault:
+            self.fault = fault
 
     def _lower(self, level: int) -> None:
         """Lower the bound in one length of cell."""

@@ -14,7 +14,7 @@ import numpy as np
 
 from nightplan.planning.schedule.blocks import Block
 from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
-from nightplan.planning.schedule.rules import PAUSE_S, Standing, crossing_s, standing_of
+from nightplan.planning.schedule.rules import PAUSE_S, RigNow, crossing_s, standing_of
 from nightplan.planning.schedule.schedule import block_hours, count_changes
 
 WORTH_STEP_S = 10.0
@@ -221,7 +221,7 @@ def _pairs(problem: Problem, lanes: list[tuple[int, bool]]) -> dict[str, Any]:
     found |= {
         name: np.zeros((size + 1, size), dtype=bool) for name in ("focuses", "anew", "allowed")
     }
-    stands: list[Standing | None] = [Standing(task, side) for task, side in lanes]
+    stands: list[RigNow | None] = [RigNow(task, side) for task, side in lanes]
     stands.append(standing_of(problem.state))
     last = problem.kept[-1] if problem.kept else None
     for before, standing in enumerate(stands):
@@ -244,7 +244,7 @@ def _pairs(problem: Problem, lanes: list[tuple[int, bool]]) -> dict[str, Any]:
     return found
 
 
-def _allowed(problem: Problem, standing: Standing | None, task: int, side: bool) -> bool:
+def _allowed(problem: Problem, standing: RigNow | None, task: int, side: bool) -> bool:
     if standing is None or standing.task is None:
         return True
     old, new = problem.tasks[standing.task], problem.tasks[task]
