@@ -152,7 +152,7 @@ def tables_of(problem: Problem) -> Tables:
     paid = {problem.pointings[b.pointing].target for b in problem.kept
             if problem.pointings[b.pointing].new_angle}  # fmt: skip
     times = np.arange(problem.start_s, problem.end_s + 2.0 * WORTH_STEP_S, WORTH_STEP_S)
-    worth = np.array([problem.worth_until(task, times) for task in range(len(problem.tasks))])
+    worth = np.array([_integral(problem, task, times) for task in range(len(problem.tasks))])
     scalar = {
         "start": problem.start_s, "end": problem.end_s, "last_focus": problem.last_focus_s,
         "focus": overheads.focus_s, "focus_every": overheads.focus_every_s,
@@ -286,6 +286,22 @@ def _flats_due(problem: Problem, bits: list[int]) -> int:
         if block.start_s >= done_s:
             due |= bits[block.task]
     return due
+
+
+def _integral(problem: Problem, number: int, times: FloatArray) -> FloatArray:
+    """Integral of a task's worth, equivalent seconds, as if it went on evenly outside its limits:
+    a step of the table that holds their edge must not be off by what lies beyond."""
+    grid, task = problem.grid_s, problem.tasks[number]
+    if not task.usable.any():
+        return np.zeros_like(times)
+    worth = np.interp(grid, grid[task.usable], task.worth[task.usable])
+    pieces = 0.5 * (worth[1:] + worth[:-1]) * np.diff(grid)
+    until = np.concatenate([[0.0], np.cumsum(pieces)])
+    at = np.clip(np.searchsorted(grid, times, side="right") - 1, 0, grid.size - 1)
+    total: FloatArray = until[at] + 0.5 * (worth[at] + np.interp(times, grid, worth)) * (
+        times - grid[at]
+    )
+    return total
 
 
 def _bend(problem: Problem, number: int) -> float:
