@@ -16,7 +16,7 @@ from nightplan.report.wording.local_time import (
 )
 from nightplan.report.wording.night_lines import NightLine, night_lines, plan_clock
 from nightplan.report.wording.screen import MOST_LINES, styled
-from nightplan.report.wording.sub_words import broken_words
+from nightplan.report.wording.sub_words import broken_words, short_set_words
 from nightplan.report.wording.text_table import note, paragraph
 from nightplan.report.wording.words import (
     WINDOW_WORDS,
@@ -144,4 +144,9 @@ def _changes(plan: PlanDocument) -> list[str]:
 
 
 def _notes(plan: PlanDocument) -> list[str]:
-    return [note(words) for words in (*plan.notices, *broken_words(plan.sub_breaks))]
+    short = [
+        f"{name}: {short_set_words(row.short_set)}"
+        for name, row in plan.recipes.items()
+        if row.short_set is not None and any(block.target == name for block in plan.blocks)
+    ]
+    return [note(words) for words in (*plan.notices, *broken_words(plan.sub_breaks), *short)]
