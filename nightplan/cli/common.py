@@ -12,6 +12,7 @@ import click
 
 from nightplan.cli.progress import counting, doing
 from nightplan.cli.screen import colour_option
+from nightplan.dates import EARLIEST, LATEST
 from nightplan.errors import InputError
 from nightplan.shown import escaped
 
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
 __all__ = ["counting", "doing"]
 
 F = TypeVar("F", bound=Callable[..., Any])
-
-EARLIEST = datetime.date(1900, 1, 1)
-LATEST = datetime.date(2199, 12, 30)
 
 
 def config_option(command: F) -> F:

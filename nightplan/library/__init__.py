@@ -19,6 +19,8 @@ without. `configure_astropy()` makes it live by the installed table, as nightpla
 here that meet a time do it themselves.
 """
 
+from types import FunctionType
+
 from nightplan.errors import NightplanError
 from nightplan.library.campaigns import ComingNights, campaign
 from nightplan.library.collecting import Gathering, collect, collect_ticks, gathered
@@ -31,6 +33,7 @@ from nightplan.library.configs import (
     write_starter,
 )
 from nightplan.library.framing import Framed, frame
+from nightplan.library.gate import gated
 from nightplan.library.journal_check import JournalCheck, check_journal
 from nightplan.library.keeping import set_goal
 from nightplan.library.nights import NightTimes, night
@@ -90,3 +93,7 @@ __all__ = [
     "transit",
     "write_starter",
 ]
+
+for _name in __all__:
+    if isinstance(globals()[_name], FunctionType):
+        globals()[_name] = gated(globals()[_name])

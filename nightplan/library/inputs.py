@@ -5,9 +5,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from nightplan.dates import EARLIEST, LATEST
 from nightplan.errors import InputError
+from nightplan.library.gate import KINDS, MOST_TARGETS
 from nightplan.model.config import Config
 from nightplan.model.own_targets import own_targets
 from nightplan.model.site import Site
@@ -27,9 +30,6 @@ if TYPE_CHECKING:
     AnyTarget: TypeAlias = str | SkyCoord | FixedTarget | Target
     AnyPlace: TypeAlias = Config | Site | Observer
     AnyEvening: TypeAlias = datetime.date | str | Time | None
-
-EARLIEST = datetime.date(1900, 1, 1)
-LATEST = datetime.date(2199, 12, 30)
 
 SAME_PLACE_ARCMIN = 1.0
 """A FixedTarget this near the catalogue's place of its name is the catalogue's target."""
@@ -118,9 +118,24 @@ def value_in(key: str, value: Quantity | str, unit: UnitBase) -> float:
     if not isinstance(value, (Quantity, str)):
         raise InputError("library", key, value, accepted)
     try:
-        return float(Quantity(value).to_value(unit))
+        number = float(Quantity(value).to_value(unit))
     except (UnitsError, TypeError, ValueError) as error:
         raise InputError("library", key, str(value), accepted) from error
+    low, high = _LIMITS.get(key, (-1e9, 1e9))
+    if not low <= number <= high:
+        raise InputError("library", key, str(value), f"{low:g} to {high:g} {unit}")
+    return number
+
+
+_LIMITS = {
+    "step": (0.1, 1440.0),
+    "rotator": (-1440.0, 1440.0),
+    "larger": (0.0, 10_800.0),
+    "smaller": (0.0, 10_800.0),
+    "brighter": (-30.0, 40.0),
+    "behind": (0.0, 1440.0),
+}
+"""Limits of Quantities by argument, in the unit that it is asked in."""
 
 
 def catalog_and_rows(
@@ -178,7 +193,11 @@ def listed(targets: AnyTarget | Iterable[AnyTarget]) -> list[AnyTarget]:
         return [targets] if targets.isscalar else list(targets.ravel())
     if isinstance(targets, (str, FixedTarget, Target)):
         return [targets]
-    return list(targets)
+    several = list(islice(targets, MOST_TARGETS + 1))
+    if len(several) > MOST_TARGETS or not all(map(KINDS["AnyTarget"].holds, several)):
+        accepted = f"at most {MOST_TARGETS}, each {KINDS['AnyTarget'].accepted}"
+        raise InputError("library", "targets", several, accepted)
+    return several
 
 
 def place_name(coord: SkyCoord) -> str:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime
 from typing import TYPE_CHECKING, Any
 
+from nightplan.errors import InputError
 from nightplan.library.inputs import night_of
 from nightplan.library.outputs import Answer, floats_of, optional_time, table_of, time_of
-from nightplan.planning.tonight.night import EVENT_NAMES, Night
+from nightplan.planning.tonight.night import EVENT_NAMES, Event, Night
 
 if TYPE_CHECKING:
     from astropy.table import QTable
@@ -55,12 +56,17 @@ class NightTimes(Answer):
     moonset = _EventTime()
 
     def time(self, name: str) -> Time | None:
-        """An event by its name. Raises KeyError for a name that is none."""
-        return optional_time(self.night.events[name].utc_mjd)
+        """An event by its name. Raises InputError for a name that is none."""
+        return optional_time(self._event(name).utc_mjd)
 
     def reason(self, name: str) -> str | None:
         """Why an event is missing: `always_up`, `always_down`, `outside_interval`, or None."""
-        return self.night.events[name].reason
+        return self._event(name).reason
+
+    def _event(self, name: str) -> Event:
+        if name not in self.night.events:
+            raise InputError("library", "name", name, f"one of {', '.join(self.night.events)}")
+        return self.night.events[name]
 
     @property
     def evening(self) -> datetime.date:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
+from types import FunctionType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from nightplan.library.gate import gated
 from nightplan.planning.tonight.earth_orientation import configure_astropy
 
 if TYPE_CHECKING:
@@ -25,6 +27,12 @@ class Answer(ABC):
     `str(answer)` is the text that the command of the same name prints, `document` its JSON
     document as a pydantic model.
     """
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        for name, call in vars(cls).copy().items():
+            if isinstance(call, FunctionType) and not name.startswith("_"):
+                setattr(cls, name, gated(call))
 
     @property
     @abstractmethod

@@ -268,6 +268,8 @@ class Target:
         if not coord.isscalar:
             raise InputError(f"target {name}", "coord", f"{coord.size} positions", "one position")
         icrs = coord.icrs
+        if not (math.isfinite(icrs.ra.deg) and math.isfinite(icrs.dec.deg)):
+            raise InputError(f"target {name}", "coord", str(coord), "finite coordinates")
         ra_deg = float(icrs.ra.deg) % 360.0
         fields.setdefault("position_source", "user")
         return cls(
