@@ -49,14 +49,15 @@ def command(
         nightplan campaign "M 31" "NGC 7000" --nights 60 --chance 0.4
         nightplan campaign --nights 30 --plot calendar.svg
     """
-    from nightplan.library.earlier import earlier_nights, with_stored_goals
+    from nightplan.library.earlier import remembered
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.campaign.campaign import check_range, make_campaign
     from nightplan.report.documents.campaign import campaign_document
     from nightplan.report.looks.style import palette, picture_format
     from nightplan.report.texts.campaign_text import campaign_text
 
-    config = with_stored_goals(load(config_path))
+    journal = remembered(load(config_path))
+    config = journal.config
     first = evening_of(config.site, evening)
     if chance is None:
         chance = config.preferences.clear_night_chance
@@ -72,7 +73,7 @@ def command(
             nights,
             catalog_for(config),
             names,
-            earlier=earlier_nights(config),
+            earlier=journal.earlier,
             chance=chance,
             progress=show,
         )

@@ -125,7 +125,7 @@ def command(
         nightplan frame "M 31" --centre 10.3,40.9 --panels 1 --record
     """
     from nightplan.library.composing import composed, keep_composition
-    from nightplan.library.earlier import earlier_nights, with_stored_goals
+    from nightplan.library.earlier import remembered
     from nightplan.library.keeping import check_goal_filters, keep_framing, keep_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.frame_answer import frame_answer
@@ -137,7 +137,8 @@ def command(
 
     if style not in STYLES:
         raise InputError("command line", "--style", style, "one of " + ", ".join(STYLES))
-    config = with_stored_goals(load(config_path))
+    journal = remembered(load(config_path))
+    config = journal.config
     date = evening_of(config.site, evening)
     angle = None if angle_text is None else check_position_angle(_number(angle_text))
     catalog = catalog_for(config)
@@ -146,7 +147,7 @@ def command(
     check_goal_filters(config, wanted)
     asked = _composition(centre_text, panels, group)
     config = composed(config, target, catalog, asked, angle_deg=angle, train=train)
-    earlier = earlier_nights(config)
+    earlier = journal.earlier
     with doing("laying the fields over the sky") as say:
         answer = frame_answer(
             config,

@@ -60,7 +60,7 @@ def command(
     if all_sites:
         _all_sites(config_path, evening, as_json, count)
         return
-    from nightplan.library.earlier import earlier_nights, with_stored_goals
+    from nightplan.library.earlier import remembered
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.selection import rank_targets
     from nightplan.planning.choosing.wishes import Wishes
@@ -68,7 +68,8 @@ def command(
     from nightplan.report.documents.pick import pick_document
     from nightplan.report.texts.pick_text import pick_text
 
-    config = with_stored_goals(load(config_path))
+    journal = remembered(load(config_path))
+    config = journal.config
     night = compute_night(config.site, evening_of(config.site, evening))
     wishes = Wishes(
         kinds=kinds,
@@ -85,20 +86,21 @@ def command(
             catalog_for(config),
             wishes,
             most=max(200, 2 * count),
-            gathered_h=earlier_nights(config).by_filter(),
+            gathered_h=journal.earlier.by_filter(),
         )
     document = pick_document(night, ranking, count)
     emit(document, as_json, lambda: pick_text(document, config.site, why=why))
 
 
 def _all_sites(config_path: Path, evening: str | None, as_json: bool, count: int) -> None:
-    from nightplan.library.earlier import earlier_nights, with_stored_goals
+    from nightplan.library.earlier import remembered
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.where_tonight import targets_by_site
     from nightplan.report.documents.sites import sites_document
     from nightplan.report.texts.sites_text import sites_text
 
-    configs = [with_stored_goals(config) for config in load_sites(config_path)]
+    journals = [remembered(config) for config in load_sites(config_path)]
+    configs = [journal.config for journal in journals]
     first = configs[0]
     with doing("ranking the catalogue") as say:
         found = targets_by_site(
@@ -106,7 +108,7 @@ def _all_sites(config_path: Path, evening: str | None, as_json: bool, count: int
             evening_of(first.site, evening),
             catalog_for(first),
             count,
-            earlier_nights(first).by_filter(),
+            journals[0].earlier.by_filter(),
             lambda site: say(f"ranking the catalogue at {site}"),
         )
     document = sites_document(found, first.site.name, ranked=True)

@@ -25,16 +25,17 @@ def answer(config_path: Path, evening: str | None, as_json: bool) -> None:
     if not config_path.exists() and not as_json:
         click.echo(BEGIN.format(path=config_path))
         return
-    from nightplan.library.earlier import earlier_nights, with_stored_goals
+    from nightplan.library.earlier import remembered
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.tonight.night import compute_night
     from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.report.documents.plan import plan_document
     from nightplan.report.texts.tonight_text import tonight_text
 
-    config = with_stored_goals(load(config_path))
+    journal = remembered(load(config_path))
+    config = journal.config
     night = compute_night(config.site, evening_of(config.site, evening))
     with doing("planning the night"):
-        plan = make_plan(config, night, catalog_for(config), earlier=earlier_nights(config))
+        plan = make_plan(config, night, catalog_for(config), earlier=journal.earlier)
     document = plan_document(plan)
     emit(document, as_json, lambda: tonight_text(document, night))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.library.earlier import earlier_nights, with_stored_goals
+from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, evening_of, listed
 from nightplan.library.outputs import Answer, floats_of, table_of
 
@@ -133,17 +133,16 @@ def campaign(
         A name is unknown or ambiguous.
     """
     from nightplan.planning.campaign.campaign import make_campaign
-    from nightplan.planning.returning.earlier_nights import EarlierNights
 
     catalog, rows = catalog_and_rows(config, listed(targets))
-    config = with_stored_goals(config) if journal else config
+    memory = remembered(config) if journal else Remembered(config)
     made = make_campaign(
-        config,
+        memory.config,
         evening_of(config.site, first),
         nights,
         catalog,
         [str(catalog.name[row]) for row in rows],
-        earlier=earlier_nights(config) if journal else EarlierNights(),
+        earlier=memory.earlier,
         chance=chance,
     )
     return ComingNights(made)

@@ -73,11 +73,6 @@ def with_stored_goals(config: Config) -> Config:
     return remembered(config).config
 
 
-def earlier_nights(config: Config) -> EarlierNights:
-    """What earlier nights left."""
-    return remembered(config).earlier
-
-
 def _with_darks(config: Config, have: Sequence[CalibrationFrame]) -> Config:
     from nightplan.planning.calibration.frames import dark_sets
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.library.earlier import earlier_nights, with_stored_goals
+from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, night_of, value_in
 from nightplan.library.outputs import Answer, coords_of, table_of
 
@@ -344,7 +344,6 @@ def frame(
     from nightplan.library.composing import Composition, composed
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.planning.framing.camera_angle import check_position_angle
-    from nightplan.planning.returning.earlier_nights import EarlierNights
 
     catalog, (row,) = catalog_and_rows(config, [target])
     found = catalog.target(row)
@@ -358,15 +357,16 @@ def frame(
         group=group,
     )
     angle_deg = None if angle is None else check_position_angle(value_in("angle", angle, u.deg))
+    memory = remembered(config) if journal else Remembered(config)
     config = composed(
-        with_stored_goals(config) if journal else config,
+        memory.config,
         found,
         catalog,
         asked,
         angle_deg=angle_deg,
         train=train,
     )
-    earlier = earlier_nights(config) if journal else EarlierNights()
+    earlier = memory.earlier
     answer = frame_answer(
         config,
         night_of(config, evening),

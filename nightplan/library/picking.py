@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.library.earlier import earlier_nights, with_stored_goals
+from nightplan.library.earlier import remembered
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, value_in
 from nightplan.library.outputs import coords_of, floats_of, table_of, time_of
 
@@ -79,7 +79,8 @@ def pick(
     from nightplan.planning.choosing.selection import PARTS, rank_targets
     from nightplan.planning.choosing.wishes import Wishes
 
-    config = with_stored_goals(config)
+    journal = remembered(config)
+    config = journal.config
     the_night = night_of(config, evening)
     catalog, rows = catalog_and_rows(config, listed(only))
     wishes = Wishes(
@@ -100,7 +101,7 @@ def pick(
             catalog,
             wishes,
             most=max(200, 2 * count),
-            gathered_h=earlier_nights(config).by_filter(),
+            gathered_h=journal.earlier.by_filter(),
         )
     ranked = ranking.first(count)
     targets = [entry.target for entry in ranked]

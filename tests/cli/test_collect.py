@@ -273,7 +273,7 @@ def test_flats_at_hand_draw_the_frame_to_their_angle(config_file):
     """A round target has no angle of its own: the one whose flats still hold is taken."""
     from nightplan.cli.frame import command as frame
     from nightplan.journal import CalibrationFrame
-    from nightplan.library.earlier import earlier_nights
+    from nightplan.library.earlier import remembered
     from nightplan.model.config import load_config
 
     base = ["M 13", "--config", str(config_file), "--date", "2027-10-06", "--json"]
@@ -294,7 +294,7 @@ def test_flats_at_hand_draw_the_frame_to_their_angle(config_file):
     ]
     with Journal.open(config_file.parent, writable=True) as journal:
         journal.record_calibration(flats)
-    found = earlier_nights(load_config(config_file))
+    found = remembered(load_config(config_file)).earlier
     assert found.flats_angles[before["train"]] == (41.0,)
     assert before["position_angle_deg"] != 41.0
     assert run()["position_angle_deg"] == 41.0

@@ -108,6 +108,18 @@ def test_the_sheet_of_a_kept_plan_is_that_plan(folder: Path, saved) -> None:
     assert later["blocks"] >= 1
 
 
+def test_the_page_to_turn_the_camera_on_prints_a_command_that_runs(folder: Path) -> None:
+    done = run("frame", TARGET, "--config", CONFIG, "--date", "2027-10-06", "--page", "page.html",
+               folder=folder)  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    page = (folder / "page.html").read_text(encoding="utf-8")
+    data = json.loads(re.search(r'type="application/json"[^>]*>(.*?)</script>', page)[1])
+    words = as_typed(data["command"], TRAIN="reducer", ANGLE="61")
+    done = run(*words, "--date", "2027-10-06", folder=folder)
+    assert done.returncode == 0, done.stderr
+    assert "61" in done.stdout
+
+
 def test_plans_of_other_sites_and_rigs_are_refused_with_both_names(folder: Path, saved) -> None:
     plan, _ = saved
     (folder / "kept.json").write_text(json.dumps(plan), encoding="utf-8")

@@ -7,6 +7,7 @@ script only picks and places them.
 from __future__ import annotations
 
 import datetime as dt
+import zlib
 from collections.abc import Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -59,7 +60,8 @@ def live_night(
     end = (noon.replace(tzinfo=None) + dt.timedelta(days=1)).replace(tzinfo=clock.zone)
     window = [edge for edge in (plan["window_start_utc"], plan["window_end_utc"]) if edge]
     return {
-        "key": f"nightplan {night['site']} {night['date']}",
+        # Ticks belong to one plan: a re-plan's sheet numbers its steps anew.
+        "key": f"nightplan {night['site']} {night['date']} {_mark(entries)}",
         "site": night["site"],
         "rig": plan.get("rig", ""),
         "date": night["date"],
@@ -148,6 +150,12 @@ def _answer(number: int, loss: Document) -> dict[str, Any]:
         "minutes": loss["minutes"],
         "items": _entries(plan, rest, f"v{number}-"),
     }
+
+
+def _mark(entries: Sequence[Mapping[str, Any]]) -> str:
+    """Tells the steps of one plan from those of another."""
+    steps = "|".join(f"{one['id']} {one['words']} {one['start']}" for one in entries)
+    return f"{zlib.crc32(steps.encode()):08x}"
 
 
 def _ms(utc: str) -> int:
