@@ -6,7 +6,16 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, counting, emit, evening_of, load, wrote
+from nightplan.cli.common import (
+    check_picture,
+    common_options,
+    counting,
+    emit,
+    evening_of,
+    load,
+    picture_options,
+    wrote,
+)
 from nightplan.cli.names import typed_names
 
 
@@ -23,8 +32,7 @@ from nightplan.cli.names import typed_names
 @click.option(
     "--plot", type=click.Path(path_type=Path), metavar="FILE", help="Save the calendar picture."
 )
-@click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
-@click.option("--narrow", is_flag=True, help="The picture at the width of a phone.")
+@picture_options
 @click.option("--full", is_flag=True, help="Every night, why each train, and what should wait.")
 def command(
     config_path: Path,
@@ -53,7 +61,6 @@ def command(
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.campaign.campaign import check_range, make_campaign
     from nightplan.report.documents.campaign import campaign_document
-    from nightplan.report.looks.style import palette, picture_format
     from nightplan.report.texts.campaign_text import campaign_text
 
     journal = remembered(load(config_path))
@@ -62,9 +69,7 @@ def command(
     if chance is None:
         chance = config.preferences.clear_night_chance
     check_range(nights, chance, "command line", "--")
-    if plot is not None:
-        picture_format(plot)
-        palette(style)
+    check_picture(plot, style)
     names = typed_names(config, targets)
     with counting("looking ahead") as show:
         campaign = make_campaign(

@@ -63,6 +63,30 @@ def json_option(command: F) -> F:
     )(command)
 
 
+def picture_options(command: F) -> F:
+    """Add `--style` and `--narrow`, which every picture takes."""
+    command = click.option(
+        "--narrow", is_flag=True, help="Lay the picture out for a phone held upright."
+    )(command)
+    return click.option(
+        "--style",
+        metavar="NAME",
+        default="day",
+        show_default=True,
+        help="Colours of the picture: day, dark, red or print.",
+    )(command)
+
+
+def check_picture(path: Path | None, style: str) -> None:
+    """Refuse a file name that is no picture's, and an unknown style, before any work is done."""
+    from nightplan.report.looks.style import STYLES, picture_format
+
+    if path is not None:
+        picture_format(path)
+    if style not in STYLES:
+        raise InputError("command line", "--style", style, "one of " + ", ".join(STYLES))
+
+
 def common_options(command: F) -> F:
     """Add the options that every command takes."""
     return config_option(date_option(json_option(command)))

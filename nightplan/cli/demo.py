@@ -7,7 +7,15 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import config_option, date_option, doing, evening_of, json_option
+from nightplan.cli.common import (
+    check_picture,
+    config_option,
+    date_option,
+    doing,
+    evening_of,
+    json_option,
+    picture_options,
+)
 
 DEMO_EVENING = "2027-10-06"
 
@@ -25,9 +33,16 @@ DEMO_EVENING = "2027-10-06"
     metavar="FILE",
     help="Save the altitude-and-moon plot (.png, .svg or .pdf).",
 )
+@picture_options
 @click.option("--full", is_flag=True, help="Why, progress, minutes and framing as well.")
 def command(
-    config_path: Path, evening: str | None, as_json: bool, plot: Path | None, full: bool
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    plot: Path | None,
+    style: str,
+    narrow: bool,
+    full: bool,
 ) -> None:
     """Plan one night of the demo scenario: the invented site "Hollow Ridge" and its rig.
 
@@ -44,13 +59,11 @@ def command(
     from nightplan.model.starter import demo_config
     from nightplan.planning.tonight.night import compute_night
     from nightplan.planning.tonights_plan.plan import make_plan
-    from nightplan.report.looks.style import picture_format
 
-    if plot is not None:
-        picture_format(plot)
+    check_picture(plot, style)
     config = demo_config()
     night = compute_night(config.site, evening_of(config.site, evening or DEMO_EVENING))
     with doing("framing the targets and solving the night"):
         catalog = catalog_for(config)
         planned = Planned(make_plan(config, night, catalog), catalog)
-    show(planned, as_json, plot, full=full)
+    show(planned, as_json, plot, full=full, look=(style, narrow))

@@ -10,11 +10,13 @@ import click
 from nightplan.cli.common import (
     EARLIEST,
     LATEST,
+    check_picture,
     common_options,
     doing,
     emit,
     evening_of,
     load,
+    picture_options,
     wrote,
 )
 from nightplan.cli.names import typed_target
@@ -38,6 +40,7 @@ from nightplan.errors import InputError
     metavar="FILE",
     help="Save worth against time for every filter (.png, .svg, .pdf).",
 )
+@picture_options
 @click.option("--full", is_flag=True, help="All figures, with their sources.")
 def command(
     words: tuple[str, ...],
@@ -47,6 +50,8 @@ def command(
     train: str | None,
     time_text: str | None,
     plot_path: Path | None,
+    style: str,
+    narrow: bool,
     full: bool,
 ) -> None:
     """Show sky and target rates per filter, gain, sub length, S/N, and what an hour is worth.
@@ -61,12 +66,10 @@ def command(
     from nightplan.planning.choosing.exposure import exposure_of
     from nightplan.planning.tonight.night import compute_night, default_evening
     from nightplan.report.documents.exposure import exposure_document
-    from nightplan.report.looks.style import picture_format
     from nightplan.report.texts.exposure_text import exposure_text
     from nightplan.sky.times import mjd_from_datetime
 
-    if plot_path is not None:
-        picture_format(plot_path)
+    check_picture(plot_path, style)
     config = with_stored_goals(load(config_path))
     moment = None if time_text is None else _moment(time_text)
     if moment is not None and evening is None:
@@ -82,7 +85,7 @@ def command(
             from nightplan.report.plots.worth_plot import save_worth_plot
 
             say("drawing the plot")
-            save_worth_plot(plot_path, exposure)
+            save_worth_plot(plot_path, exposure, style, narrow=narrow)
     document = exposure_document(exposure)
     emit(document, as_json, lambda: exposure_text(document, config.site, full=full))
     wrote(as_json, plot_path)

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, doing, emit, evening_of, load, wrote
+from nightplan.cli.common import (
+    check_picture,
+    common_options,
+    doing,
+    emit,
+    evening_of,
+    load,
+    picture_options,
+    wrote,
+)
 from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
@@ -50,13 +59,7 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Save the fields over real stars (.png, .svg, .pdf).",
 )
-@click.option(
-    "--style",
-    metavar="NAME",
-    default="day",
-    show_default=True,
-    help="Colours of the chart: day, dark, red or print.",
-)
+@picture_options
 @click.option(
     "--header",
     "header_path",
@@ -104,6 +107,7 @@ def command(
     group: int | None,
     chart_path: Path | None,
     style: str,
+    narrow: bool,
     header_path: Path | None,
     footprint_path: Path | None,
     page_path: Path | None,
@@ -132,11 +136,9 @@ def command(
     from nightplan.planning.framing.camera_angle import check_position_angle
     from nightplan.planning.tonight.night import compute_night
     from nightplan.report.documents.frame import frame_document
-    from nightplan.report.looks.style import STYLES
     from nightplan.report.texts.frame_text import frame_text
 
-    if style not in STYLES:
-        raise InputError("command line", "--style", style, "one of " + ", ".join(STYLES))
+    check_picture(chart_path, style)
     journal = remembered(load(config_path))
     config = journal.config
     date = evening_of(config.site, evening)
@@ -163,7 +165,7 @@ def command(
         )
         if chart_path is not None:
             say("drawing the chart")
-            _save_chart(chart_path, config, catalog, answer, style)
+            _save_chart(chart_path, config, catalog, answer, (style, narrow))
         _save_fields(config, answer, header_path, footprint_path)
         if page_path is not None:
             say("turning every train through half a circle")
@@ -185,7 +187,7 @@ def command(
 
 
 def _save_chart(
-    path: Path, config: Config, catalog: Catalog, answer: FrameAnswer, style: str
+    path: Path, config: Config, catalog: Catalog, answer: FrameAnswer, look: tuple[str, bool]
 ) -> None:
     from nightplan.report.charts.framing_chart import save_framing_chart
 
@@ -195,7 +197,8 @@ def _save_chart(
         answer.target,
         answer.framing,
         answer.framings,
-        style=style,
+        style=look[0],
+        narrow=look[1],
         catalog=catalog,
         guide=answer.guide,
     )

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, doing, emit, evening_of, load, wrote
+from nightplan.cli.common import (
+    check_picture,
+    common_options,
+    doing,
+    emit,
+    evening_of,
+    load,
+    picture_options,
+    wrote,
+)
 from nightplan.cli.names import typed_names
 from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
 
@@ -17,6 +26,7 @@ if TYPE_CHECKING:
 
 @click.command("plan")
 @common_options
+@picture_options
 @click.option("--full", is_flag=True, help="Why, progress, minutes and framing as well.")
 @click.argument("targets", nargs=-1, metavar="[TARGET]...")
 @click.option(
@@ -43,6 +53,8 @@ def command(
     as_json: bool,
     targets: tuple[str, ...],
     plot: Path | None,
+    style: str,
+    narrow: bool,
     start: str | None,
     keep: Path | None,
     done: tuple[str, ...],
@@ -62,18 +74,16 @@ def command(
     """
     from nightplan.library.asking import asked_plan
     from nightplan.report.exports.night_exports import check_export
-    from nightplan.report.looks.style import picture_format
 
     config = load(config_path)
-    if plot is not None:
-        picture_format(plot)
+    check_picture(plot, style)
     for path in exports:
         check_export(path)
     day = None if evening is None else evening_of(config.site, evening)
     names = typed_names(config, targets)
     with doing("framing the targets and solving the night"):
         planned = asked_plan(config, day, names, start=start, keep=keep, done=done)
-    show(planned, as_json, plot, exports, save, full=full)
+    show(planned, as_json, plot, exports, save, full=full, look=(style, narrow))
 
 
 def show(
@@ -84,14 +94,18 @@ def show(
     save: Path | None = None,
     *,
     full: bool = False,
+    look: tuple[str, bool] = ("day", False),
 ) -> None:
-    """Print a plan, and save it, its plot and its exports where they are wanted."""
+    """Print a plan, and save it, its plot and its exports where they are wanted.
+
+    `look` are style and narrowness of the plot.
+    """
     from nightplan.report.texts.plan_text import plan_text
 
     if save is not None:
         planned.save(save)
     if plot is not None:
-        planned.save_plot(plot)
+        planned.save_plot(plot, style=look[0], narrow=look[1])
     for path in exports:
         planned.save_export(path)
     document = planned.document

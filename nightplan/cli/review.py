@@ -6,7 +6,15 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load, wrote
+from nightplan.cli.common import (
+    check_picture,
+    common_options,
+    emit,
+    evening_of,
+    load,
+    picture_options,
+    wrote,
+)
 
 
 @click.command("review")
@@ -23,8 +31,15 @@ from nightplan.cli.common import common_options, emit, evening_of, load, wrote
     metavar="FILE",
     help="Save planned against shot as a picture (.png, .svg or .pdf).",
 )
+@picture_options
 def command(
-    config_path: Path, evening: str | None, as_json: bool, keep: Path | None, plot: Path | None
+    config_path: Path,
+    evening: str | None,
+    as_json: bool,
+    keep: Path | None,
+    plot: Path | None,
+    style: str,
+    narrow: bool,
 ) -> None:
     """Compare a night's plan with what was shot, block by block.
 
@@ -37,13 +52,11 @@ def command(
         nightplan review --date 2027-10-06 --keep plan.json --plot review.png
     """
     from nightplan.library.reviewing import review
-    from nightplan.report.looks.style import picture_format
 
-    if plot is not None:
-        picture_format(plot)
+    check_picture(plot, style)
     config = load(config_path)
     found = review(config, evening_of(config.site, evening), keep)
     if plot is not None:
-        found.save_plot(plot)
+        found.save_plot(plot, style=style, narrow=narrow)
     emit(found.document, as_json, lambda: str(found))
     wrote(as_json, plot)

@@ -9,12 +9,14 @@ import click
 
 from nightplan.cli.common import (
     NumberRange,
+    check_picture,
     common_options,
     counting,
     doing,
     emit,
     evening_of,
     load,
+    picture_options,
     wrote,
 )
 from nightplan.cli.names import typed_target
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
     help="The train whose field counts. [default: the best for TARGET, of a month for each]",
 )
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Calendar heat map.")
-@click.option("--style", default="day", metavar="NAME", help="day, dark, red or print.")
+@picture_options
 @click.option("--month", metavar="YYYY-MM", help="Without TARGET: rank this month. [default: now]")
 @click.option("--count", default=15, type=click.IntRange(1, 500), metavar="N", show_default=True)
 @click.option(
@@ -51,6 +53,7 @@ def command(
     train: str | None,
     plot: Path | None,
     style: str,
+    narrow: bool,
     month: str | None,
     count: int,
     least_hours: float,
@@ -78,12 +81,10 @@ def command(
     from nightplan.planning.season.ranking import fitting, one_a_subject, rank_month
     from nightplan.planning.season.season import season, year_nights
     from nightplan.report.documents.season import month_document, season_document
-    from nightplan.report.looks.style import palette, picture_format, save_figure
+    from nightplan.report.looks.style import save_figure
     from nightplan.report.texts.season_text import month_text, season_text
 
-    if plot is not None:
-        picture_format(plot)
-        palette(style)
+    check_picture(plot, style)
     config = with_stored_goals(load(config_path))
     first = evening_of(config.site, evening)
     if not words:
@@ -116,7 +117,7 @@ def command(
             from nightplan.report.plots.season_plot import season_figure
 
             say("drawing the heat map")
-            save_figure(plot, season_figure(table, found.label, style=style))
+            save_figure(plot, season_figure(table, found.label, style=style, narrow=narrow))
     hours = target_goals(config, [found], optics.name)[0].hours
     emit(
         season_document(table),

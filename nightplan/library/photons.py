@@ -137,11 +137,13 @@ class Photons(Answer):
 
         return worth_figure(self.exposure, style=style)
 
-    def save_plot(self, path: str | os.PathLike[str], *, style: str = "day") -> None:
-        """Save worth against time for every filter: .png, .svg or .pdf."""
+    def save_plot(
+        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
+    ) -> None:
+        """Save efficiency against time for every filter: .png, .svg or .pdf."""
         from nightplan.report.plots.worth_plot import save_worth_plot
 
-        save_worth_plot(path, self.exposure, style)
+        save_worth_plot(path, self.exposure, style, narrow=narrow)
 
 
 def exposure(

@@ -50,19 +50,21 @@ class NightReview(Answer):
 
         return review_text(self._document)
 
-    def figure(self, *, style: str = "day") -> Figure:
+    def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The night as two lanes a filter: what was planned, and each sub as it was shot."""
         from nightplan.report.plots.night_picture import roles_of
         from nightplan.report.plots.review_plot import review_figure
 
         roles = roles_of(self._config)
-        return review_figure(self._rows, self._config.site.zone, roles, style=style)
+        return review_figure(self._rows, self._config.site.zone, roles, style=style, narrow=narrow)
 
-    def save_plot(self, path: str | os.PathLike[str], *, style: str = "day") -> None:
+    def save_plot(
+        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
+    ) -> None:
         """Save the picture: .png, .svg or .pdf."""
         from nightplan.report.looks.style import save_figure
 
-        save_figure(path, self.figure(style=style))
+        save_figure(path, self.figure(style=style, narrow=narrow))
 
 
 def review(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import itertools
+import re
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
@@ -19,6 +20,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from nightplan.errors import FileError, InputError
+from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
 from nightplan.model.starter import demo_config
 from nightplan.report.looks.style import figure_bytes
 from nightplan.report.plots.altitude_plot import BANDS, band_edges, night_figure, save_night_plot
@@ -170,7 +172,7 @@ def test_files_by_ending(picture, tmp_path):
     assert sorted(p.name for p in tmp_path.iterdir()) == ["night.pdf", "night.png", "night.svg"]
 
 
-def test_a_night_without_darkness_or_plan_is_drawn(picture):
+def test_a_night_without_darkness_is_a_sentence(picture):
     night = picture()
     bare = NightPicture(
         site=night.site,
@@ -181,9 +183,13 @@ def test_a_night_without_darkness_or_plan_is_drawn(picture):
         moon_altitude_deg=np.full(night.utc_mjd.shape, -20.0),
         moon_illuminated_fraction=0.9,
     )
-    figure = night_figure(bare)
     assert [BANDS[index] for *_, index in band_edges(bare)] == ["sun up"]
-    assert not any("moon" in text.get_text() for text in figure.axes[0].texts)
+    # Said rather than drawn as an empty frame.
+    figure = night_figure(bare)
+    assert figure.axes == []
+    assert "the sun stays too high" in " ".join(figure.texts[0].get_text().split())
+    dusk = replace(bare, sun_altitude_deg=np.full(night.utc_mjd.shape, -14.0))
+    assert night_figure(dusk).axes
 
 
 def test_wrong_shapes_are_refused(picture):
@@ -211,3 +217,58 @@ def test_label_goes_where_there_is_room():
         gap_x = np.maximum(np.abs(curve[:, 0] - cx) - 30.0, 0.0)
         gap_y = np.maximum(np.abs(curve[:, 1] - cy) - 6.0, 0.0)
         assert np.hypot(gap_x, gap_y).min() > 1.0
+
+
+def test_planned_targets_have_colours_of_their_own_and_the_others_are_grey(picture):
+    from nightplan.report.looks.contrast import contrast
+    from nightplan.report.looks.style import (
+        OTHER_TARGET,
+        PALETTES,
+        STYLES,
+        TARGET_INKS,
+        filter_look,
+    )
+    from nightplan.report.plots.altitude_plot import target_inks
+
+    night = picture()
+    waiting = replace(night.targets[0], name="M 33")
+    shown = replace(night, targets=(*night.targets, waiting))
+    for style in STYLES:
+        inks = target_inks(shown, style)
+        assert inks["M 33"] == OTHER_TARGET[style]
+        assert all(inks[block.target] in TARGET_INKS[style] for block in night.blocks)
+    assert len(set(target_inks(shown, "day").values())) == 1 + len(night.targets)
+    # W3C WCAG 2.2, success criterion 1.4.11: 3 to 1 between a line and what is next to it, here
+    # the night's blue, drawn at 55 % over the panel.
+    for style in ("day", "dark"):
+        colours = PALETTES[style]
+        night_rgb, panel_rgb = (
+            [int(colours[name][i : i + 2], 16) for i in (1, 3, 5)] for name in ("night", "panel")
+        )
+        mixed = [0.55 * a + 0.45 * b for a, b in zip(night_rgb, panel_rgb, strict=True)]
+        ground = "#" + "".join(f"{round(part):02X}" for part in mixed)
+        fills = {filter_look(role, style).colour for role in BROADBAND_ROLES + NARROWBAND_ROLES}
+        for ink in (*TARGET_INKS[style], OTHER_TARGET[style]):
+            assert contrast(ink, ground) >= 3.0, (style, ink)
+            assert ink not in fills
+
+
+def test_a_saved_svg_says_what_it_shows(picture, tmp_path):
+    # W3C SVG 2, 5.7 and 5.8: title and desc; text stays text.
+    path = tmp_path / "night.svg"
+    save_night_plot(path, picture())
+    svg = path.read_text(encoding="utf-8")
+    assert '<title id="title">Hollow Ridge, night of Wed 6 Oct 2027</title>' in svg
+    assert '<desc id="about">Heavy line: planned.' in svg
+    assert 'role="img" aria-labelledby="title about"' in svg
+    assert re.search(r"<text[^>]*>M 31</text>", svg)
+
+
+def test_greys_of_printed_filters_are_told_apart():
+    from nightplan.report.looks.style import filter_look
+
+    greys = sorted(
+        int(filter_look(role, "print").colour[1:3], 16)
+        for role in BROADBAND_ROLES + NARROWBAND_ROLES
+    )
+    assert min(b - a for a, b in itertools.pairwise(greys)) >= 12

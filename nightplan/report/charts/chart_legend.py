@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from nightplan.report.charts.chart_looks import TARGET_LINE, frame_look, guide_hatch, star_area_pt2
 from nightplan.report.charts.chart_scene import Frame, Scene
+from nightplan.report.wording.words import about
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,8 +52,21 @@ def legend_rows(scene: Scene, narrow: bool = False) -> tuple[list[LegendRow], li
         right.append(LegendRow("ghost", f"{what} turned by ±{tolerance:.1f}°"))
     if scene.neighbours:
         right.append(LegendRow("neighbour", _neighbour_text(scene)))
-    right.append(LegendRow("stars", "stars of G 4, 6, 8, 10"))
+    right.append(LegendRow("stars", f"stars of G 4, 6, 8, 10{_fainter(scene)}"))
     return left, right
+
+
+NEIGHBOURS = "neighbours: galaxies whole,\nclusters dotted"
+
+
+def _fainter(scene: Scene) -> str:
+    """How many stars between the catalogue's limit and the guider's are not drawn, by density."""
+    guide = scene.guide
+    if guide is None or guide.limit_mag <= guide.catalogue_limit_mag:
+        return ""
+    sides = (guide.before_meridian, guide.after_meridian)
+    patches = [max(side.expected_count - len(side.stars), 0.0) for side in sides]
+    return f";\nto G {guide.limit_mag:g}: {about(max(patches))} more a patch"
 
 
 def _frame_text(frame: Frame, narrow: bool) -> str:
@@ -66,7 +80,7 @@ def _frame_text(frame: Frame, narrow: bool) -> str:
     scale = f"{optics.image_scale_arcsec_px:.2f}″/px"
     text = f"{framing.train}, {optics.focal_length_mm:.0f} mm: {size}, {scale}"
     joint = ",\n" if narrow else ", "
-    return f"{text}{joint}{angle}, covers {_percent(framing.coverage)}"
+    return f"{text}{joint}{angle}, {_percent(framing.coverage)} in frame"
 
 
 def _percent(share: float) -> str:
@@ -91,9 +105,9 @@ def _target_text(scene: Scene) -> str:
 def _neighbour_text(scene: Scene) -> str:
     cut = [neighbour.name for neighbour in scene.neighbours if neighbour.cut]
     if not cut:
-        return "neighbours"
+        return f"{NEIGHBOURS}, dark\nclouds long, other nebulae short dashes"
     more = f" and {len(cut) - 2} more" if len(cut) > 2 else ""
-    return f"neighbours; cut by the field's edge:\n{', '.join(cut[:2])}{more}"
+    return f"{NEIGHBOURS};\nthe edge cuts {', '.join(cut[:2])}{more}"
 
 
 def _guide_text(scene: Scene, side: GuideSide) -> str:

@@ -25,8 +25,19 @@ def frame_look(rank: int, colours: Mapping[str, str]) -> dict[str, Any]:
     return {
         "color": colours[FRAME_COLOURS[min(rank, len(FRAME_COLOURS) - 1)]],
         "ls": TRAIN_LINES[rank % len(TRAIN_LINES)],
-        "lw": 2.0 if rank == 0 else 1.2,
+        "lw": 2.0 if rank == 0 else 0.9,
+        "alpha": 1.0 if rank == 0 else 0.6,
     }
+
+
+def neighbour_look(kind: str) -> dict[str, Any]:
+    """Line of a neighbour by its kind: galaxies whole, clusters dotted, dust and dark clouds in
+    long dashes, other nebulae in short ones."""
+    if kind.startswith("galaxy"):
+        return {"lw": 0.7, "ls": "-"}
+    if "cluster" in kind:
+        return {"lw": 0.9, "ls": (0, (1, 1.6))}
+    return {"lw": 0.7, "ls": (0, (7, 3)) if kind == "dark_nebula" else (0, (3, 2))}
 
 
 def guide_hatch(past_meridian: bool) -> str:

@@ -57,6 +57,7 @@ class Neighbour:
     size_deg: float
     outlines: tuple[Floats, ...]
     cut: bool = False
+    kind: str = "other"
 
 
 @dataclass(frozen=True)
@@ -203,7 +204,15 @@ def _neighbours(
         outlines = _outlines(member) if size_deg[i] > 0.03 * plane.half_deg else ()
         cut = any(CUT < _share_inside(plane, each, fields) < 1.0 - CUT for each in outlines)
         found.append(
-            Neighbour(member.name, member.ra_deg, member.dec_deg, float(size_deg[i]), outlines, cut)
+            Neighbour(
+                member.name,
+                member.ra_deg,
+                member.dec_deg,
+                float(size_deg[i]),
+                outlines,
+                cut,
+                member.kind,
+            )
         )
     return tuple(found)
 

@@ -16,6 +16,7 @@ from nightplan.report.charts.chart_looks import (
     TARGET_LINE,
     frame_look,
     guide_hatch,
+    neighbour_look,
     star_area_pt2,
 )
 from nightplan.report.charts.chart_scene import Frame, Scene, chart_scene, side_points
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
     from nightplan.planning.framing.framing import Framing
     from nightplan.planning.framing.guide_star import GuideOutlook
 
+SHADES = (1.0, 0.75, 0.5)
+"""Sizes of the target's fills, against its outline."""
 WIDE_IN = 9.0
 NARROW_IN = 3.75
 
@@ -222,7 +225,12 @@ def _draw_neighbours(
     for neighbour in scene.neighbours:
         for outline in neighbour.outlines:
             _closed(
-                axes, scene, outline, color=colours["faint"], lw=0.7, ls=(0, (1, 1.6)), zorder=2
+                axes,
+                scene,
+                outline,
+                color=colours["faint"],
+                zorder=2,
+                **neighbour_look(neighbour.kind),
             )
         if not neighbour.outlines:
             axes.plot(
@@ -236,7 +244,13 @@ def _draw_target(axes: Axes, scene: Scene, colours: Mapping[str, str], marks: li
         points = _closed(
             axes, scene, outline, color=colours["target"], lw=1.3, ls=TARGET_LINE, zorder=3
         )
-        _fill(axes, points, facecolor=colours["target"], alpha=0.12, lw=0, zorder=1)
+        # Brighter within, as most objects are; the steps are not measured.
+        middle = points.mean(axis=0)
+        for scale in SHADES:
+            _fill(
+                axes, middle + scale * (points - middle), facecolor=colours["target"],
+                alpha=0.07, lw=0, zorder=1,
+            )  # fmt: skip
         marks.append(_marked(points[:: max(1, len(points) // 120)], 2.0))
 
 
@@ -282,6 +296,8 @@ def _draw_guide(
             hatch=guide_hatch(bool(past)) if side.state == "unlikely" else None,
         )  # fmt: skip
         marks.append(_marked(scene.plane.xy(*side_points(corners).T), 2.0))
+        if len(scene.chosen.corners) > 1:
+            _lead_to_panel(axes, scene, corners, side.panel, colours, bool(past))
         if side.stars:
             best = scene.plane.xy(side.stars[0].ra_deg, side.stars[0].dec_deg)
             # Drawn again: a crowded chart shows its brightest stars only.
@@ -294,6 +310,22 @@ def _draw_guide(
                 mec=colours["target"], zorder=6.5,
             )  # fmt: skip
             marks.append(_marked(best[None, :], 8.0))
+
+
+def _lead_to_panel(
+    axes: Axes, scene: Scene, patch: Floats, panel: int, colours: Mapping[str, str], past: bool
+) -> None:
+    """A line from a guider's patch to the middle of the panel that it belongs to."""
+    ends = np.array(
+        [
+            scene.plane.xy(*patch.T).mean(axis=0),
+            scene.plane.xy(*scene.chosen.corners[panel - 1].T).mean(axis=0),
+        ]
+    )
+    axes.plot(
+        *ends.T, color=colours["ink"], lw=0.7, ls=(0, (3, 1.5)) if past else "-", marker=".",
+        markevery=[1], ms=5.0, zorder=5.4,
+    )  # fmt: skip
 
 
 def _write_names(

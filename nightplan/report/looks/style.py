@@ -124,6 +124,22 @@ PALETTES: Mapping[str, Mapping[str, str]] = {
 }
 """Colours by meaning, one set a style. Every set has the same keys."""
 
+TARGET_INKS: Mapping[str, tuple[str, ...]] = {
+    "day": ("#000000", "#882255", "#332288", "#5B3A00", "#0B4A40"),
+    "dark": ("#F2F2F2", "#FFF27A", "#B9A7FF", "#B4F08C", "#FFC9B0"),
+    "red": ("#FF0000", "#FF0000", "#EC0000", "#EC0000", "#FF0000"),
+    "print": ("#000000", "#000000", "#303030", "#303030", "#000000"),
+}
+"""Lines of planned targets, none of them a filter's colour; at least 3 to 1 on the night's blue
+(W3C WCAG 2.2, success criterion 1.4.11). Markers and names tell them apart as well."""
+OTHER_TARGET: Mapping[str, str] = {
+    "day": "#5F6570",
+    "dark": "#8D95A5",
+    "red": "#C00000",
+    "print": "#6A6A6A",
+}
+"""Lines of targets that are shown but not planned."""
+
 STYLES: tuple[str, ...] = tuple(PALETTES)
 
 TRAIN_LINES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 1.5, 2)))
@@ -151,12 +167,12 @@ class FilterLook:
 # for a bright area is what spoils dark adaptation; hatches and lines on them are bright.
 _FILTERS: Mapping[str, tuple[str, Any, str, str, tuple[str, str, str, str]]] = {
     "luminance": ("L", "-", "", "o", ("#8A8A8A", "#D5D5D5", "#600000", "#FFFFFF")),
-    "red": ("R", (0, (6, 2)), "//", "s", ("#D55E00", "#FF8A3C", "#300000", "#D9D9D9")),
-    "green": ("G", (0, (2, 1.5)), "\\\\", "^", ("#009E73", "#2BC79A", "#480000", "#BDBDBD")),
-    "blue": ("B", (0, (8, 2, 1.5, 2)), "xx", "v", ("#0072B2", "#56A8F0", "#240000", "#A6A6A6")),
-    "H-alpha": ("Ha", (0, (4, 1)), "..", "D", ("#CC79A7", "#E39CC4", "#540000", "#F0F0F0")),
-    "O III": ("OIII", (0, (1, 1)), "||", "P", ("#56B4E9", "#8FD0F5", "#2C0000", "#CFCFCF")),
-    "S II": ("SII", (0, (5, 1, 1, 1)), "--", "X", ("#E69F00", "#F5BE4A", "#3C0000", "#E6E6E6")),
+    "red": ("R", (0, (6, 2)), "//", "s", ("#D55E00", "#FF8A3C", "#300000", "#C6C6C6")),
+    "green": ("G", (0, (2, 1.5)), "\\\\", "^", ("#009E73", "#2BC79A", "#480000", "#AAAAAA")),
+    "blue": ("B", (0, (8, 2, 1.5, 2)), "xx", "v", ("#0072B2", "#56A8F0", "#240000", "#8E8E8E")),
+    "H-alpha": ("Ha", (0, (4, 1)), "..", "D", ("#CC79A7", "#E39CC4", "#540000", "#F1F1F1")),
+    "O III": ("OIII", (0, (1, 1)), "||", "P", ("#56B4E9", "#8FD0F5", "#2C0000", "#D4D4D4")),
+    "S II": ("SII", (0, (5, 1, 1, 1)), "--", "X", ("#E69F00", "#F5BE4A", "#3C0000", "#B8B8B8")),
 }
 
 
@@ -342,13 +358,19 @@ def picture_format(path: str | os.PathLike[str]) -> str:
     return suffix[1:]
 
 
-def figure_bytes(figure: Figure, kind: str = "png", dpi: float = 150.0) -> bytes:
+def figure_bytes(
+    figure: Figure, kind: str = "png", dpi: float = 150.0, *, outlined: bool = True
+) -> bytes:
     """The figure as a PNG, SVG or PDF; equal figures give equal bytes.
 
-    `dpi` is the PNG's dots per inch, and that of images inside the other two.
+    `dpi` is the PNG's dots per inch, and that of images inside the other two. With `outlined`
+    letters of an SVG are paths, the same everywhere; without they stay text.
     """
+    import matplotlib
+
     draft = io.BytesIO()
-    with styled(getattr(figure, "nightplan_style", "day")):
+    fonts: Any = {} if outlined else {"svg.fonttype": "none"}
+    with styled(getattr(figure, "nightplan_style", "day")), matplotlib.rc_context(fonts):
         _write_missing_signs_in_ascii(figure)
         figure.savefig(
             draft,
@@ -382,4 +404,22 @@ def save_figure(path: str | os.PathLike[str], figure: Figure, *, dpi: float = 15
         The ending is another one, or the file cannot be written.
     """
     kind = picture_format(path)
-    write_whole(path, figure_bytes(figure, kind, dpi))
+    data = figure_bytes(figure, kind, dpi, outlined=False)
+    write_whole(path, _readable_svg(data, figure) if kind == "svg" else data)
+
+
+def _readable_svg(data: bytes, figure: Figure) -> bytes:
+    """An SVG that says what it shows: text as text, with a title and a description (W3C SVG 2)."""
+    from html import escape
+
+    words = [text.get_text() for text in figure.texts]
+    words += [axes.get_title() for axes in figure.axes]
+    words = [" ".join(text.split()) for text in words if text.strip()]
+    title = escape(words[0] if words else "nightplan")
+    about = escape(" ".join(words[1:]))
+    svg = data.decode("utf-8").replace("'DejaVu Sans'", "'DejaVu Sans', sans-serif")
+    start = svg.index("<svg ")
+    end = svg.index(">", start)
+    head = f'{svg[start:end]} role="img" aria-labelledby="title about">'
+    spoken = f'\n <title id="title">{title}</title>\n <desc id="about">{about}</desc>'
+    return (svg[:start] + head + spoken + svg[end + 1 :]).encode("utf-8")

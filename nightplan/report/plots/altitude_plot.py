@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.report.looks.contrast import legible
-from nightplan.report.looks.style import new_figure, save_figure, styled
+from nightplan.report.looks.style import OTHER_TARGET, TARGET_INKS, new_figure, save_figure, styled
 from nightplan.report.plots.filter_lanes import draw_lanes, lane_count
 from nightplan.report.plots.label_place import Box, place_labels
 from nightplan.report.plots.night_picture import NightPicture, PictureTarget, runs
@@ -27,11 +27,12 @@ if TYPE_CHECKING:
 LEVELS_DEG = (-0.833, -6.0, -12.0, -18.0)
 BANDS = ("sun up", "civil", "nautical", "astronomical", "night")
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
-INKS = ("ink", "first", "target", "second", "third", "faint")
 EDGE = (2.0, 2.0, -2.0, -2.0)
 WIDE_IN = (9.0, 6.2)
 NARROW_IN = (3.75, 5.6)
 LANES_IN = 1.9
+LEAST_LEAD_PT = 4.0
+"""A label nearer to its curve needs no line to it."""
 KEY_LINE_IN = 0.122
 KEY_LETTERS_PER_IN = 17.0
 
@@ -65,6 +66,9 @@ def night_figure(
     -------
     matplotlib Figure
     """
+    bright = bool(np.min(picture.sun_altitude_deg) > LEVELS_DEG[-2])
+    if picture.window_start_utc_mjd is None and bright and not picture.blocks and size_in is None:
+        return _sentence(picture, style, narrow)
     rows = lane_count(picture) if picture.blocks and lanes else 0
     head = 0.0 if titled else 0.22
     if size_in is None:
@@ -98,6 +102,21 @@ def night_figure(
         figure.text(
             left / width, 1.0 - (0.31 - head) / height, _key(picture, width, ticks, unnamed),
             fontsize=7.0, va="top", color=colours["faint"], linespacing=1.25,
+        )  # fmt: skip
+    return figure
+
+
+def _sentence(picture: NightPicture, style: str, narrow: bool) -> Figure:
+    """A night without a window, said rather than drawn as an empty frame."""
+    width = NARROW_IN[0] if narrow else WIDE_IN[0]
+    figure = new_figure((width, 1.3), style)
+    day = f"{picture.evening:%a} {picture.evening.day} {picture.evening:%b %Y}"
+    words = f"No dark hours at {picture.site} in the night of {day}: the sun stays too high."
+    lines = textwrap.wrap(words, round(8.5 * width))
+    with styled(style) as colours:
+        figure.text(
+            0.5, 0.5, "\n".join(lines), ha="center", va="center", fontsize=11.0,
+            color=colours["ink"], linespacing=1.4,
         )  # fmt: skip
     return figure
 
@@ -177,10 +196,23 @@ def draw_altitude(
                 linestyle=(0, (6, 3)), zorder=1.6,
             )  # fmt: skip
         _moon(axes, picture, colours)
+        inks = target_inks(picture, style)
         for i, target in enumerate(picture.targets):
-            _target(axes, picture, target, i, colours)
+            _target(axes, picture, target, i, inks[target.name], colours)
         written = _name_bands(axes, picture, colours, narrow)
-        return _name_curves(axes, picture, colours, written)
+        return _name_curves(axes, picture, inks, colours, written)
+
+
+def target_inks(picture: NightPicture, style: str = "day") -> dict[str, str]:
+    """The colour of each target's line: one of its own where it is planned, else grey.
+
+    Where nothing is planned every target counts as planned.
+    """
+    planned = dict.fromkeys(block.target for block in picture.blocks)
+    names = list(planned) or [target.name for target in picture.targets]
+    own = TARGET_INKS[style]
+    inks = {name: own[place % len(own)] for place, name in enumerate(names)}
+    return {target.name: inks.get(target.name, OTHER_TARGET[style]) for target in picture.targets}
 
 
 def band_edges(picture: NightPicture) -> list[tuple[float, float, int]]:
@@ -267,17 +299,21 @@ def _moon(axes: Axes, picture: NightPicture, colours: Mapping[str, str]) -> None
 
 
 def _target(
-    axes: Axes, picture: NightPicture, target: PictureTarget, index: int, colours: Mapping[str, str]
+    axes: Axes,
+    picture: NightPicture,
+    target: PictureTarget,
+    index: int,
+    colour: str,
+    colours: Mapping[str, str],
 ) -> None:
     times, altitude = picture.utc_mjd, target.altitude_deg
-    colour = colours[INKS[index % len(INKS)]]
     usable = picture.usable(target)
     axes.plot(times, altitude, color=colour, linewidth=0.8, linestyle=(0, (1, 2.2)), zorder=2.2)
     hidden = (altitude < target.skyline_deg) & (altitude >= 0.0)
     axes.fill_between(
         times, np.maximum(altitude, 0.0), np.maximum(target.skyline_deg, 0.0), where=hidden,
-        facecolor=colours["obstacle"], edgecolor=colours["ink"], hatch="////",
-        linewidth=0.5, zorder=1.4,
+        facecolor=colours["obstacle"], edgecolor=colours["faint"], hatch="////",
+        linewidth=0.3, alpha=0.5, zorder=1.4,
     )  # fmt: skip
     for a, b in runs(usable):
         axes.plot(times[a : b + 1], altitude[a : b + 1], color=colour, linewidth=1.1, zorder=3.0)
@@ -305,9 +341,14 @@ def _hourly(times: NDArray[np.float64]) -> NDArray[np.bool_]:
 
 
 def _name_curves(
-    axes: Axes, picture: NightPicture, colours: Mapping[str, str], written: list[Box]
+    axes: Axes,
+    picture: NightPicture,
+    inks: Mapping[str, str],
+    colours: Mapping[str, str],
+    written: list[Box],
 ) -> list[str]:
-    """Write the names of targets and moon beside their curves; returns those left out."""
+    """Write the names of targets and moon beside their curves, led to them where they stand off;
+    returns those left out."""
     from matplotlib import patheffects
 
     figure = axes.get_figure()
@@ -329,8 +370,8 @@ def _name_curves(
         return []
     scale = figure.dpi / 72.0  # type: ignore[union-attr]
     texts, curves, sizes = [], [], []
-    for i, (name, marker, altitude, _) in enumerate(labels):
-        colour = colours[INKS[i % len(INKS)]] if marker else colours["ink"]
+    for name, marker, altitude, _ in labels:
+        colour = inks[name] if marker else colours["ink"]
         colour = legible(colour, colours["panel"])
         text = axes.text(
             0, 0, name, ha="center", va="center", fontsize=8.0, color=colour, zorder=6,
@@ -352,14 +393,34 @@ def _name_curves(
         [marker is not None for _, marker, *_ in labels],
     )
     unnamed = []
-    for text, centre in zip(texts, places, strict=True):
+    for text, centre, curve, size in zip(texts, places, curves, sizes, strict=True):
         if centre is None:
             unnamed.append(text.get_text())
             text.remove()
             continue
         at = axes.transData.inverted().transform((centre[0] * scale, centre[1] * scale))
         text.set_position((float(at[0]), float(at[1])))
+        _lead(axes, text, np.asarray(centre) * scale, curve, size, scale)
     return unnamed
+
+
+def _lead(
+    axes: Axes, text: Any, centre: Any, curve: NDArray[np.float64], size: Any, scale: float
+) -> None:
+    """A thin line from a label to the nearest point of its curve, unless it lies on it."""
+    nearest = curve[np.argmin(np.hypot(*(curve - centre).T))]
+    way = nearest - centre
+    reach = float(np.hypot(*way))
+    inside = min(
+        0.5 * side / abs(part) if abs(part) > 1e-9 else np.inf
+        for side, part in zip(size, way, strict=True)
+    )
+    if reach * (1.0 - min(inside, 1.0)) < LEAST_LEAD_PT * scale:
+        return
+    ends = axes.transData.inverted().transform([centre + way * min(inside, 1.0), nearest])
+    axes.plot(
+        *ends.T, color=text.get_color(), linewidth=0.7, zorder=5.5, scalex=False, scaley=False
+    )
 
 
 def _key(picture: NightPicture, width_in: float, ticks: bool, unnamed: list[str]) -> str:

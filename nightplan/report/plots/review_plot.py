@@ -22,14 +22,19 @@ BESIDE_DAYS = 0.25 / 24.0
 
 
 def review_figure(
-    rows: Sequence[BlockReview], zone: ZoneInfo, roles: Mapping[str, str], *, style: str = "day"
+    rows: Sequence[BlockReview],
+    zone: ZoneInfo,
+    roles: Mapping[str, str],
+    *,
+    style: str = "day",
+    narrow: bool = False,
 ) -> Figure:
-    """A figure with `draw_review` on it, as high as it has lanes."""
+    """A figure with `draw_review` on it, as high as it has lanes; `narrow` for a phone."""
     lanes = max(1, len(_lanes(rows)))
-    figure = new_figure((9.0, 1.5 + LANE_IN * lanes), style)
+    figure = new_figure((4.0 if narrow else 9.0, 1.5 + LANE_IN * lanes), style)
     with styled(style):
         axes = figure.subplots()
-        draw_review(axes, rows, zone, roles, style=style)
+        draw_review(axes, rows, zone, roles, style=style, every_h=3 if narrow else 1)
         figure.tight_layout()
     return figure
 
@@ -41,6 +46,7 @@ def draw_review(
     roles: Mapping[str, str],
     *,
     style: str = "day",
+    every_h: int = 1,
 ) -> None:
     """Draw a lane for each target and filter, in UTC MJD along x.
 
@@ -92,7 +98,7 @@ def draw_review(
         axes.set_xlim(low, high)
         for lane in np.arange(len(lanes) - 1) + 0.5:
             axes.axhline(lane, color=colours["grid"], linewidth=0.6, zorder=0)
-        draw_clocks(axes, axes, low, high, zone, style=style)
+        draw_clocks(axes, axes, low, high, zone, style=style, every_h=every_h)
         axes.set_title("Upper: planned, with counts. Lower: subs as shot; crossed: rejected.",
                        fontsize=9, loc="left")  # fmt: skip
 

@@ -1,8 +1,9 @@
-"""Worth against time: what an hour of each filter is worth through the night, for one target."""
+"""Efficiency against time: what an hour of each filter counts for through the night."""
 
 from __future__ import annotations
 
 import os
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,8 +22,10 @@ if TYPE_CHECKING:
 LABEL_GAP = 0.035
 
 
-def worth_figure(exposure: Exposure, *, style: str = "day") -> Figure:
-    """Worth of every filter through the window, with altitudes of target and moon below.
+def worth_figure(exposure: Exposure, *, style: str = "day", narrow: bool = False) -> Figure:
+    """Efficiency of every filter through the window, altitudes of target and moon below.
+
+    `narrow` lays it out for a phone.
 
     Raises
     ------
@@ -30,25 +33,30 @@ def worth_figure(exposure: Exposure, *, style: str = "day") -> Figure:
         `style` is unknown.
     """
     budget = exposure.through_the_night()
-    figure = new_figure((9.0, 5.6), style)
+    figure = new_figure((3.75, 5.0) if narrow else (9.0, 5.6), style)
+    left, wide, top = (0.14, 0.70, 0.80) if narrow else (0.075, 0.83, 0.85)
     with styled(style) as colours:
-        axes = figure.add_axes((0.075, 0.36, 0.83, 0.49))
-        lower = figure.add_axes((0.075, 0.105, 0.83, 0.235))
+        axes = figure.add_axes((left, 0.36, wide, top - 0.36))
+        lower = figure.add_axes((left, 0.105, wide, 0.235))
         draw_worth(axes, exposure, budget, style=style)
         _altitudes(lower, exposure, budget, colours)
         start, end = float(budget.utc_mjd[0]), float(budget.utc_mjd[-1])
-        draw_clocks(lower, axes, start, end, exposure.night.zone, style=style)
+        every = 3 if narrow else 1
+        draw_clocks(lower, axes, start, end, exposure.night.zone, style=style, every_h=every)
         evening = exposure.night.evening
-        figure.text(
-            0.075, 0.965,
+        title = (
             f"{exposure.target.name} with the {exposure.train}, {exposure.night.site.name}, "
-            f"night of {evening:%a} {evening.day} {evening:%b %Y}",
-            fontsize=10.0, weight="bold", va="top",
+            f"night of {evening:%a} {evening.day} {evening:%b %Y}"
+        )
+        words = "What an hour counts for, against one at the zenith with no moon, by filter."
+        letters = 48 if narrow else 200
+        figure.text(
+            0.03 if narrow else left, 0.985 if narrow else 0.965, textwrap.fill(title, letters),
+            fontsize=8.0 if narrow else 10.0, weight="bold", va="top",
         )  # fmt: skip
         figure.text(
-            0.075, 0.925,
-            "Hours of this site's moonless zenith that one hour is worth, by filter.",
-            fontsize=8.0, va="top", color=colours["faint"],
+            0.03 if narrow else left, 0.925, textwrap.fill(words, letters),
+            fontsize=7.0 if narrow else 8.0, va="top", color=colours["faint"],
         )  # fmt: skip
     return figure
 
@@ -71,7 +79,9 @@ def draw_worth(axes: Axes, exposure: Exposure, budget: PhotonBudget, *, style: s
             ends.append((float(worth[index, -1]), name, look.line_colour))
         top = max(1.05, float(worth.max()) * 1.05)
         axes.set_ylim(0.0, top)
-        axes.set_ylabel("worth of an hour")
+        axes.set_ylabel("efficiency")
+        shares = np.arange(0.0, top, 0.2)
+        axes.set_yticks(shares, labels=[f"{100.0 * share:.0f} %" for share in shares])
         axes.axhline(1.0, color=colours["faint"], linewidth=0.8, linestyle=(0, (6, 3)), zorder=1.5)
         axes.grid(axis="y", color=colours["grid"], linewidth=0.5)
         axes.set_axisbelow(True)
@@ -138,7 +148,12 @@ def _altitudes(axes: Axes, exposure: Exposure, budget: PhotonBudget, colours: An
 
 
 def save_worth_plot(
-    path: str | os.PathLike[str], exposure: Exposure, style: str = "day", *, dpi: float = 150.0
+    path: str | os.PathLike[str],
+    exposure: Exposure,
+    style: str = "day",
+    *,
+    narrow: bool = False,
+    dpi: float = 150.0,
 ) -> None:
     """Save `worth_figure` to a .png, .svg or .pdf file, whole or not at all.
 
@@ -147,4 +162,4 @@ def save_worth_plot(
     nightplan.errors.FileError
         The name ends otherwise, or the file cannot be written.
     """
-    save_figure(path, worth_figure(exposure, style=style), dpi=dpi)
+    save_figure(path, worth_figure(exposure, style=style, narrow=narrow), dpi=dpi)
