@@ -28,8 +28,8 @@ GoalOrigin = Literal["brightness", "floor", "ceiling", "goal_hours", "target_hou
 # Least and most hours over the filters that make the picture, by kind; common practice, no
 # source: stars are bright, so that a cluster is done in a part of the time that faint dust takes.
 HOURS_BY_KIND: dict[str, tuple[float, float]] = {
-    "galaxy": (4.0, 20.0),
-    "galaxy_group": (5.0, 20.0),
+    "galaxy": (6.0, 20.0),
+    "galaxy_group": (6.0, 20.0),
     "emission_nebula": (4.0, 20.0),
     "cluster_with_nebula": (4.0, 20.0),
     "supernova_remnant": (6.0, 24.0),

@@ -40,6 +40,9 @@ def plan_full_text(plan: PlanDocument) -> str:
     parts = [_head(plan, clock)]
     if plan.targets:
         parts.append(_targets(plan))
+    if plan.recipes:
+        lines = "\n".join(paragraph(recipe_words(name, row)) for name, row in plan.recipes.items())
+        parts.append(heading("What each picture is made of") + "\n" + lines)
     if plan.blocks:
         if plan.setup and plan.from_utc is None:
             parts.append(heading("Set-up") + "\n" + _setup(plan, clock))
@@ -60,9 +63,6 @@ def plan_full_text(plan: PlanDocument) -> str:
     if plan.changes:
         lines = "\n".join(paragraph(f"{change}.") for change in plan.changes)
         parts.append(heading("Against the plan in force") + "\n" + lines)
-    if plan.recipes:
-        lines = "\n".join(paragraph(recipe_words(name, row)) for name, row in plan.recipes.items())
-        parts.append(heading("What each picture is made of") + "\n" + lines)
     if plan.progress:
         parts.append(heading("Progress, hours") + "\n" + _progress(plan))
     if plan.ledger and (plan.blocks or plan.from_utc):

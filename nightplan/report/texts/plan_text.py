@@ -15,6 +15,7 @@ from nightplan.report.wording.local_time import (
     moment,
 )
 from nightplan.report.wording.night_lines import NightLine, night_lines, plan_clock
+from nightplan.report.wording.recipe_words import recipe_line
 from nightplan.report.wording.screen import MOST_LINES, styled
 from nightplan.report.wording.sub_words import broken_words, short_set_words
 from nightplan.report.wording.text_table import note, paragraph
@@ -59,6 +60,9 @@ def plan_text(plan: PlanDocument, *, full: bool = False) -> str:
         text = "\n".join([head, "", work, "", foot])
         if text.count("\n") + 2 <= MOST_LINES:
             break
+    recipes = [recipe_line(name, row) for name, row in plan.recipes.items()]
+    if text.count("\n") + 2 + len(recipes) <= MOST_LINES:
+        text = "\n".join([head, *map(paragraph, recipes), "", work, "", foot])
     spare = MOST_LINES - text.count("\n") - 2
     extra = [*_changes(plan), *_notes(plan)]
     needed = sum(part.count("\n") + 1 for part in extra)

@@ -17,6 +17,11 @@ def recipe_words(name: str, row: RecipeRow) -> str:
     return " ".join(filter(None, (f"{told}.", goal_words(row), _chosen(row), short)))
 
 
+def recipe_line(name: str, row: RecipeRow) -> str:
+    """The same in one line: recipe, ratio and hours of a panel."""
+    return f"{name}: {row.name}, {ratio_words(row)}, {row.goal_h:.2g} h"
+
+
 def ratio_words(row: RecipeRow) -> str:
     """``"L : R : G : B = 3 : 1 : 1 : 1"``, star colours left out."""
     shares = {
