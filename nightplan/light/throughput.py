@@ -21,9 +21,16 @@ from nightplan.light.photometry import Floats
 ARCSEC_PER_RADIAN = 180.0 / math.pi * 3600.0
 
 
-def collecting_area_cm2(aperture_mm: float, obstruction_mm: float = 0.0) -> float:
-    """Clear area of an aperture with a central obstruction, both diameters in mm."""
-    return math.pi / 4.0 * (aperture_mm**2 - obstruction_mm**2) / 100.0
+def collecting_area_cm2(
+    aperture_mm: float, obstruction_mm: float = 0.0, vanes: int = 0, vane_mm: float = 0.0
+) -> float:
+    """Clear area of an aperture with a central obstruction, both diameters in mm.
+
+    Each of the vanes that hold the obstruction is a strip from its edge to the aperture's.
+    """
+    ring = math.pi / 4.0 * (aperture_mm**2 - obstruction_mm**2)
+    spider = vanes * vane_mm * (aperture_mm - obstruction_mm) / 2.0
+    return (ring - spider) / 100.0
 
 
 def image_scale_arcsec_px(pixel_um: float, focal_length_mm: float) -> float:

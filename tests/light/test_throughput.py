@@ -59,3 +59,10 @@ def test_peak_pixel_of_a_gaussian_star() -> None:
     grid = np.exp(-(fine[:, None] ** 2 + fine**2) / (2 * sigma**2)) / (2 * np.pi * sigma**2)
     expected = grid.sum() * (1.03 / 1000.0) ** 2
     assert peak_pixel_share(2.5, 1.03, 112.0) == pytest.approx(expected, rel=1e-4)
+
+
+def test_a_spider_takes_its_strips() -> None:
+    """200 mm with 70 mm inside: π/4 (40000 - 4900) = 27567 mm²; four strips of 0.8 × 65 mm are
+    208 mm²."""
+    assert collecting_area_cm2(200.0, 70.0, 4, 0.8) == pytest.approx((27567.5 - 208.0) / 100.0)
+    assert collecting_area_cm2(112.0, vanes=0, vane_mm=5.0) == collecting_area_cm2(112.0)

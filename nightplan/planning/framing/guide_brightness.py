@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from nightplan.light.photometry import ab_photon_density
+from nightplan.light.throughput import collecting_area_cm2
 from nightplan.planning.optics.train_optics import train_optics
 
 if TYPE_CHECKING:
@@ -30,12 +31,11 @@ def peak_electrons(config: Config, guider: Guider, train: str, g_mag: float) -> 
     side p under its middle. G counts as AB, which is right within 0.1 mag for a sun-like star.
     """
     optics = train_optics(config, train)
-    focal_mm, clear_mm2 = optics.focal_length_mm, optics.aperture_mm**2 - optics.obstruction_mm**2
+    focal_mm, area_cm2 = optics.focal_length_mm, optics.clear_area_cm2
     if guider.kind == "guide_scope":
-        focal_mm, clear_mm2 = guider.focal_length_mm, guider.aperture_mm**2
+        focal_mm, area_cm2 = guider.focal_length_mm, collecting_area_cm2(guider.aperture_mm)
     pixel_arcsec = guider.fitted_sensor.pixel_um * 1e-3 / focal_mm * _ARCSEC_PER_RADIAN
     share = math.erf(math.sqrt(math.log(2.0)) * pixel_arcsec / optics.seeing_arcsec) ** 2
-    area_cm2 = math.pi / 400.0 * clear_mm2
     photons = float(ab_photon_density(_G_MIDDLE_NM, g_mag)) * _G_WIDTH_NM * area_cm2
     transmission = config.optics.transmission * config.train[train].transmission
     return photons * transmission * _EFFICIENCY * share

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
+from nightplan.light.throughput import collecting_area_cm2
 from nightplan.plane.circles import annulus_share_inside, rectangle_share_inside_circle
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ class TrainOptics:
     ----------
     name : str
         The train's name.
-    focal_length_mm, aperture_mm, f_ratio, obstruction_mm : float
+    focal_length_mm, aperture_mm, f_ratio, obstruction_mm, clear_area_cm2 : float
         f-ratio = focal length / aperture.
     pixel_um, width_px, height_px : float, int, int
         Pixels along FITS axis 1 (width) and axis 2 (height).
@@ -94,6 +95,7 @@ class TrainOptics:
     aperture_mm: float
     f_ratio: float
     obstruction_mm: float
+    clear_area_cm2: float
     pixel_um: float
     width_px: int
     height_px: int
@@ -188,6 +190,9 @@ def train_optics(config: Config, name: str) -> TrainOptics:
         aperture_mm=optics.aperture_mm,
         f_ratio=f_ratio,
         obstruction_mm=optics.obstruction_mm,
+        clear_area_cm2=collecting_area_cm2(
+            optics.aperture_mm, optics.obstruction_mm, optics.spider_vanes, optics.spider_vane_mm
+        ),
         pixel_um=camera.pixel_um,
         width_px=camera.width_px,
         height_px=camera.height_px,

@@ -14,7 +14,6 @@ from nightplan.light.extinction import Extinction, site_extinction
 from nightplan.light.passband import Passband, filter_passband
 from nightplan.light.sub_length import SubLimits, extra_noise
 from nightplan.light.throughput import (
-    collecting_area_cm2,
     peak_pixel_share,
     star_rate_e_s,
     system_response,
@@ -180,7 +179,7 @@ def _without_setting(config: Config, optics: TrainOptics, name: str, sky: SiteSk
     response = system_response(
         passband, [point[0] for point in curve], [point[1] for point in curve], grey
     )
-    area = collecting_area_cm2(optics.aperture_mm, optics.obstruction_mm)
+    area = optics.clear_area_cm2
     px_factor = area * optics.image_scale_arcsec_px**2
     centre_nm = config.filter[name].centre_nm
     star = star_rate_e_s(response, wish.unsaturated_star_mag, area, sky.air.total(centre_nm))
