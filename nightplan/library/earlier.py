@@ -48,6 +48,7 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
     with journal:
         goals, composed = journal.goals(), journal.compositions()
         subs, used = journal.subs(), _used_angles(journal)
+        other_rig = any(key.split("#")[0] == config.named_rig for key in journal.other_rigs())
         have, torn_down = journal.calibration_frames(), journal.last_tear_down()
     gathered: dict[tuple[str, int, str, str | None], float] = {}
     for sub in subs:
@@ -61,6 +62,7 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
             gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
             used_angles=used,
             flats_angles=_flats_angles(config, have, torn_down),
+            other_rig=other_rig,
         ),
         have,
         torn_down,

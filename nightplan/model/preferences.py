@@ -158,7 +158,7 @@ class Preferences(Section):
         return self
 
 
-GOAL_BY_FILTER = ("hours", "gathered_hours", "snr", "shares")
+GOAL_BY_FILTER = ("hours", "gathered_hours", "snr", "shares", "tonight_hours")
 """Keys of a goal that hold a value a filter."""
 
 
@@ -169,8 +169,9 @@ class Goal(RecipeWish):
     equivalent hours over all filters. `hours` are equivalent hours by filter; `snr` is the signal
     to noise per square arcsecond that the stack should reach, and stands before `hours` for its
     filter; both stand before the recipe. `gathered_hours` are there already, beside what the
-    journal knows, whatever the train. Of a mosaic `hours` and `gathered_hours` are those of each
-    panel.
+    journal knows, whatever the train. `tonight_hours` are the least that each night should bring by
+    filter, before anything else, as far as the night can. Of a mosaic `hours` and `gathered_hours`
+    are those of each panel.
     """
 
     priority: Annotated[float, Field(ge=0.001, le=100.0)] = 1.0
@@ -180,6 +181,7 @@ class Goal(RecipeWish):
         default_factory=dict
     )
     snr: dict[str, Annotated[float, Field(ge=0.1, le=10_000.0)]] = Field(default_factory=dict)
+    tonight_hours: dict[str, Annotated[float, Field(ge=0.0, le=24.0)]] = Field(default_factory=dict)
     position_angle_deg: Annotated[float, Field(ge=0.0, lt=180.0)] | None = None
 
 

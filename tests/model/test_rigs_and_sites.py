@@ -204,3 +204,14 @@ def test_a_darker_site_is_worth_more_of_a_galaxy(file):
     assert best["worth_h"] > other["worth_h"]
     assert len(best["targets"]) == 2
     assert other["targets"][0]["first_site_h"] == other["targets"][0]["equivalent_h"]
+
+
+def test_a_plan_says_that_another_rigs_hours_do_not_count(file):
+    main = load_config(file)
+    with Journal.of(main, writable=True) as journal:
+        journal.record_subs([sub("one")])
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace("focal_length_mm = 784", "focal_length_mm = 500"))
+    found = json.loads(run(file, "plan", "M 31", "--json"))
+    assert any("another rig" in one or "of a rig whose" in one for one in found["notices"])
+    assert {row["gathered_h"] for row in found["progress"]} == {0.0}

@@ -116,3 +116,29 @@ def test_faulty_evenings_name_key_and_range(lines: str, words: str) -> None:
         configured((SETUP, f"{SETUP}{lines}\n"))
     assert words in str(caught.value)
     assert "preferences.setup" in str(caught.value)
+
+
+def test_a_night_brings_the_hours_wished_of_it() -> None:
+    """Plain, IC 1396 gets no S II in the night; two hours wished come before all else."""
+    from nightplan.model.catalog_reading import load_catalog
+    from nightplan.planning.tonights_plan.plan import make_plan
+
+    wished = configured(("# [goal", '[goal."IC 1396"]\ntonight_hours = { SII = 2.0 }\n# [goal'))
+    plain = configured(("# [goal", '[goal."IC 1396"]\npriority = 1.0\n# [goal'))
+    got = []
+    for config in (plain, wished):
+        night = compute_night(config.site, EVENING)
+        plan = make_plan(config, night, load_catalog(), ["IC 1396", "M 33"], solve_s=3.0)
+        assert plan.posed is not None
+        assert plan.solution is not None
+        tasks = plan.posed.problem.tasks
+        got.append(
+            sum(
+                block.count * block.sub_s / 3600.0
+                for block in plan.solution.schedule.blocks
+                if (tasks[block.task].filter, plan.posed.problem.pointings[block.pointing].target)
+                == ("SII", "IC 1396")
+            )
+        )
+    assert got[1] > got[0]
+    assert got[1] >= 1.8

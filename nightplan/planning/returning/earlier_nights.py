@@ -36,11 +36,14 @@ class EarlierNights:
         Position angles, deg, newest first.
     flats_angles : mapping of train to tuple of float
         Position angles whose flats still hold.
+    other_rig : bool
+        Whether the journal also holds rows of a rig of the same name that sees another field.
     """
 
     gathered: tuple[GatheredHours, ...] = ()
     used_angles: Mapping[tuple[str, str], tuple[float, ...]] = field(default_factory=dict)
     flats_angles: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    other_rig: bool = False
 
     def gathered_h(self, target: str, panel: int, filter_name: str, train: str) -> float:
         """Hours of one panel and filter; those of a train that is not known count too."""

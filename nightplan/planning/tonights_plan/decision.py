@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from nightplan.model.goals import goal_for
 from nightplan.planning.ahead.assessment import Assessment, assess, night_rules
 from nightplan.planning.ahead.choice import FIRST, NightChoice, choose_night
 from nightplan.planning.ahead.futures import FUTURES, LOOK_NIGHTS
@@ -35,6 +36,10 @@ RowKey = tuple[str, int, str]
 MINUTES_H = 0.75
 """What is missing less than this is not put off: later nights could always bring it, and so it
 would never be shot (the star colours of a nebula)."""
+
+URGENT = 4.0
+"""Hours that the imager wants of every night count so many times more: a begun target's weight at
+most, so that nothing else comes first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,8 +167,10 @@ def night_curves(
         later_h = choice.later_h[0, :, row] / panels
         if float(rows.goal_h[row] - rows.gathered_h[row]) / panels < MINUTES_H:
             later_h = np.zeros_like(later_h)
+        goal = goal_for(config, found.targets[rows.target[row]])
+        least_h = 0.0 if goal is None else goal.tonight_hours.get(filter_name, 0.0)
         for panel in range(1, panels + 1):
-            curves[target, panel, filter_name] = row_curve(
+            curve = row_curve(
                 float(rows.goal_h[row]) / panels,
                 earlier.gathered_h(target, panel, filter_name, train),
                 float(weight[row]),
@@ -173,6 +180,9 @@ def night_curves(
                 rows.fall,
                 float(rows.dear[row]),
             )
+            if least_h > 0.0:
+                curve = curve.with_urgent_start(least_h / panels, URGENT)
+            curves[target, panel, filter_name] = curve
     return curves
 
 

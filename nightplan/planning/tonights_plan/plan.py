@@ -191,7 +191,7 @@ def make_plan(
         posed,
         solution,
         reason,
-        (*night.notices, *past, *solution.notes),
+        (*night.notices, *_rig_notice(earlier), *past, *solution.notes),
         again is not None,
         loading,
         subjects,
@@ -205,6 +205,15 @@ def _subjects(
         target.name: tuple(one.name for one in subject_members(config, catalog, target, framing))
         for target, framing in zip(targets, framings, strict=True)
     }
+
+
+def _rig_notice(earlier: EarlierNights) -> tuple[str, ...]:
+    if not earlier.other_rig:
+        return ()
+    return (
+        "the journal also holds hours of a rig whose telescope or camera differs from the "
+        "configuration's; they are not counted for this one",
+    )
 
 
 def _loading(

@@ -73,6 +73,17 @@ class ValueCurve:
         """Value that `tonight_h` more hours bring, any shape."""
         return self.at(self.gathered_h + np.asarray(tonight_h))
 
+    def with_urgent_start(self, first_h: float, times: float) -> ValueCurve:
+        """The same with the first `first_h` hours worth more: `times` the steepest slope is added.
+
+        A sum of concave curves, so concave again.
+        """
+        end_h = min(self.gathered_h + first_h, self.hours_h[-1])
+        points = sorted({*self.hours_h, end_h})
+        extra = np.minimum(np.asarray(points) - self.gathered_h, end_h - self.gathered_h)
+        value = self.at(np.asarray(points)) + times * float(self.slopes[0]) * extra
+        return ValueCurve(tuple(points), tuple(value.tolist()))
+
     @classmethod
     def from_slopes(
         cls, gathered_h: float, widths_h: Sequence[float], slopes: Sequence[float]
