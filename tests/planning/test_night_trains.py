@@ -12,6 +12,7 @@ import pytest
 from nightplan.model.config import parse_config
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.starter import starter_text
+from nightplan.planning.ahead.assessment import assess
 from nightplan.planning.choosing.train_assignment import best_assignment
 from nightplan.planning.choosing.train_choice import rank_trains
 from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
@@ -226,3 +227,12 @@ def test_evaluation_counts_a_change_of_train_by_its_cost(plan):
     problem = replace(plan.posed.problem, change_costs=dear)
     told = evaluate(problem, plan.solution.schedule)
     assert told.change_cost_parts["train_change"] == pytest.approx(0.07)
+
+
+def test_one_field_goes_before_a_mosaic_that_shows_it_a_little_better(demo) -> None:
+    # M 42 is 90' across: one field of the reducer, two panels of the flattener and so twice the
+    # hours. Common practice, no source: the reducer.
+    catalog = catalog_for(demo)
+    target = catalog.target(catalog.find("M 42"))
+    found = assess(demo, datetime.date(2027, 12, 28), 8, [target], EarlierNights(), 0.5)
+    assert found.trains == ("reducer",)

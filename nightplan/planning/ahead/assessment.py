@@ -18,6 +18,7 @@ from nightplan.planning.ahead.response import respond
 from nightplan.planning.ahead.rows import Rows, dark_only, progress_rows, row_rates
 from nightplan.planning.choosing.train_assignment import best_assignment
 from nightplan.planning.choosing.train_choice import TrainRanking, rank_trains
+from nightplan.planning.framing.mosaic_or_field import framing_value
 from nightplan.planning.schedule.night_problem import overheads
 
 if TYPE_CHECKING:
@@ -166,12 +167,17 @@ def _per_picture(
 ) -> Rows:
     """Rows that count pictures, to compare trains: one that needs twice the hours for the same
     picture, for want of light or for its panels, counts each of them half; and one that shows it
-    worse counts less (the parts of its score but for the time)."""
+    worse counts less (the parts of its score but for the time). A mosaic is weighed as `pick` and
+    the framing weigh it, for nights enough to finish it may never come."""
     goals = {train: one.goal_h @ one.member for train, one in whole.items()}
     least = np.min(list(goals.values()), axis=0)
     scale = np.ones(len(rankings))
     for index, (ranking, train) in enumerate(zip(rankings, trains, strict=True)):
-        looks = {fit.train: fit.score / max(fit.parts["time"], 1e-9) for fit in ranking.fits}
+        looks = {
+            fit.train: fit.score / max(fit.parts["time"], 1e-9)
+            * float(framing_value(1.0, len(fit.framing.panels)))
+            for fit in ranking.fits
+        }  # fmt: skip
         best = max(looks.values())
         scale[index] = least[index] / goals[train][index]
         scale[index] *= looks[train] / best if best > 0.0 else 1.0
