@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from nightplan.cli.common import config_option, date_option, json_option
+from nightplan.report.wording.printed_command import quoted
 from nightplan.report.wording.screen import styled
 
 Reader = Callable[[str], Any]
@@ -46,14 +47,17 @@ def command(config_path: Path, evening: str | None, as_json: bool, plain: bool) 
         if as_json:
             click.echo(json.dumps({"written": str(config_path)}))
         else:
-            click.echo(f"{config_path} is written. Put your site and rig in, then: nightplan check")
+            check = f"nightplan check --config {quoted(str(config_path))}"
+            click.echo(f"{config_path} is written. Put your site and rig in, then: {check}")
         return
     if config_path.exists():
         raise FileError(config_path, "exists already and is left as it is")
     text = ask()
     parse_config(text, config_path)
     write_whole(config_path, text, replace=False)
-    click.echo(f"\n{config_path} is written. Read it back: nightplan check. Tonight: nightplan")
+    name = quoted(str(config_path))
+    click.echo(f"\n{config_path} is written. Read it back, and ask about tonight:")
+    click.echo(f"  nightplan check --config {name}\n  nightplan --config {name}")
 
 
 def ask() -> str:

@@ -38,4 +38,4 @@ def answer(config_path: Path, evening: str | None, as_json: bool) -> None:
     with doing("planning the night"):
         plan = make_plan(config, night, catalog_for(config), earlier=journal.earlier)
     document = plan_document(plan)
-    emit(document, as_json, lambda: tonight_text(document, night))
+    emit(document, as_json, lambda: tonight_text(document, night, config))

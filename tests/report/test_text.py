@@ -110,15 +110,19 @@ def test_a_plan_of_eight_targets_and_forty_blocks_stays_on_one_screen(plan):
 
 def test_tonight_says_go_the_targets_in_order_and_the_end(plan):
     night = compute_night(demo_config().site, dt.date(2027, 10, 6))
-    text = tonight_text(document_of(plan), night)
+    text = tonight_text(document_of(plan), night, demo_config())
     assert ": go, " in text.splitlines()[0]
     order = [text.index(f"  {name} ") for name in ("NGC 7000", "M 31", "IC 1805")]
     assert order == sorted(order)
     assert "first sub" in text
     assert "pack up" in text
+    assert "  nightplan plan --config nightplan.toml --date 2027-10-06" in text.splitlines()
     stay = tonight_text(
-        document_of(plan, blocks=[], events=[], blocks_reason="all_goals_are_reached"), night
+        document_of(plan, blocks=[], events=[], blocks_reason="all_goals_are_reached"),
+        night,
+        demo_config(),
     )
+    assert "  nightplan campaign --config nightplan.toml" in stay.splitlines()
     assert "stay at home, every goal is reached already" in stay
 
 

@@ -66,7 +66,7 @@ def plan_text(plan: PlanDocument, *, full: bool = False) -> str:
     spare = MOST_LINES - text.count("\n") - 2
     extra = [*_changes(plan), *_notes(plan)]
     needed = sum(part.count("\n") + 1 for part in extra)
-    more = "Why, progress, what is left out: nightplan plan --full"
+    more = "Why, progress, what is left out: add --full"
     if extra and needed <= spare:
         text += "\n" + "\n".join(extra)
     elif extra:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from nightplan.model.config import Config
 from nightplan.planning.tonight.night import Night
 from nightplan.report.documents.plan import PlanBlock, PlanDocument, PlanEvent
 from nightplan.report.wording.local_time import NightClock, duration, moment
@@ -14,6 +15,7 @@ from nightplan.report.wording.night_lines import (
     turn_words,
     visits,
 )
+from nightplan.report.wording.printed_command import command
 from nightplan.report.wording.screen import styled
 from nightplan.report.wording.text_table import paragraph
 from nightplan.report.wording.words import evening, number, reason_words
@@ -22,7 +24,7 @@ HARDLY_MIN = 60.0
 """With less time of open shutter than this the night is called hardly worth the set-up."""
 
 
-def tonight_text(plan: PlanDocument, night: Night) -> str:
+def tonight_text(plan: PlanDocument, night: Night, config: Config) -> str:
     """Answer whether to go, then what an evening needs: targets, train, angle, flips, the end."""
     clock = plan_clock(plan)
     blocks = ahead(plan)
@@ -32,17 +34,14 @@ def tonight_text(plan: PlanDocument, night: Night) -> str:
         window = f"{clock.clock(plan.window_start_utc)} to {clock.clock(plan.window_end_utc)}"
         lines.append(paragraph(f"Dark from {window} {clock.heading}; {moon_words(night)}."))
     if not blocks:
-        lines += ["", paragraph("Next: nightplan campaign for the coming nights.")]
+        lines += ["", "The coming nights:", f"  {command('campaign', config)}"]
         return "\n".join(lines) + "\n"
     lines.append(_setup(plan, clock, blocks[0]))
     lines += ["", *_visits(plan, clock, blocks)]
-    lines += [
-        "",
-        paragraph(
-            "nightplan plan has every sub; nightplan sheet --output tonight.html is for the phone.",
-            indent="Next: ",
-        ),
-    ]
+    day = ("--date", plan.date)
+    sheet = command("sheet", config, *day, "--output", "tonight.html")
+    lines += ["", "Every sub, and the page for the phone:"]
+    lines += [f"  {command('plan', config, *day)}", f"  {sheet}"]
     return "\n".join(lines) + "\n"
 
 

@@ -109,7 +109,29 @@ def event_told(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
     """Words of an event that its kind alone does not tell; empty for any other."""
     if row["kind"] == "turn":
         return turn_words(plan, row)
+    if row["kind"] == "flats":
+        return flats_words(plan, row)
     return train_words(train_brought(plan, row))
+
+
+def flats_words(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
+    """``flats: Ha SII at 10°``: of the filters shot at the angle and train that are left."""
+    before = [
+        block
+        for block in sorted(plan["blocks"], key=lambda block: moment(block["start_utc"]))
+        if moment(block["end_utc"]) <= moment(row["start_utc"]) + CLOSE
+    ]
+    if not before:
+        return event_words("flats")
+    last = before[-1]
+    same = [
+        block["filter"]
+        for block in before
+        if (block["train"], block["position_angle_deg"])
+        == (last["train"], last["position_angle_deg"])
+    ]
+    names = " ".join(dict.fromkeys(same))
+    return f"{event_words('flats')}: {names} at {number(last['position_angle_deg'])}°"
 
 
 def turn_words(plan: Mapping[str, Any], row: Mapping[str, Any]) -> str:
