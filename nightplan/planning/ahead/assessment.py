@@ -76,6 +76,7 @@ def assess(
     earlier: EarlierNights,
     chance: float,
     *,
+    merits: Sequence[float] | None = None,
     fixed_trains: Sequence[str | None] | None = None,
     progress: Progress | None = None,
 ) -> Assessment:
@@ -85,6 +86,8 @@ def assess(
     ----------
     chance : float
         That a night after the first is clear.
+    merits : sequence of float, optional
+        What each target's hours count, 0 to 1, beside its priority.
     fixed_trains : sequence of str or None, optional
         Trains that are settled (a plan in force); else what a target was begun with settles.
     """
@@ -106,6 +109,8 @@ def assess(
         near = slice(0, 1 + LOOK_NIGHTS)
         dear = dark_only(rate[near], ahead.moon_illuminated_fraction[near])
         rows = replace(rows, dear=dear)
+        if merits is not None:
+            rows = replace(rows, priority=rows.priority * np.asarray(merits)[rows.target])
         if config.preferences.allow_train_change:
             # Any target may then follow any other: to the choice of a night all are of one train.
             rows = replace(rows, train=np.zeros_like(rows.train))

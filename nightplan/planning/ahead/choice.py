@@ -27,6 +27,9 @@ BEGUN_LEAD = 3.0
 galaxy waits, begun or not, while a nebula can be shot."""
 WELL_USED = 0.5
 """A slot is used well where the chosen earn at least this share of what any target would."""
+SPARE_LATE_H = 1.5
+"""Hours beyond the goals of the night's targets that another target is worth opening for: what is
+done early would else be shot far beyond its goal."""
 SPARE_H = 0.5
 """Hours that must be left over before another target is opened, or a filler is called in."""
 
@@ -55,7 +58,9 @@ class NightChoice:
     chosen : bool array (state, target)
         Targets of the night, fillers left out.
     filler : bool array (state, target)
-        Called in for hours that no chosen target can use.
+        Called in for hours that no chosen target can use, or that they do not need.
+    barred : bool array (state, target)
+        Fillers of the first kind: they wait until no chosen target can be shot.
     tonight_h, clock_h : array (state, row)
         Equivalent hours and hours on the clock, changes paid for.
     later_h : array (state, future, row)
@@ -68,6 +73,7 @@ class NightChoice:
 
     chosen: Bools
     filler: Bools
+    barred: Bools
     tonight_h: Floats
     clock_h: Floats
     later_h: Floats
@@ -98,14 +104,15 @@ def choose_night(
     """
     states, count = had_h.shape[0], rows.targets
     best = NightChoice(
-        np.zeros((states, count), dtype=bool),
-        np.zeros((states, count), dtype=bool),
-        np.zeros_like(had_h),
-        np.zeros_like(had_h),
-        np.zeros((states, futures.count, had_h.shape[1])),
-        np.full(states, -1, dtype=np.intp),
-        np.zeros(states),
-        np.zeros(states),
+        chosen=np.zeros((states, count), dtype=bool),
+        filler=np.zeros((states, count), dtype=bool),
+        barred=np.zeros((states, count), dtype=bool),
+        tonight_h=np.zeros_like(had_h),
+        clock_h=np.zeros_like(had_h),
+        later_h=np.zeros((states, futures.count, had_h.shape[1])),
+        train=np.full(states, -1, dtype=np.intp),
+        gain=np.zeros(states),
+        merit=np.zeros(states),
     )
     for train in np.unique(rows.train[rate.any(axis=0)]):
         own = np.where(rows.train == train, rate, 0.0)
@@ -138,9 +145,9 @@ def _through(
     slots_h = np.broadcast_to(rate * rules.slot_h, (had_h.shape[0], *rate.shape))
     free = respond(rows, had_h, weight, slots_h, futures, steps)
     chosen, filler, filled = _targets(rows, had_h, free, rate, rules, lead)
-    allowed = chosen[:, rows.target][:, None, :] | (
-        filler[:, rows.target][:, None, :] & ~filled[:, :, None]
-    )
+    barred = filler & ~np.asarray(filled.all(axis=1))[:, None]
+    whole, rest = (chosen | filler & ~barred)[:, rows.target], barred[:, rows.target]
+    allowed = whole[:, None, :] | (rest[:, None, :] & ~filled[:, :, None])
     found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps)
     clock = found.slots * rules.slot_h
     short = (clock > 0.0) & (clock < rules.shortest_h)
@@ -159,6 +166,7 @@ def _through(
     return NightChoice(
         chosen & used,
         filler & used,
+        barred & used,
         tonight,
         clock,
         found.later_h,
@@ -189,13 +197,12 @@ def _targets(
     earns = earns + 1e-3 * able.sum(axis=1) * rules.slot_h
     open_h = (np.maximum(rows.goal_h - had_h, 0.0) / _mean_rate(rate)) @ rows.member
     begun = _begun(rows, had_h)
-    if lead is not None:
-        earns = earns * lead
+    ranks = np.ones(count) if lead is None else lead
+    earns = earns * ranks
     earns = np.where(begun, earns * BEGUN_LEAD, earns)
     # Where nothing is begun, targets that were named together are opened together.
     fresh = ~np.asarray((begun & usable.any(axis=1)).any(axis=1))
-    named = np.zeros(count) if lead is None else lead >= FIRST
-    together = fresh[:, None] & (named > 0)
+    together = fresh[:, None] & (ranks >= FIRST)
     chosen = np.zeros((states, count), dtype=bool)
     every = np.arange(states)
     night_h = usable.any(axis=2).sum(axis=1) * rules.slot_h
@@ -214,9 +221,16 @@ def _targets(
     left = np.where(filled[:, :, None], 0.0, _by_target(rows, free.price, rate))
     idle_h = (left > 0.0).any(axis=2).sum(axis=1) * rules.slot_h
     filler = np.zeros_like(chosen)
-    at = left.sum(axis=1).argmax(axis=1)
+    at = (left.sum(axis=1) * ranks).argmax(axis=1)
     take = idle_h >= SPARE_H
     filler[every[take], at[take]] = True
+    # Where the chosen can be shot all night but will be done early, another takes the rest.
+    over = night_h - np.minimum(night_h, (open_h * chosen).sum(axis=1)) > SPARE_LATE_H
+    gain = np.where(chosen, 0.0, earns)
+    at = gain.argmax(axis=1)
+    take = over & ~take & (gain[every, at] > 0.0)
+    filler[every[take], at[take]] = True
+    filled[take] = True
     return chosen, filler & ~chosen, filled
 
 

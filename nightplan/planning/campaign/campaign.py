@@ -140,6 +140,7 @@ def make_campaign(
         chosen.targets,
         known,
         chance,
+        merits=chosen.merit,
         fixed_trains=_trains(config, chosen, known, plan),
         progress=report.part(0),
     )
@@ -212,8 +213,7 @@ def _candidates(
 ) -> Candidates:
     """Named targets; else what is wanted, what the first night shoots, and the season's best."""
     if names:
-        targets = named_targets(catalog, names)
-        return Candidates(targets, (True,) * len(targets))
+        return Candidates.named(named_targets(catalog, names))
     looks = []
     for step in np.linspace(0, nights - 1, min(nights, SEASON_LOOKS)).round().astype(int):
         try:
@@ -223,10 +223,7 @@ def _candidates(
         if night.window_utc_mjd is not None:
             looks.append(night)
     found = candidates(config, looks, catalog, earlier.by_filter(), SEASON_TARGETS)
-    shot = () if plan is None else plan.targets
-    known = {one.name for one in found.targets}
-    extra = tuple(target for target in shot if target.name not in known)
-    return Candidates((*found.targets, *extra), (*found.wanted, *(False,) * len(extra)))
+    return found.with_others(() if plan is None else plan.targets)
 
 
 def _trains(

@@ -34,10 +34,30 @@ class Candidates:
     targets : tuple of Target
     wanted : tuple of bool
         Whether the imager asked for it: named, in the list, with a goal, or begun.
+    merit : tuple of float
+        How well it fits a field and stands out, beside the best of the ranking, 0 to 1; 1 for
+        what the imager asked for.
     """
 
     targets: tuple[Target, ...]
     wanted: tuple[bool, ...]
+    merit: tuple[float, ...]
+
+    @classmethod
+    def named(cls, targets: tuple[Target, ...]) -> Candidates:
+        """Targets that the imager named."""
+        return cls(targets, (True,) * len(targets), (1.0,) * len(targets))
+
+    def with_others(self, targets: Iterable[Target]) -> Candidates:
+        """These, and others that are not among them yet and were not asked for."""
+        known = {target.name for target in self.targets}
+        extra = tuple(target for target in targets if target.name not in known)
+        none = len(extra)
+        return Candidates(
+            (*self.targets, *extra),
+            (*self.wanted, *(False,) * none),
+            (*self.merit, *(1.0,) * none),
+        )
 
 
 def named_targets(catalog: Catalog, names: Sequence[str]) -> tuple[Target, ...]:
@@ -78,18 +98,26 @@ def candidates(
     Two targets that would share a field are the same picture; the first counts.
     """
     wanted = wanted_targets(config, catalog, gathered_h)
-    found = list(wanted)
+    found, merit = list(wanted), [1.0] * len(wanted)
     rankings = [
         rank_targets(config, night, catalog, most=LOOKED_AT, gathered_h=gathered_h).ranked
         for night in nights
     ]
+    looks = [_looks(entry) for ranked in rankings for entry in ranked[:most]]
+    best = max(looks, default=1.0)
     for place in range(LOOKED_AT):
         for ranked in rankings:
             if place < len(ranked) and len(found) < max(most, len(wanted) + 2):
                 entry = ranked[place]
                 if not any(same_picture(config, entry, one) for one in found):
                     found.append(entry.target)
-    return Candidates(tuple(found), tuple(index < len(wanted) for index in range(len(found))))
+                    merit.append(min(1.0, _looks(entry) / best))
+    wanted_flags = tuple(index < len(wanted) for index in range(len(found)))
+    return Candidates(tuple(found), wanted_flags, tuple(merit))
+
+
+def _looks(entry: RankedTarget) -> float:
+    return entry.score_parts["framing"] * entry.score_parts["contrast"]
 
 
 def same_picture(config: Config, one: RankedTarget, other: Target) -> bool:

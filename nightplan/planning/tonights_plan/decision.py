@@ -28,6 +28,7 @@ from nightplan.planning.value.progress_value import row_curve
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
+    from nightplan.planning.choosing.night_targets import Candidates
     from nightplan.planning.returning.earlier_nights import EarlierNights
     from nightplan.planning.tonight.night import Night
 
@@ -53,7 +54,9 @@ class Decision:
     train : NightTrain
     curves : mapping of (target, panel, filter) to ValueCurve
     fillers : frozenset of str
-        Targets for hours that no other of tonight's targets can use.
+        Targets for hours that tonight's own targets cannot use, or do not need.
+    barred : frozenset of str
+        Those of them that wait until no other can be shot.
     not_tonight : tuple of str
         Wanted targets that could be shot but have no place among tonight's.
     prices : tuple of NightPrice
@@ -67,6 +70,7 @@ class Decision:
     train: NightTrain
     curves: Mapping[RowKey, ValueCurve]
     fillers: frozenset[str] = frozenset()
+    barred: frozenset[str] = frozenset()
     not_tonight: tuple[str, ...] = ()
     prices: tuple[NightPrice, ...] = ()
     assessment: Assessment | None = None
@@ -76,24 +80,28 @@ class Decision:
 def decide(
     config: Config,
     night: Night,
-    targets: Sequence[Target],
-    wanted: Sequence[bool],
+    candidates: Candidates,
     earlier: EarlierNights,
 ) -> Decision:
     """Decide a night over candidate targets, by their curves and the nights ahead.
 
-    Parameters
-    ----------
-    targets, wanted
-        Candidates, and whether the imager asked for each; one that was not asked for is taken
-        only where those asked for leave hours over.
+    One that was not asked for is taken only where those asked for leave hours over.
     """
-    chance = config.preferences.clear_night_chance
-    found = assess(config, night.evening, 1 + LOOK_NIGHTS, targets, earlier, chance)
+    chance, wanted = config.preferences.clear_night_chance, candidates.wanted
+    found = assess(
+        config,
+        night.evening,
+        1 + LOOK_NIGHTS,
+        candidates.targets,
+        earlier,
+        chance,
+        merits=candidates.merit,
+    )
     if found.rows is None or not found.ahead.slots[0]:
         return _nothing(config, found, wanted)
     lead = np.where(np.asarray(wanted), FIRST, 1.0)
     if not any(wanted) and lead.size:
+        # The first of the ranking opens the night, so that `pick` and `plan` say the same.
         lead[0] = np.sqrt(FIRST)
     choice = choose_night(
         found.rows,
@@ -140,6 +148,7 @@ def _decided(
         train=train,
         curves=night_curves(config, found, choice, earlier, night.window_hours),
         fillers=frozenset(found.targets[i].name for i in filler),
+        barred=frozenset(found.targets[i].name for i in np.flatnonzero(choice.barred[0])),
         not_tonight=tuple(found.targets[i].name for i in others),
         prices=night_prices(found, choice, tuple(config.filter)),
         assessment=found,

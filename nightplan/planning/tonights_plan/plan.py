@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
 from nightplan.model.filter_loading import must_choose, with_filters
-from nightplan.planning.choosing.night_targets import candidates, named_targets
+from nightplan.planning.choosing.night_targets import Candidates, candidates, named_targets
 from nightplan.planning.choosing.train_choice import NightTrain
 from nightplan.planning.framing.framing import Framing
 from nightplan.planning.framing.subjects import subject_members
@@ -228,7 +228,7 @@ def _loading(
     kept = None if again is None or again.plan is None else again.plan.get("loading")
     if kept:
         return tuple(FilterChoice(row["filter"], row["loaded"], row["worth_h"]) for row in kept)
-    targets, _ = _candidates(config, night, catalog, names, earlier)
+    targets = _candidates(config, night, catalog, names, earlier).targets
     return choose_loading(config, night, targets, with_configured(config, earlier, targets))
 
 
@@ -238,15 +238,14 @@ def _candidates(
     catalog: Catalog,
     names: Sequence[str],
     earlier: EarlierNights,
-) -> tuple[tuple[Target, ...], tuple[bool, ...]]:
+) -> Candidates:
     """Targets that a night may serve, and which of them the imager asked for."""
     if not names:
-        found = candidates(config, [night], catalog, earlier.by_filter())
-        return found.targets, found.wanted
-    targets = named_targets(catalog, names)
-    if len(targets) > MOST_NAMED:
-        raise InputError("plan", "targets", len(targets), f"at most {MOST_NAMED} targets")
-    return targets, (True,) * len(targets)
+        return candidates(config, [night], catalog, earlier.by_filter())
+    found = Candidates.named(named_targets(catalog, names))
+    if len(found.targets) > MOST_NAMED:
+        raise InputError("plan", "targets", len(found.targets), f"at most {MOST_NAMED} targets")
+    return found
 
 
 def _decision(
@@ -257,8 +256,8 @@ def _decision(
     earlier: EarlierNights,
 ) -> Decision:
     """Targets, train, framings and curves of a night that is planned whole."""
-    targets, wanted = _candidates(config, night, catalog, names, earlier)
-    return decide(config, night, targets, wanted, with_configured(config, earlier, targets))
+    found = _candidates(config, night, catalog, names, earlier)
+    return decide(config, night, found, with_configured(config, earlier, found.targets))
 
 
 def _in_force(
