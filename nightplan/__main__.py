@@ -13,10 +13,12 @@ def main() -> None:
     try:
         # Before click and the commands are loaded: Ctrl-C may come while they are.
         stop_on_signals()
+        from nightplan.cli.environment import prepare_environment
         from nightplan.cli.main import run
         from nightplan.cli.streams import prepare_streams
 
         prepare_streams()
+        prepare_environment()
         status = run(sys.argv[1:])
     except StoppedError as stop:
         status = stop.exit_status

@@ -83,6 +83,10 @@ def now_iso_ms() -> str:
 def mjd_from_iso(text: str) -> float:
     """UTC modified Julian date of ISO 8601 text that ends in Z or carries an offset.
 
-    Raises ValueError for text that is no time, or a time without an offset.
+    Raises ValueError for text that is no time, a time without an offset, or of a year so far
+    off that moments around it may have none (datetime ends at the years 1 and 9999).
     """
-    return mjd_from_datetime(datetime.datetime.fromisoformat(text))
+    moment = datetime.datetime.fromisoformat(text)
+    if not 1800 <= moment.year <= 2300:
+        raise ValueError("a time from 1800 to 2300")
+    return mjd_from_datetime(moment)
