@@ -92,7 +92,7 @@ if TYPE_CHECKING:
     "goals",
     multiple=True,
     metavar="FILTER=HOURS",
-    help="Keep the equivalent hours wanted in the journal; 0 forgets them; repeatable.",
+    help="Keep the effective hours wanted in the journal; 0 forgets them; repeatable.",
 )
 @click.option("--full", is_flag=True, help="All figures, with their sources.")
 def command(

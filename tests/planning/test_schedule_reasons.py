@@ -39,7 +39,8 @@ def test_a_falling_filter_first_says_what_the_end_of_the_night_would_cost(invent
     late = _block(problem, 1, 4 * 3600.0 - 3600.0, 10)
     said, other = reasons(problem, Schedule((early, late), ()))
     here = 0.93 - 0.4 * 0.5 * early.end_s / (4 * 3600.0)
-    numbers = [float(text) for text in re.findall(r"\d\.\d\d", said)]
+    efficiencies = said[said.index("efficiency") :]
+    numbers = [float(text) / 100.0 for text in re.findall(r"(\d+) %", efficiencies)]
     assert numbers[0] == pytest.approx(here, abs=0.006)
     # The worst alternative of the same length ends with the night, to a quarter hour.
     end = 0.53 + 0.4 * 0.5 * early.end_s / (4 * 3600.0)

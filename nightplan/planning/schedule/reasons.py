@@ -21,18 +21,19 @@ TELLING = 0.03
 def reasons(problem: Problem, schedule: Schedule) -> list[str]:
     """One sentence for each block of the schedule, in its order.
 
-    What a re-plan found shot needs no reason; it is told what it was worth, and is no alternative
+    What a re-plan found shot needs no reason but its efficiency, and is no alternative
     to what comes.
     """
     kept = len(problem.kept)
     ahead = replace(schedule, blocks=schedule.blocks[kept:])
-    told = [_shot(problem, block) for block in schedule.blocks[:kept]]
-    return told + [_reason(problem, ahead, number) for number in range(len(ahead.blocks))]
+    words = [_shot(problem, block) for block in schedule.blocks[:kept]]
+    words += [_reason(problem, ahead, number) for number in range(len(ahead.blocks))]
+    return [text.replace("%", " %").replace("  %", " %") for text in words]
 
 
 def _shot(problem: Problem, block: Block) -> str:
     worth = mean_worth(problem, block.task, block.start_s, block.end_s)
-    return f"{problem.tasks[block.task].filter} is already shot, at a worth of {worth:.2f}"
+    return f"{problem.tasks[block.task].filter} is already shot, at an efficiency of {worth:.0%}"
 
 
 def mean_worth(problem: Problem, task: int, start_s: float, end_s: float) -> float:
@@ -57,7 +58,7 @@ def _reason(problem: Problem, schedule: Schedule, number: int) -> str:
         if part
     ]
     if not parts:
-        return f"{task.filter}: worth {here:.2f} here and much the same at its other times"
+        return f"{task.filter}: efficiency {here:.0%} here and much the same at its other times"
     return f"{task.filter} " + "; ".join(parts)
 
 
@@ -85,16 +86,16 @@ def _against_times(problem: Problem, schedule: Schedule, block: Block, here: flo
         return "takes all of the time that it can use"
     worst, worst_s = min(others)
     best, best_s = max(others)
-    early_or_late = f"{_when(worst_s - block.start_s)} {worst:.2f}"
+    early_or_late = f"{_when(worst_s - block.start_s)} {worst:.0%}"
     if here >= best - TELLING and here - worst > TELLING:
-        return f"is at its best now ({_sky(problem, block)}worth {here:.2f}; {early_or_late})"
-    now = f"is worth {here:.2f} now{_sky_bracket(problem, block)}"
+        return f"is at its best now ({_sky(problem, block)}efficiency {here:.0%}; {early_or_late})"
+    now = f"counts {here:.0%} now{_sky_bracket(problem, block)}"
     when_best = _when(best_s - block.start_s)
     if here - worst > TELLING:
-        return f"{now}; {early_or_late}, {when_best} {best:.2f}"
+        return f"{now}; {early_or_late}, {when_best} {best:.0%}"
     if best - here > TELLING:
-        return f"{now}; {when_best} it would be {best:.2f}, but others gain more from that time"
-    return f"hardly minds when (worth {worst:.2f} to {max(best, here):.2f} over the night)"
+        return f"{now}; {when_best} it would be {best:.0%}, but others gain more from that time"
+    return f"hardly minds when (efficiency {worst:.0%} to {max(best, here):.0%} over the night)"
 
 
 def _when(offset_s: float) -> str:
@@ -160,7 +161,7 @@ def _against_filters(problem: Problem, schedule: Schedule, block: Block) -> str:
     if dimmed:
         behind = " under the moon" if _moon_up(problem, block) else ""
         whose = "its" if len(dimmed) == 1 else "their"
-        said.append(f"{', '.join(dimmed)} would lose over 40 % of {whose} best worth{behind}")
+        said.append(f"{', '.join(dimmed)} would lose over 40 % of {whose} best efficiency{behind}")
     return "; ".join(said)
 
 

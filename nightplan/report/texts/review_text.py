@@ -25,7 +25,7 @@ def review_text(document: ReviewDocument) -> str:
         _blocks(document.blocks, clock),
     ]
     if document.goals:
-        lines += ["", "Goals, equivalent hours", _goals(document)]
+        lines += ["", "Goals, effective hours", _goals(document)]
     if document.next_nights:
         lines += ["", "When it goes on"]
         lines += [paragraph(_next(row)) for row in document.next_nights]

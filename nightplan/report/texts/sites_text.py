@@ -61,6 +61,6 @@ def _worth(one: SiteNight, first: str) -> str:
     if not one.targets:
         return f"{one.site}: no target is worth the night there."
     return (
-        f"{one.site}: up to {one.worth_h:.1f} h of a moonless zenith at {first}, "
+        f"{one.site}: up to {one.worth_h:.1f} effective h, counted at {first}, "
         f"{one.worth_h_per_hour_away:.2f} for each of the {one.hours_away:.1f} h away from home."
     )

@@ -80,4 +80,4 @@ def _why_out(problem: Problem, number: int) -> str:
             f"the shortest block is {least / 60:.0f} min"
         )
     worth = float(np.max(np.where(task.usable, task.worth, 0.0)))
-    return f"other filters earn more tonight (its worth is at most {worth:.2f})"
+    return f"other filters earn more tonight (its efficiency is at most {100.0 * worth:.0f} %)"
