@@ -64,9 +64,9 @@ def command(
 ) -> None:
     """Read the FITS headers under FOLDER and store what is new; the files are left as they are.
 
-    Copies count once. Each light counts by its efficiency: what an hour under that sky, moon and
-    altitude counts for, against one at the zenith with no moon. A verdict (--reject, --accept, --weight)
-    holds for all lights in the folder, those that are known already too: put the bad ones in a
+    Copies count once. Each light counts by its efficiency: what an hour under that sky, moon
+    and altitude counts for, against one at the zenith with no moon. A verdict (--reject,
+    --accept, --weight) holds for all lights in the folder, known ones too: put the bad ones in a
     folder of their own. A rejection stands until --accept takes it back.
 
     \b
