@@ -14,8 +14,9 @@ import numpy as np
 from nightplan.planning.schedule.blocks import Schedule
 from nightplan.planning.schedule.problem import Problem
 from nightplan.planning.schedule.rules import RigNow
+from nightplan.planning.schedule.solving.annealing import carry_out
 from nightplan.planning.schedule.solving.building import order_of, schedule_of
-from nightplan.planning.schedule.solving.placing import place, room_for
+from nightplan.planning.schedule.solving.placing import room_for
 from nightplan.planning.schedule.solving.tables import tables_of
 
 SIZES_MIN = (20.0, 40.0, 60.0, 90.0)
@@ -36,7 +37,7 @@ class Night:
     def value(self, order: list[Run]) -> float:
         """Objective of an order."""
         found, size = order_of([(lane, count, 0.0) for lane, count in order])
-        return float(place(self.tables, self.placed, *found, size))
+        return carry_out(self.tables, self.placed, found, size)
 
     def free_s(self) -> float:
         """When the order valued last is over."""

@@ -146,7 +146,7 @@ class OwnNight:
         for run in order:
             task = problem.tasks[run[0]]
             pointing = problem.pointings[task.pointing]
-            wait = max(run[3], 60.0 if old is not None and old[:2] == run[:2] else 0.0)
+            wait = max(run[3], 300.0 if old is not None and old[:2] == run[:2] else 0.0)
             steps = [] if old is None else self.between(old, run, len(owed))
             if any(kind == "flats" for kind, _ in steps):
                 owed = set()

@@ -18,8 +18,9 @@ from nightplan.planning.schedule.problem import Overheads
 from nightplan.planning.schedule.rules import RigNow
 from nightplan.planning.schedule.schedule import evaluate
 from nightplan.planning.schedule.solver import solve
+from nightplan.planning.schedule.solving.annealing import carry_out
 from nightplan.planning.schedule.solving.building import order_of, schedule_of
-from nightplan.planning.schedule.solving.placing import place, room_for
+from nightplan.planning.schedule.solving.placing import room_for
 from nightplan.planning.schedule.solving.search import Effort
 from nightplan.planning.schedule.solving.tables import tables_of
 from nightplan.planning.tonight.night import compute_night
@@ -117,7 +118,7 @@ def test_search_and_check_agree_to_the_second(invented_night):
     tables = tables_of(problem)
     placed = room_for(tables)
     order, size = order_of([(0, 6, 0.0), (1, 6, 0.0)])
-    value = place(tables, placed, *order, size)
+    value = carry_out(tables, placed, order, size)
     schedule = schedule_of(problem, tables, placed)
     assert violations(problem, schedule) == []
     assert value == pytest.approx(evaluate(problem, schedule).value, abs=1e-5)

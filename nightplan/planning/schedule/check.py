@@ -12,7 +12,7 @@ from nightplan.planning.schedule.schedule import ledger_min
 
 SLACK_S = 1e-4
 SAME_ANGLE_DEG = 1.0
-PART_S = 60.0
+PART_S = 300.0
 """A pause that parts two runs of one task."""
 FORBIDDEN = "changes the train, which is forbidden"
 

@@ -26,7 +26,7 @@ SAME_ANGLE_DEG = 1.0
 """Nobody turns the camera by less (common practice, no source)."""
 MOST_TURN_DEG = 90.0
 """Images that differ by half a turn are one framing, so no turn is longer."""
-PAUSE_S = 60.0
+PAUSE_S = 300.0
 """A shorter pause does not part two runs of one task."""
 TIME_TOLERANCE_S = 1e-6
 MOVING: tuple[EventKind, ...] = ("flip", "slew_centre")

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray
-from nightplan.planning.schedule.solving.compiled import compiled
-from nightplan.planning.schedule.solving.placing import MOST_RUNS, cut_value, place
+from nightplan.planning.schedule.solving.compiled import compiled, inner
+from nightplan.planning.schedule.solving.placing import MOST_RUNS, Placed, cut_value, place
+from nightplan.planning.schedule.solving.tables import Tables
 
 Order = tuple[IntArray, IntArray, FloatArray]
 """Lanes, counts and waits (seconds) of runs, arrays (run,)."""
@@ -27,7 +28,7 @@ COOLINGS = 64
 LOWEST = -1e17
 
 
-@compiled
+@inner
 def _below(state: Any, limit: int) -> int:
     """A number from 0 to limit - 1: xorshift64* (Vigna 2016, from memory), high bits."""
     x = state[0]
@@ -40,7 +41,7 @@ def _below(state: Any, limit: int) -> int:
     return below
 
 
-@compiled
+@inner
 def _insert(lanes: Any, counts: Any, waits: Any, n: int, at: int, lane: int, count: int) -> int:
     if n >= MOST_RUNS - 1:
         return n
@@ -50,14 +51,14 @@ def _insert(lanes: Any, counts: Any, waits: Any, n: int, at: int, lane: int, cou
     return n + 1
 
 
-@compiled
+@inner
 def _remove(lanes: Any, counts: Any, waits: Any, n: int, at: int) -> int:
     for k in range(at, n - 1):
         lanes[k], counts[k], waits[k] = lanes[k + 1], counts[k + 1], waits[k + 1]
     return n - 1
 
 
-@compiled
+@inner
 def _trade(t: Any, state: Any, lanes: Any, counts: Any, n: int, i: int, j: int) -> None:
     """Trade subs between two runs, next to each other as often as not."""
     if _below(state, 2) == 0:
@@ -68,7 +69,7 @@ def _trade(t: Any, state: Any, lanes: Any, counts: Any, n: int, i: int, j: int) 
         counts[j] -= np.int64(share * t.sub[lanes[i]] / t.sub[lanes[j]])
 
 
-@compiled
+@inner
 def _shift(lanes: Any, counts: Any, waits: Any, n: int, at: int, to: int) -> None:
     """Move one run to another place of the order."""
     lane, count, wait = lanes[at], counts[at], waits[at]
@@ -77,7 +78,7 @@ def _shift(lanes: Any, counts: Any, waits: Any, n: int, at: int, to: int) -> Non
     waits[to] = wait
 
 
-@compiled
+@inner
 def _move_target(t: Any, state: Any, lanes: Any, counts: Any, waits: Any, n: int, i: int) -> None:
     """Move the neighbouring runs of one target, or turn their order about."""
     first, last = i, i
@@ -100,7 +101,7 @@ def _move_target(t: Any, state: Any, lanes: Any, counts: Any, waits: Any, n: int
         first -= 1
 
 
-@compiled
+@inner
 def _put_in_target(
     t: Any, least: Any, likely: Any, state: Any, lanes: Any, counts: Any, waits: Any, n: int,
     lane: int,
@@ -122,7 +123,7 @@ def _put_in_target(
     return n
 
 
-@compiled
+@inner
 def _split(
     state: Any, lanes: Any, counts: Any, waits: Any, n: int, i: int, j: int, lane: int, count: int
 ) -> int:
@@ -141,7 +142,7 @@ def _split(
     return _insert(lanes, counts, waits, n, min(n, i + 2), lanes[i], max(1, many - first))
 
 
-@compiled
+@inner
 def _propose(
     t: Any, least: Any, likely: Any, state: Any, lanes: Any, counts: Any, waits: Any, n: int
 ) -> int:
@@ -191,14 +192,14 @@ def _propose(
     return n
 
 
-@compiled
+@inner
 def _copy(old: Any, new: Any, n: int) -> None:
     """Copy an order: lanes, counts and waits of `n` runs."""
     for k in range(n):
         new[0][k], new[1][k], new[2][k] = old[0][k], old[1][k], old[2][k]
 
 
-@compiled
+@inner
 def _accept(t: Any, p: Any, trial: Any, order: Any) -> int:
     """Make the order what was placed of a trial; neighbours of one lane are joined,
     unless only a pause between them makes them short enough."""
@@ -217,7 +218,7 @@ def _accept(t: Any, p: Any, trial: Any, order: Any) -> int:
     return size
 
 
-@compiled
+@inner
 def _score(t: Any, p: Any, order: Any, n: int, floor: float) -> float:
     """The objective; or above a floor (finite) the worth of nights that end early."""
     value = place(t, p, order[0], order[1], order[2], n)
@@ -288,3 +289,24 @@ def anneal(
                 top, top_size = score, size
                 _copy(order, best, size)
     return top, top_size
+
+
+def empty_order() -> Order:
+    """An order of no runs, with room for the most that one may have."""
+    whole = np.zeros(MOST_RUNS, dtype=np.int64)
+    return whole, whole.copy(), np.zeros(MOST_RUNS)
+
+
+def copied(order: Order) -> Order:
+    """An order that may be changed apart from this one."""
+    return order[0].copy(), order[1].copy(), order[2].copy()
+
+
+def carry_out(tables: Tables, placed: Placed, order: Order, size: int) -> float:
+    """Objective of an order as it stands; `placed` then holds its runs."""
+    none = np.zeros(1, dtype=np.int64)
+    value, _ = anneal(
+        tables, placed, none, none, CHANCES, copied(order), empty_order(), empty_order(), size,
+        0, 1.0, 1.0, 1, LOWEST,
+    )  # fmt: skip
+    return float(value)

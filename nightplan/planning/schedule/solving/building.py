@@ -9,22 +9,11 @@ import numpy as np
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.problem import Problem
 from nightplan.planning.schedule.rules import RigNow, standing_of
-from nightplan.planning.schedule.solving.annealing import Order
-from nightplan.planning.schedule.solving.placing import MOST_RUNS, Placed, place
+from nightplan.planning.schedule.solving.annealing import Order, carry_out, empty_order
+from nightplan.planning.schedule.solving.placing import MOST_RUNS, Placed
 from nightplan.planning.schedule.solving.tables import Tables, scalars
 
 EPS_S = 1e-6
-
-
-def empty_order() -> Order:
-    """An order of no runs, with room for the most that one may have."""
-    whole = np.zeros(MOST_RUNS, dtype=np.int64)
-    return whole, whole.copy(), np.zeros(MOST_RUNS)
-
-
-def copied(order: Order) -> Order:
-    """An order that may be changed apart from this one."""
-    return order[0].copy(), order[1].copy(), order[2].copy()
 
 
 def order_of(runs: list[tuple[int, int, float]]) -> tuple[Order, int]:
@@ -108,7 +97,7 @@ def order_in_force(problem: Problem, tables: Tables, placed: Placed) -> tuple[Or
         return order, size
     # A start that the plan left free time before is a wish to wait.
     for number, (_, _, start_s) in enumerate(left):
-        place(tables, placed, *order, size)
+        carry_out(tables, placed, order, size)
         own = np.flatnonzero(placed.wish[: placed.number[0]] == number)
         if own.size:
             order[2][number] = max(0.0, start_s - float(placed.start_s[own[0]]))

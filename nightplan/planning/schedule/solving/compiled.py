@@ -16,7 +16,17 @@ def compiled(function: Function) -> Function:
     The code is kept beside the module, or in the user's cache folder; where neither can be
     written it is compiled anew by each process.
     """
+    return _made(function, no_cfunc_wrapper=True)
+
+
+def inner(function: Function) -> Function:
+    """The same for one that only compiled functions call: without a way in from Python, whose
+    many arrays take longer to compile than the function."""
+    return _made(function, no_cfunc_wrapper=True, no_cpython_wrapper=True)
+
+
+def _made(function: Function, **options: Any) -> Function:
     try:
-        return cast(Function, numba.njit(cache=True, error_model="numpy")(function))
+        return cast(Function, numba.njit(cache=True, error_model="numpy", **options)(function))
     except RuntimeError:
-        return cast(Function, numba.njit(error_model="numpy")(function))
+        return cast(Function, numba.njit(error_model="numpy", **options)(function))

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
-from nightplan.planning.schedule.solving.annealing import Order
-from nightplan.planning.schedule.solving.placing import END, MOST_RUNS, START, Placed, place
+from nightplan.planning.schedule.solving.annealing import Order, carry_out
+from nightplan.planning.schedule.solving.placing import END, MOST_RUNS, START, Placed
 from nightplan.planning.schedule.solving.tables import Tables
 
 MOST_FILLED = 24
@@ -21,7 +21,7 @@ def filled(
     Costs of changes choose which runs, not whether; of a row whose curve has ended none is added.
     """
     for _ in range(MOST_FILLED):
-        place(tables, placed, *order, size)
+        carry_out(tables, placed, order, size)
         gaps, counts = _gaps(problem, tables, placed), _counts(placed, size)
         starts = _starts(placed, size)
         tried = [
@@ -92,9 +92,9 @@ def _with(
         if at < size:
             # What follows starts when it did, wherever it can.
             waits[at + 1] = 0.0
-            place(tables, placed, lanes, wish, waits, size + 1)
+            carry_out(tables, placed, (lanes, wish, waits), size + 1)
             waits[at + 1] = max(0.0, starts[at] - _starts(placed, size + 1)[at + 1])
-        value = place(tables, placed, lanes, wish, waits, size + 1)
+        value = carry_out(tables, placed, (lanes, wish, waits), size + 1)
         got = _counts(placed, size + 1)
         if got[at] > 0 and (np.delete(got, at) >= counts).all() and _pays(tables, placed, lane):
             return float(value), (lanes, wish, waits), size + 1

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray
-from nightplan.planning.schedule.solving.compiled import compiled
+from nightplan.planning.schedule.solving.compiled import inner
 from nightplan.planning.schedule.solving.tables import SCALARS, Tables
 
 MOST_RUNS = 96
@@ -75,7 +75,7 @@ def room_for(tables: Tables) -> Placed:
     )  # fmt: skip
 
 
-@compiled
+@inner
 def _until(worth: Any, task: int, x: float) -> float:
     """Integral of worth at a time, in steps."""
     i = int(x)
@@ -87,7 +87,7 @@ def _until(worth: Any, task: int, x: float) -> float:
     return float(worth[task, i] + (x - i) * (worth[task, i + 1] - worth[task, i]))
 
 
-@compiled
+@inner
 def _bits(mask: int) -> int:
     count = 0
     while mask:
@@ -96,7 +96,7 @@ def _bits(mask: int) -> int:
     return count
 
 
-@compiled
+@inner
 def curve_value(at_h: Any, value: Any, row: int, hours: float) -> float:
     """A row's value curve at hours beyond what is had."""
     last = at_h.shape[1] - 1
@@ -110,7 +110,7 @@ def curve_value(at_h: Any, value: Any, row: int, hours: float) -> float:
     return float(value[row, last])
 
 
-@compiled
+@inner
 def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus_s: float) -> int:
     """Take as many subs of a run as fit from `begin` on; its blocks are put down beyond those
     that hold, its hours in `p.trial`. Returns how many, 0 where they make no shortest block."""
@@ -158,7 +158,7 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
     return got
 
 
-@compiled
+@inner
 def _try_lane(
     t: Any, p: Any, before: int, lane: int, wish: int, wait: float, free: float, focused: float,
     flats: int,
@@ -198,7 +198,7 @@ def _try_lane(
     return 0
 
 
-@compiled
+@inner
 def _commit(t: Any, p: Any, before: int, lane: int, wish: int, got: int, free: float) -> float:
     """Count a run that was placed; returns what its changes cost."""
     number, row = p.number[0], t.row[lane]
@@ -217,7 +217,7 @@ def _commit(t: Any, p: Any, before: int, lane: int, wish: int, got: int, free: f
     return float(cost)
 
 
-@compiled
+@inner
 def place(t: Any, p: Any, lanes: Any, counts: Any, waits: Any, size: int) -> float:
     """Place an order of runs; returns the objective, all else is in `p`."""
     rows = t.at_h.shape[0]
@@ -256,7 +256,7 @@ def place(t: Any, p: Any, lanes: Any, counts: Any, waits: Any, size: int) -> flo
     return float(total)
 
 
-@compiled
+@inner
 def cut_value(t: Any, p: Any) -> float:
     """Mean worth of what was placed if clouds end the night at each of the cuts."""
     total = 0.0

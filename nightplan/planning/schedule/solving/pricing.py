@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from nightplan.planning.schedule.problem import FloatArray, IntArray
-from nightplan.planning.schedule.solving.compiled import compiled
+from nightplan.planning.schedule.solving.compiled import compiled, inner
 from nightplan.planning.schedule.solving.placing import (
     BEGUN,
     BEGUN_LANE,
@@ -87,7 +87,7 @@ class Cells(NamedTuple):
     hours: Any
 
 
-@compiled
+@inner
 def _earned(t: Any, task: int, x: float, span: float) -> float:
     """Equivalent hours of a sub from time `x` on, both in steps of the table."""
     worth, last = t.worth, t.worth.shape[1] - 1
@@ -102,7 +102,7 @@ def _earned(t: Any, task: int, x: float, span: float) -> float:
     return float(total)
 
 
-@compiled
+@inner
 def _class(seconds: float, every: float, classes: int) -> int:
     """Class of a focus that still holds for so long: rounded up, never below the lowest."""
     return max(0, min(classes - 1, int(seconds * classes / every)))
@@ -273,7 +273,7 @@ def values_for(tables: Tables, cells: Cells, bits: int) -> Values:
     return values
 
 
-@compiled
+@inner
 def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int) -> None:
     """Values of runs that begin in a cell with focus of class `f` left, not all of it."""
     states, full = v.ended.shape[3], c.classes - 1
@@ -298,7 +298,7 @@ def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int
             v.begins[g, lane, f, b] = max(v.begins[g, lane, f, b], found)
 
 
-@compiled
+@inner
 def _fill_runs(t: Any, c: Any, v: Any, hour: Any, g: int) -> None:
     """Values of runs that begin in a cell or later."""
     full, states = c.classes - 1, v.ended.shape[3]
@@ -325,7 +325,7 @@ def _fill_runs(t: Any, c: Any, v: Any, hour: Any, g: int) -> None:
             _fill_partial(t, c, v, worth_of, g, lane, f)
 
 
-@compiled
+@inner
 def _fill_ends(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
     """Values of ends of runs in a cell."""
     states, row = v.ended.shape[3], t.row
@@ -353,7 +353,7 @@ def _fill_ends(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
                     ended[g, before, f, b] = max(ended[g, before, f, b], found)
 
 
-@compiled
+@inner
 def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
     """The most that the night may earn; `path` gets lane, cell, subs, whether a block in focus
     goes on, and class of focus of its first run; -1 subs where it begins in focus."""

@@ -17,17 +17,14 @@ from nightplan.planning.schedule.solving.annealing import (
     LOWEST,
     Order,
     anneal,
-)
-from nightplan.planning.schedule.solving.bound import Bound
-from nightplan.planning.schedule.solving.building import (
+    carry_out,
     copied,
     empty_order,
-    order_in_force,
-    order_of,
-    schedule_of,
 )
+from nightplan.planning.schedule.solving.bound import Bound
+from nightplan.planning.schedule.solving.building import order_in_force, order_of, schedule_of
 from nightplan.planning.schedule.solving.filling import filled
-from nightplan.planning.schedule.solving.placing import HAD, place, room_for
+from nightplan.planning.schedule.solving.placing import HAD, room_for
 from nightplan.planning.schedule.solving.pricing import cells_of
 from nightplan.planning.schedule.solving.tables import tables_of
 
@@ -69,7 +66,7 @@ class Effort:
     seeds: int = 6
     steps_s: tuple[float, ...] = (60.0, 30.0, 10.0)
     paths: tuple[int, ...] = (60, 40, 30)
-    classes: int = 12
+    classes: int = 18
     enough: float = 5e-4
 
 
@@ -99,7 +96,7 @@ class Search:
 
     def value(self, order: Order, size: int) -> float:
         """Objective of an order; `placed` then holds it."""
-        return float(place(self.tables, self.placed, *order, size))
+        return carry_out(self.tables, self.placed, order, size)
 
     def _keep(self, order: Order, size: int) -> None:
         value = self.value(order, size)
