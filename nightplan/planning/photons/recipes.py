@@ -219,11 +219,15 @@ def leading_filters(config: Config, catalog: Catalog, rows: NDArray[np.intp]) ->
     for index, row in enumerate(rows):
         key = (str(catalog.kind[row]), str(catalog.lines[row]))
         names = (catalog.name[row], *catalog.identifiers[row].split(LIST_SEPARATOR))
-        if row in goals or fast[index] or not own_names.isdisjoint(names):
-            leads[index] = recipe_of(config, catalog.target(int(row))).leading
+        alone = row in goals or not own_names.isdisjoint(names)
+        # A velocity moves lines out of their filters; broad ones do not mind.
+        alone = alone or (fast[index] and key in table and config.filter[table[key]].is_narrow)
+        if alone or key not in table:
+            lead = recipe_of(config, catalog.target(int(row))).leading
+            if not alone:
+                table[key] = lead
+            leads[index] = lead
             continue
-        if key not in table:
-            table[key] = recipe_of(config, catalog.target(int(row))).leading
         leads[index] = table[key]
     return leads
 
