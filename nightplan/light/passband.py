@@ -24,6 +24,17 @@ class Passband:
         where = np.asarray(wavelength_nm, dtype=float)
         return np.interp(where, self.wavelength_nm, self.response, 0.0, 0.0)
 
+    def plus(self, other: Passband) -> Passband:
+        """The light that comes through either of two bands of one filter."""
+        # A hair outside its ends a band lets nothing through, however the grids interleave.
+        ends = [
+            end for one in (self, other)
+            for end in (np.nextafter(one.wavelength_nm[0], 0.0),
+                        np.nextafter(one.wavelength_nm[-1], np.inf))
+        ]  # fmt: skip
+        grid = np.union1d(np.concatenate((self.wavelength_nm, other.wavelength_nm)), ends)
+        return Passband(grid, self.at(grid) + other.at(grid))
+
     def times(self, wavelength_nm: npt.ArrayLike, share: npt.ArrayLike) -> Passband:
         """This passband behind another element given as a curve (linear, ends held)."""
         curve = np.interp(self.wavelength_nm, np.asarray(wavelength_nm), np.asarray(share))

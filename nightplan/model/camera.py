@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
+from nightplan.model.colour_sensor import ColourSensor, mean_curve
 from nightplan.model.section import KeyedValueError, Pairs, Section
 
 MOST_PIXELS = 400_000_000
@@ -23,7 +24,11 @@ class GainSetting(Section):
 
 
 class Camera(Section):
-    """A mono camera. `quantum_efficiency` is a curve of (wavelength nm, share)."""
+    """The camera. `quantum_efficiency` is a curve of (wavelength nm, share).
+
+    A colour camera has the curves of its pixels under `colour` in its place; without it the
+    camera is mono.
+    """
 
     width_px: Annotated[int, Field(ge=16, le=32_768)]
     height_px: Annotated[int, Field(ge=16, le=32_768)]
@@ -31,6 +36,7 @@ class Camera(Section):
     bits: Annotated[int, Field(ge=8, le=32)]
     gain: Annotated[dict[str, GainSetting], Field(min_length=1)]
     quantum_efficiency: Annotated[Pairs, Field(min_length=1)]
+    colour: ColourSensor | None = None
     dark_current_e_s: Annotated[float, Field(ge=0.0, le=100.0)] = 0.001
     sensor_temperature_c: Annotated[float, Field(ge=-60.0, le=40.0)] = -10.0
     download_s: Annotated[float, Field(ge=0.0, le=120.0)] = 2.0
@@ -38,6 +44,15 @@ class Camera(Section):
     window_thickness_mm: Annotated[float, Field(ge=0.0, le=20.0)] = 2.0
     window_index: Annotated[float, Field(ge=1.0, le=2.5)] = 1.5
     window_counted: bool = True
+
+    @model_validator(mode="before")
+    @classmethod
+    def _mean_of_colours(cls, values: Any) -> Any:
+        if isinstance(values, dict) and "colour" in values and "quantum_efficiency" not in values:
+            mean = mean_curve(values["colour"])
+            # A faulty table of colours is told by its own keys.
+            return {**values, "quantum_efficiency": [[550.0, 0.5]] if mean is None else mean}
+        return values
 
     @model_validator(mode="after")
     def _curve_is_one(self) -> Camera:

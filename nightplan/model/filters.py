@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from nightplan.model.section import KeyedValueError, Names, Section
+from nightplan.model.section import KeyedValueError, Listed, Names, Section
 
 Role = Literal["luminance", "red", "green", "blue", "H-alpha", "O III", "S II"]
 BROADBAND_ROLES: tuple[Role, ...] = ("luminance", "red", "green", "blue")
@@ -24,7 +24,9 @@ SHORTEST_NM, LONGEST_NM = 300.0, 1250.0
 class Filter(Section):
     """One filter: its passband, its glass, and where the focuser goes for it.
 
-    `moon_distance_deg` stands before that of its class under `preferences.moon_distance`.
+    A filter for several lines has `more_bands`, each [centre nm, width nm, peak transmission],
+    beside that of its role. `moon_distance_deg` stands before that of its class under
+    `preferences.moon_distance`.
     """
 
     role: Role
@@ -36,6 +38,7 @@ class Filter(Section):
     glass_index: Annotated[float, Field(ge=1.0, le=2.5)] = 1.5
     effective_index: Annotated[float, Field(ge=1.0, le=3.0)] = 2.0
     focus_offset_steps: int | None = None
+    more_bands: Annotated[tuple[tuple[float, float, float], ...], Listed] = ()
     moon_distance_deg: Annotated[float, Field(ge=0.0, le=180.0)] | None = None
     sub_s: Annotated[float, Field(ge=0.01, le=7200.0)] | None = None
     gain: str | None = None
@@ -68,6 +71,14 @@ class Filter(Section):
     def high_nm(self) -> float:
         """Long end of the passband, at half its peak."""
         return self.centre_nm + self.width_nm / 2.0
+
+    @model_validator(mode="after")
+    def _bands_are_bands(self) -> Filter:
+        for centre_nm, width_nm, peak in self.more_bands:
+            if not (300.0 <= centre_nm <= 1100.0 and 0.1 <= width_nm <= 500.0 and 0 < peak <= 1):
+                accepted = "[centre from 300 to 1100 nm, width from 0.1 to 500 nm, peak to 1]"
+                raise KeyedValueError("more_bands", [centre_nm, width_nm, peak], accepted)
+        return self
 
     @property
     def is_narrow(self) -> bool:

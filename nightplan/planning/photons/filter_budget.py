@@ -20,6 +20,7 @@ from nightplan.light.throughput import (
 )
 from nightplan.planning.optics.tracking_limit import longest_tracked_s
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
+from nightplan.planning.photons.colour_channel import channel_of
 from nightplan.planning.photons.sub_choice import FilterLoad, SubSetting, sub_settings
 
 if TYPE_CHECKING:
@@ -67,6 +68,8 @@ class FilterBudget:
         Electrons/s/pixel over electrons/s/cm²/arcsec².
     reference_sky_e_s : float
         Sky at the moonless zenith, electrons/s/pixel.
+    pixel_share : float
+        Share of the sensor's pixels that the filter's picture is made from; the rates are theirs.
     """
 
     filter: str
@@ -76,6 +79,7 @@ class FilterBudget:
     dark_e_s: float
     px_factor: float
     reference_sky_e_s: float
+    pixel_share: float
 
     @property
     def gain(self) -> str:
@@ -117,14 +121,18 @@ class FilterBudget:
 def beam_passband(config: Config, optics: TrainOptics, name: str) -> Passband:
     """A filter's transmission in the converging beam of a train."""
     item = config.filter[name]
-    return filter_passband(
-        item.centre_nm,
-        item.width_nm,
-        item.peak_transmission,
-        focal_ratio=optics.f_ratio,
-        effective_index=item.effective_index,
-        obstruction_ratio=optics.obstruction_mm / optics.aperture_mm,
-    )
+    first, *more = [
+        filter_passband(
+            *band,
+            focal_ratio=optics.f_ratio,
+            effective_index=item.effective_index,
+            obstruction_ratio=optics.obstruction_mm / optics.aperture_mm,
+        )
+        for band in ((item.centre_nm, item.width_nm, item.peak_transmission), *item.more_bands)
+    ]
+    for band in more:
+        first = first.plus(band)
+    return first
 
 
 def filter_budgets(
@@ -156,6 +164,7 @@ def filter_budgets(
             dark_e_s=dark_e_s,
             px_factor=light.px_factor,
             reference_sky_e_s=light.sky_e_s,
+            pixel_share=channel_of(config, name).pixel_share,
         )
         for name, light in lights.items()
     )
@@ -172,9 +181,9 @@ class _Light(NamedTuple):
 
 
 def _without_setting(config: Config, optics: TrainOptics, name: str, sky: SiteSky) -> _Light:
-    camera, wish = config.camera, config.preferences.sub
+    wish = config.preferences.sub
     passband = beam_passband(config, optics, name)
-    curve = camera.quantum_efficiency
+    curve = channel_of(config, name).efficiency
     grey = config.optics.transmission * config.train[optics.name].transmission
     response = system_response(
         passband, [point[0] for point in curve], [point[1] for point in curve], grey

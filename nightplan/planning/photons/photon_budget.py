@@ -161,6 +161,7 @@ class PhotonBudget:
     def snr_one_hour(self) -> Floats:
         """S/N per square arcsecond for one hour with the shutter open."""
         per_second = self._snr2(self.target_rate_e_s_px, self.sky_rate_e_s_px)
+        per_second *= self._column("pixel_share")
         return np.asarray(np.sqrt(3600.0 * per_second) / self.scale_arcsec_px)
 
     @cached_property
@@ -173,7 +174,7 @@ class PhotonBudget:
     @property
     def reference_snr_one_hour(self) -> Floats:
         """`snr_one_hour` at the site's zenith with the moon down, (target, filter)."""
-        reference = self._reference_snr2[:, :, 0]
+        reference = (self._reference_snr2 * self._column("pixel_share"))[:, :, 0]
         return np.asarray(np.sqrt(3600.0 * reference) / self.scale_arcsec_px)
 
     @cached_property

@@ -75,7 +75,7 @@ def _snr_one_hour(
         column("sub_s"),
     )
     scale = train_optics(config, train).image_scale_arcsec_px
-    return np.asarray(np.sqrt(3600.0 * per_second) / scale)
+    return np.asarray(np.sqrt(3600.0 * per_second * column("pixel_share")) / scale)
 
 
 def time_to_snr(config: Config, target: Target, train: str) -> TimeToSnr:
