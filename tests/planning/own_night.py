@@ -26,6 +26,7 @@ def invented(seed: int) -> Problem:
     grid_s = np.linspace(0.0, window_s, int(window_s // 60) + 2)
     pointings, tasks = [], []
     panels = int(rng.integers(1, 3))
+    new_angles = [angle for angle in (0.0, 40.0) if rng.integers(2)]
     for target in range(int(rng.integers(1, 4))):
         transit = float(rng.uniform(-0.4, 1.4) * window_s)
         for panel in range(1, panels + 1 if target == 0 else 2):
@@ -38,7 +39,7 @@ def invented(seed: int) -> Problem:
             first = pointings[-panel]
             pointings[-1] = replace(
                 pointings[-1], position_angle_deg=first.position_angle_deg,
-                new_angle=first.new_angle, priority=first.priority,
+                new_angle=first.position_angle_deg in new_angles, priority=first.priority,
             )  # fmt: skip
             for name in "LRH"[: int(rng.integers(1, 4))]:
                 middle, width = rng.uniform(-0.2, 1.2) * window_s, rng.uniform(0.3, 2.0) * window_s

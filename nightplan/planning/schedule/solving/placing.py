@@ -121,7 +121,7 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
         credit = t.scalar[BEGUN]
     high = min(high, begin - credit + t.scalar[LONGEST]) + EPS_S
     block, piece, inside, got = p.number[1], begin, 0, 0
-    fresh, end = focus_s, begin
+    fresh, held, end = focus_s, focus_s, begin
     for c in range(CUTS + 1):
         p.trial[c] = 0.0
     wish = min(wish, t.most[lane])
@@ -142,7 +142,8 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
         got += 1
         inside += 1
         p.block_count[block] = inside
-        end = at + sub + download
+        # A focus run counts once a sub follows it.
+        end, held = at + sub + download, fresh
         x = (at - start) / step
         earned = _until(t.worth, task, x + sub / step) - _until(t.worth, task, x)
         p.trial[CUTS] += earned
@@ -153,7 +154,7 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
         return 0
     p.start_s[p.number[0]] = begin
     p.end_s[p.number[0]] = end
-    p.trial[FRESH] = fresh
+    p.trial[FRESH] = held
     p.trial[LAST_BLOCK] = block + 1
     return got
 
