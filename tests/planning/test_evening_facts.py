@@ -142,3 +142,25 @@ def test_a_night_brings_the_hours_wished_of_it() -> None:
         )
     assert got[1] > got[0]
     assert got[1] >= 1.8
+
+
+@pytest.mark.parametrize("clock_h", [-2.0, 0.25])
+def test_set_up_that_is_still_owed_is_charged_on_a_replan(clock_h: float) -> None:
+    """There at 23:30, ready at 00:21; planned from two hours before, or from a quarter of an hour
+    after arrival, no sub begins sooner."""
+    from nightplan.model.catalog_reading import load_catalog
+    from nightplan.planning.schedule.replan import Replan
+    from nightplan.planning.tonight.night_end import clock_utc_mjd
+    from nightplan.planning.tonights_plan.plan import make_plan
+
+    late = configured((SETUP, SETUP + 'arrival = "23:30"\nassembly_min = 20\n'))
+    night = compute_night(late.site, EVENING)
+    start = clock_utc_mjd(night, "23:30") + clock_h / 24.0
+    plan = make_plan(late, night, load_catalog(), ["M 33"], again=Replan(start))
+    assert plan.posed is not None
+    assert plan.solution is not None
+    ready = setup_timeline(late, night).steps[-1].end_utc_mjd
+    blocks = plan.solution.schedule.blocks
+    assert blocks
+    first = plan.posed.problem.epoch_utc_mjd + min(block.start_s for block in blocks) / 86_400.0
+    assert first >= ready - 1e-6
