@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import os
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -126,9 +127,11 @@ def collect_folder(
     if not instructions.verdict.given:
         frames, told = judged_by_stars(frames, reader.stars, config.preferences.reject)
         notices += told
-    frames = _with_flat_angles(frames, config)
-    if weigh is not None:
-        frames = _weighed(frames, config, weigh)
+    journal = Journal.of(config)
+    with journal or nullcontext():
+        frames = _with_flat_angles(frames, config, journal)
+        if weigh is not None:
+            frames = _weighed(frames, journal, weigh)
     stored = _store(config, frames, skipped, instructions.verdict)
     return replace(stored, notices=notices)
 
@@ -151,7 +154,7 @@ def _read(
     except SkippedError as reason:
         skipped.append((str(path), str(reason)))
     except FileError as error:
-        skipped.append((str(path), str(error).removeprefix(f"{path}: ")))
+        skipped.append((str(path), error.problem))
     except InputError as error:
         skipped.append((str(path), f"{error.key} = {error.value!r}: {error.accepted}"))
     except Exception as error:  # a hostile header must not end the import of the others
@@ -207,16 +210,14 @@ def _ends_as_fits(name: str) -> bool:
     return stem.endswith(ENDINGS) and not name.startswith("._")
 
 
-def _with_flat_angles(frames: list[Frame], config: Config) -> list[Frame]:
+def _with_flat_angles(frames: list[Frame], config: Config, stored: Journal | None) -> list[Frame]:
     """Give flats the camera's angle from the lights of the same evening and train, if it is one."""
     if not any(isinstance(one, CalibrationFrame) and one.kind == "flat" for one in frames):
         return frames
     quarter = 0.0 if config.camera.height_px > config.camera.width_px else 90.0
     lights = [one for one in frames if isinstance(one, Sub)]
-    journal = Journal.of(config)
-    if journal is not None:
-        with journal:
-            lights += journal.subs()
+    if stored is not None:
+        lights += stored.subs()
     angles: dict[tuple[datetime.date, str | None], set[float]] = {}
     for one in lights:
         if one.image_up_angle_deg is not None:
@@ -233,13 +234,9 @@ def _with_flat_angles(frames: list[Frame], config: Config) -> list[Frame]:
     return done
 
 
-def _weighed(frames: Sequence[Frame], config: Config, weigh: Weigh) -> list[Frame]:
+def _weighed(frames: Sequence[Frame], stored: Journal | None, weigh: Weigh) -> list[Frame]:
     """The frames with the equivalent seconds of those subs that are new."""
-    known: set[str] = set()
-    journal = Journal.of(config)
-    if journal is not None:
-        with journal:
-            known = journal.known_identities()
+    known = set() if stored is None else stored.known_identities()
     seconds = weigh([one for one in frames if isinstance(one, Sub) and one.identity not in known])
     return [
         replace(one, equivalent_s=seconds.get(one.identity)) if isinstance(one, Sub) else one

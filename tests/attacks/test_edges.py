@@ -37,10 +37,8 @@ def test_a_far_moment_is_told(config_file, capsys, words, moment):
     assert moment in shown
 
 
-@pytest.mark.parametrize("date", ["0001-01-01", "1899-12-31", "2199-12-31", "9999-12-31"])
-@pytest.mark.parametrize(
-    "command", [["night"], ["pick"], ["season", "M 33"], ["campaign"]], ids=str
-)
+@pytest.mark.parametrize("date", ["0001-01-01", "1899-12-31", "2199-12-31"])
+@pytest.mark.parametrize("command", [["night"], ["season", "M 33"]], ids=str)
 def test_a_far_date_is_told(config_file, capsys, command, date):
     assert run([*command, "--date", date, "--config", str(config_file)]) == 2
     assert "1900-01-01 to 2199-12-30" in capsys.readouterr().err

@@ -102,6 +102,7 @@ def attacks():
 
 
 ATTACKS = list(attacks())
+CONFIG = nightplan.demo_config()
 
 
 def test_the_table_is_large():
@@ -111,7 +112,7 @@ def test_the_table_is_large():
 @pytest.mark.parametrize(("call", "name", "value"), ATTACKS)
 def test_a_misuse_is_named_at_once(call, name, value, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    config = nightplan.demo_config()
+    config = CONFIG
     config._path = tmp_path / "nightplan.toml"
     parameters = inspect.signature(CALLS[call]).parameters
     given = {
