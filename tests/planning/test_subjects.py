@@ -18,7 +18,9 @@ from nightplan.planning.choosing.held_back import HARDLY, with_reasons
 from nightplan.planning.choosing.selection import Ranking, rank_targets
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.mosaic_or_field import framing_value
+from nightplan.planning.framing.subject_hours import with_subject_hours
 from nightplan.planning.framing.subjects import held, merge_subjects, subject_members
+from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
 from nightplan.planning.tonight.night import compute_night
 
 CONFIG = demo_config()
@@ -218,3 +220,24 @@ def test_what_held_back_is_the_factor_lowest_beside_the_best(catalog: Catalog) -
         assert words in told.why
     near = replace(first, equivalent_h=5.0 * HARDLY + 0.01)
     assert "nothing holds it back" in with_reasons([first, near], night.window_hours)[1].why
+
+
+def test_hours_of_a_framing_count_for_what_it_holds(catalog: Catalog) -> None:
+    hours = (
+        GatheredHours("M 31", 1, "L", "reducer", 4.0),
+        GatheredHours("M 31", 1, "R", "reducer", 1.0),
+        GatheredHours("M 33", 1, "L", "reducer", 2.0),
+        GatheredHours("no such target", 1, "L", "reducer", 2.0),
+    )
+    earlier = EarlierNights(gathered=hours)
+    targets = [catalog.target(catalog.find(name)) for name in ("M 110", "M 32", "M 31")]
+    found = with_subject_hours(REDUCER, catalog, earlier, targets)
+    for name in ("M 110", "M 32", "M 31"):
+        assert found.gathered_h(name, 1, "L", "reducer") == 4.0
+        assert found.gathered_h(name, 1, "R", "reducer") == 1.0
+        assert found.begun_train(name, REDUCER.train) == "reducer"
+    # A field about the small one does not hold the large one.
+    small = EarlierNights(gathered=(GatheredHours("M 32", 1, "L", "reducer", 3.0),))
+    back = with_subject_hours(REDUCER, catalog, small, targets)
+    assert back.gathered_h("M 31", 1, "L", "reducer") == 0.0
+    assert with_subject_hours(REDUCER, catalog, earlier, []) is earlier

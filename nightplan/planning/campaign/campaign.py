@@ -26,6 +26,7 @@ from nightplan.planning.campaign.reasons import empty_reason, no_room_reason, un
 from nightplan.planning.campaign.simulation import FirstNight, Simulation, simulate
 from nightplan.planning.campaign.waits import Wait, waits
 from nightplan.planning.choosing.night_targets import Candidates, candidates, named_targets
+from nightplan.planning.framing.subject_hours import with_subject_hours
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
@@ -132,6 +133,8 @@ def make_campaign(
         raise InputError(
             "campaign", "targets", len(chosen.targets), f"at most {MOST_TARGETS} targets at a time"
         )
+    wanted = [one for one, own in zip(chosen.targets, chosen.wanted, strict=True) if own]
+    known = with_subject_hours(config, catalog, known, wanted)
     known = with_configured(config, known, chosen.targets)
     found = assess(
         config,

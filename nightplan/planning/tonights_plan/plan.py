@@ -8,9 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
 from nightplan.model.filter_loading import must_choose, with_filters
-from nightplan.planning.choosing.night_targets import Candidates, candidates, named_targets
+from nightplan.planning.choosing.night_targets import (
+    Candidates,
+    candidates,
+    named_targets,
+    wanted_targets,
+)
 from nightplan.planning.choosing.train_choice import NightTrain
 from nightplan.planning.framing.framing import Framing
+from nightplan.planning.framing.subject_hours import with_subject_hours
 from nightplan.planning.framing.subjects import subject_members
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
 from nightplan.planning.schedule.kept_framing import kept_framings, kept_train
@@ -140,7 +146,8 @@ def make_plan(
     InputError
         More targets than a night can hold are named, or `again` does not fit.
     """
-    earlier = earlier or EarlierNights()
+    asked = (*named_targets(catalog, names), *wanted_targets(config, catalog, {}))
+    earlier = with_subject_hours(config, catalog, earlier or EarlierNights(), asked)
     setup = setup_timeline(config, night)
     loading: tuple[FilterChoice, ...] = ()
     if must_choose(config):
