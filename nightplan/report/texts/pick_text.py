@@ -7,11 +7,17 @@ from typing import TYPE_CHECKING
 from nightplan.model.site import Site
 from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
+from nightplan.report.wording.screen import screen
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
 from nightplan.report.wording.words import KIND_WORDS, counted, evening, reason_words, subject_name
 
 if TYPE_CHECKING:
     from nightplan.report.documents.pick import PickDocument, PickedTarget
+
+
+ROOMY = 90
+"""Columns from which names need no shortening."""
+SAID_BY_KIND = ("Nebula", "Galaxy", "Cluster")
 
 
 def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
@@ -37,8 +43,7 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
         ]
         for place, row in enumerate(document.targets, start=1)
     ]
-    headers = ["", "target", "", "train", "score", "hours", "highest", "at", "moon"]
-    lines += ["", text_table(headers, rows, right=(0, 4, 5, 6, 7, 8))]
+    lines += ["", _table(rows)]
     if why:
         lines.append("")
         lines += [
@@ -50,7 +55,8 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
         ]
     lines.append(
         paragraph(
-            f"Hours inside all limits; times are {clock.heading}; moon: its distance then"
+            f"Hours inside all limits; best: when highest, {clock.heading}, with altitude and the "
+            "moon's distance then"
             + (
                 "; +2: two more in the framing. "
                 if any(row.subject for row in document.targets)
@@ -62,13 +68,39 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
     return "\n".join([*lines, *(note(notice) for notice in document.notices)])
 
 
+def _table(rows: list[list[str]]) -> str:
+    """The ranking, without what a narrow screen has no place for."""
+    headers = ["", "target", "", "train", "score", "hours", "best", "alt", "moon"]
+    right, dropped = {0, 4, 5, 6, 7, 8}, set()
+    for least, columns in ((74, {2}), (52, {6, 7}), (46, {8})):
+        if screen().width < least:
+            dropped |= columns
+    kept = [column for column in range(len(headers)) if column not in dropped]
+    return text_table(
+        [headers[column] for column in kept],
+        [[row[column] for column in kept] for row in rows],
+        right=tuple(place for place, column in enumerate(kept) if column in right),
+    )
+
+
 def _names(row: PickedTarget) -> tuple[str, str]:
     """Name and what people call it, or its kind; of a field of several, whose name is long, one."""
     if " + " in row.name and row.common_name:
-        return row.common_name, KIND_WORDS[row.kind]
-    return subject_name(row.name, row.subject), _what(row)
+        return row.common_name, _kind(row)
+    name = subject_name(row.name, row.subject)
+    return name if screen().width >= ROOMY else name.replace(" + ", "+"), _what(row)
 
 
 def _what(row: PickedTarget) -> str:
-    """The name that people use, or the kind."""
-    return row.common_name or KIND_WORDS[row.kind]
+    """The name that people use, or the kind; shortened where the screen has no place for all."""
+    if screen().width >= ROOMY:
+        return row.common_name or _kind(row)
+    if row.common_name:
+        words = row.common_name.split()
+        return " ".join(words[:-1] if len(words) > 1 and words[-1] in SAID_BY_KIND else words)
+    return _kind(row)
+
+
+def _kind(row: PickedTarget) -> str:
+    words = KIND_WORDS[row.kind]
+    return words if screen().width >= ROOMY else words.replace("nebula", "neb.")
