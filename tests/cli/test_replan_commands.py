@@ -93,7 +93,7 @@ def test_counts_with_names_of_any_kind(folder: Path, saved) -> None:
 def test_the_sheet_of_a_kept_plan_is_that_plan(folder: Path, saved) -> None:
     plan, _ = saved
     (folder / "keep me.json").write_text(json.dumps(plan), encoding="utf-8")
-    found = document("sheet", "--config", CONFIG, "--keep", "keep me.json", "--output", "s.html",
+    found = document("sheet", "--config", CONFIG, "--keep", "keep me.json", "--output", "s.html", "--quick",
                      folder=folder)  # fmt: skip
     assert found["date"] == "2027-10-30"
     assert found["blocks"] == len(plan["blocks"])
@@ -104,7 +104,7 @@ def test_the_sheet_of_a_kept_plan_is_that_plan(folder: Path, saved) -> None:
     done = run(*as_typed(printed, now="02:30+00:00"), folder=folder)
     assert done.returncode == 0, done.stderr
     later = document("sheet", "--config", CONFIG, "--keep", "keep me.json", "--from", "04:00",
-                     "--output", "s.html", folder=folder)  # fmt: skip
+                     "--output", "s.html", "--quick", folder=folder)  # fmt: skip
     assert later["blocks"] >= 1
 
 

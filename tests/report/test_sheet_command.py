@@ -23,7 +23,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def red(folder):
-    options = ("--output", "red.html", "--style", "red")
+    options = ("--output", "red.html", "--style", "red", "--quick")
     found = document("sheet", "M 33", *NIGHT, *options, folder=folder)
     return found, (folder / "red.html").read_text(encoding="utf-8")
 
