@@ -93,8 +93,8 @@ def test_counts_with_names_of_any_kind(folder: Path, saved) -> None:
 def test_the_sheet_of_a_kept_plan_is_that_plan(folder: Path, saved) -> None:
     plan, _ = saved
     (folder / "keep me.json").write_text(json.dumps(plan), encoding="utf-8")
-    found = document("sheet", "--config", CONFIG, "--keep", "keep me.json", "--output", "s.html", "--quick",
-                     folder=folder)  # fmt: skip
+    found = document("sheet", "--config", CONFIG, "--keep", "keep me.json", "--quick",
+                     "--output", "s.html", folder=folder)  # fmt: skip
     assert found["date"] == "2027-10-30"
     assert found["blocks"] == len(plan["blocks"])
     page = (folder / "s.html").read_text(encoding="utf-8")

@@ -185,7 +185,7 @@ def test_plan_goes_into_a_calendar_and_onto_a_sheet(
     calendar = icalendar.Calendar.from_ical((tmp_path / "night.ics").read_bytes())
     assert len(calendar.walk("VEVENT")) >= len(planned.blocks)
     planned.save_plot(tmp_path / "night.svg")
-    planned.save_sheet(tmp_path / "night.html", style="red")
+    planned.save_sheet(tmp_path / "night.html", style="red", quick=True)
     assert "M 33" in (tmp_path / "night.html").read_text(encoding="utf-8")
 
 
