@@ -20,7 +20,7 @@ from nightplan.model.framing_wish import FramingWish
 from nightplan.model.guider import Guider
 from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
 from nightplan.model.mount import Mount
-from nightplan.model.optical_train import Optics, Train
+from nightplan.model.optical_train import MOST_TRAINS, Optics, Train
 from nightplan.model.other_rig import MAIN, OtherRig, with_rig
 from nightplan.model.other_site import OtherSite, with_site
 from nightplan.model.preferences import GOAL_BY_FILTER, Goal, OwnTarget, Preferences
@@ -40,7 +40,7 @@ class Config(Section):
     site: Site
     horizon: HorizonProfile = HorizonProfile()
     optics: Optics
-    train: Annotated[dict[str, Train], Field(min_length=1)]
+    train: Annotated[dict[str, Train], Field(min_length=1, max_length=MOST_TRAINS)]
     camera: Camera
     wheel: FilterWheel
     filter: Annotated[dict[str, Filter], Field(min_length=1)]

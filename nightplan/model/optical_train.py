@@ -9,6 +9,9 @@ from pydantic import Field, model_validator
 
 from nightplan.model.section import KeyedValueError, Numbers, Section
 
+MOST_TRAINS = 24
+"""Ways to bolt one rig together; each of them is framed and weighed in every answer."""
+
 
 class Optics(Section):
     """The telescope itself, at its native focal length.

@@ -14,7 +14,7 @@ from nightplan.model.filter_loading import fitting
 from nightplan.model.filters import Filter, FilterWheel
 from nightplan.model.guider import Guider
 from nightplan.model.mount import Mount
-from nightplan.model.optical_train import Optics, Train
+from nightplan.model.optical_train import MOST_TRAINS, Optics, Train
 from nightplan.model.section import Listed, Section
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ class OtherRig(Section):
 
     without: Annotated[tuple[Literal["rotator", "guider", "power"], ...], Listed] = ()
     optics: Optics | None = None
-    train: Annotated[dict[str, Train], Field(min_length=1)] | None = None
+    train: Annotated[dict[str, Train], Field(min_length=1, max_length=MOST_TRAINS)] | None = None
     camera: Camera | None = None
     wheel: FilterWheel | None = None
     filter: Annotated[dict[str, Filter], Field(min_length=1)] | None = None

@@ -66,7 +66,10 @@ def accepted_words(annotation: Any, metadata: tuple[Any, ...] | list[Any] = ()) 
         options = [arg for arg in get_args(annotation) if arg is not type(None)]
         return " or ".join(accepted_words(option, metadata) for option in options)
     if origin in (dict, tuple):
-        return "a table" if origin is dict else _array_words(get_args(annotation))
+        if origin is tuple:
+            return _array_words(get_args(annotation))
+        most = [one.max_length for one in metadata if isinstance(one, MaxLen)]
+        return f"a table of at most {most[0]} entries" if most else "a table"
     kind = {float: "a number", int: "a whole number", str: "text", bool: "true or false"}.get(
         annotation, "a table" if isinstance(annotation, type) else "a value"
     )

@@ -209,3 +209,10 @@ def test_huge_files_are_refused_at_once(name, line):
         with pytest.raises(NightplanError) as caught:
             parse_config(text)
         assert len(str(caught.value)) < 1500
+
+
+def test_more_trains_than_a_rig_has_are_refused():
+    more = "".join(f"[train.t{number}]\nfactor = 0.8\n" for number in range(200))
+    with pytest.raises(NightplanError, match=r"train = .*at most 24") as caught:
+        parse_config(starter_text().replace("[camera]", f"{more}[camera]", 1))
+    assert len(str(caught.value)) < 500
