@@ -200,9 +200,12 @@ class Follower:
     def _write_sheet(self) -> None:
         from nightplan.files import write_whole
 
-        if self.sheet is not None:
+        if self.sheet is None:
+            return
+        # At once without the answers to clouds, whose solving takes its time; then whole.
+        for quick in (True,) if self.quick else (True, False):
             html = self.planned.sheet(
-                style=self.style, kept_in=self.plan_file, quick=self.quick, on_step=self.say
+                style=self.style, kept_in=self.plan_file, quick=quick, on_step=self.say
             )
             write_whole(self.sheet, html)
 

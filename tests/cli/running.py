@@ -17,7 +17,7 @@ def run(*args: str, folder: Path) -> subprocess.CompletedProcess[str]:
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=600,
     )
 
 
