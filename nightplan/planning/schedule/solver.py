@@ -25,6 +25,12 @@ if TYPE_CHECKING:
 WHOLE_SUBS = "whole_subs"
 HURRY_S = 2.5
 """Below this the solve is one of many, or of a re-plan: it counts a share of the usual work."""
+STEPS_S = (60.0, 30.0, 15.0, 10.0, 6.0, 4.0)
+"""Cells of the bound: coarse ones find the prices, the finest that there is time for prove."""
+BOUND_SHARE, LEAST_PATHS = 0.35, 8
+"""Share of the time for the paths of each length of cell, and fewest that are worth it."""
+FEW_ROWS = 24
+"""Rows up to which the focus is followed to within a pause; beyond, coarser."""
 BELOW = 1e-7
 """Share of the bound by which a legal schedule may pass it by rounding of sums alone."""
 STRICT = False
@@ -108,11 +114,18 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
     tries = int(100_000 * time_limit_s * min(1.0, 0.15 + 0.05 * usable))
     if time_limit_s < HURRY_S:
         return Effort(tries=tries, seeds=3, steps_s=(60.0,), paths=(30,), classes=6)
+    classes = 18 if usable <= FEW_ROWS else 6
     # Seconds of one path in cells of a minute, about: runs, and changes between lanes.
-    pass_s = window_h * (1.5e-4 * usable + 6e-6 * usable**2)
-    finest = next((step for step in (4.0, 6.0, 10.0, 15.0, 20.0)
-                   if pass_s * 60.0 / step < 0.006 * time_limit_s), 30.0)  # fmt: skip
-    return Effort(tries=tries, steps_s=(60.0, 30.0, finest), paths=(60, 40, 30))
+    minute_s = window_h * classes / 18.0 * (1.5e-4 * usable + 6e-6 * usable**2)
+    levels = [(step, int(BOUND_SHARE * time_limit_s * step / 60.0 / minute_s)) for step in STEPS_S]
+    fit = [(step, min(60, paths)) for step, paths in levels[1:] if paths >= LEAST_PATHS]
+    chosen = [(STEPS_S[0], max(4, min(60, levels[0][1]))), *fit[:1], *fit[1:][-1:]]
+    return Effort(
+        tries=tries,
+        steps_s=tuple(step for step, _ in chosen),
+        paths=tuple(paths for _, paths in chosen),
+        classes=classes,
+    )
 
 
 def _solved(problem: Problem, effort: Effort) -> Solution:

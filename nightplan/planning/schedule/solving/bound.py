@@ -25,7 +25,7 @@ from nightplan.planning.schedule.solving.tables import Tables
 
 SMOOTHING = 0.5
 """Share of the best prices so far in the next ones to try; without it they leap about."""
-SETTLED = 1e-5
+SETTLED = 5e-5
 """Share of the bound below which a gap to the linear programme is not worth another path."""
 SAFETY = 1e-9
 """Share added to the bound for rounding in its sums."""
@@ -157,8 +157,16 @@ class Bound:
     mix: Mix | None = None
 
     def __post_init__(self) -> None:
-        slope = self.tables.value[:, 1] / np.maximum(self.tables.at_h[:, 1], 1e-12)
-        self.price, self.bonus = 0.8 * slope, np.zeros(slope.size)
+        rows = self.tables.at_h.shape[0]
+        self.price, self.bonus = np.zeros(rows), np.zeros(rows)
+
+    def start_from(self, hours: FloatArray) -> None:
+        """First prices: each row's slope at what a known order brings, (row,)."""
+        width = np.diff(self.tables.at_h, axis=1)
+        rise = np.diff(self.tables.value, axis=1)
+        slope = np.divide(rise, width, out=np.zeros_like(rise), where=width > 0.0)
+        piece = (self.tables.at_h[:, 1:-1] <= hours[:, None]).sum(axis=1)
+        self.price = slope[np.arange(hours.size), piece]
 
     def lower(
         self, cells: Cells, most: int, targets: IntArray, enough: float,

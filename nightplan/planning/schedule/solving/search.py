@@ -31,7 +31,7 @@ from nightplan.planning.schedule.solving.tables import tables_of
 HOT, WARM, COOL, COLD = 0.03, 0.008, 0.002, 0.0002
 """Temperatures as shares of what the night brings: from nothing, from a path of the bound, to
 polish, and the last of each. Three times hotter or cooler found less on the benchmark nights."""
-STURDY_SHARE = 0.002
+STURDY_SHARE = 0.001
 """What a plan may lose of the night's gain to be worth more if clouds end it early; kept below
 the gap that is wanted, so that it is never what one notices."""
 SAME_ORDER = 1e-9
@@ -165,6 +165,8 @@ class Search:
         targets = self._with_bits(cells.cells * self.lanes * cells.classes)
         enough = self.best + 0.5 * effort.enough * abs(self.best)
         known = [self._brings(self.order, self.size, targets)]
+        if level == 0:
+            self.bound.start_from(known[0][0])
         for runs in self.bound.paths[-KNOWN:]:
             known.append(self._brings(*order_of([(lane, n, 0.0) for lane, n in runs]), targets))
         self.bound.lower(cells, effort.paths[level], targets, enough, known)
