@@ -245,16 +245,16 @@ def _needed(
         }, True, []  # fmt: skip
     old, side, on_field = problem.tasks[before[0]], before[1], before[2]
     swap = old.train != new.train
-    turn_s = _turn_s(problem, before[0], block.task)
+    turn = _turn_deg(problem, before[0], block.task)
     anew = old.pointing != new.pointing or swap or not on_field
     flip = rules.flips and side != block.after_meridian
     filters = old.filter != new.filter
     offsets = rules.use_filter_offsets and old.focus_offset_known and new.focus_offset_known
-    leaves = swap or (turn_s > 0.0 and rules.turned_by_hand)
+    leaves = swap or (turn > 0.0 and rules.turned_by_hand)
     need = {
         "slew_centre": centring if anew or flip else 0.0,
         "flip": rules.flip_s if flip else 0.0,
-        "turn": turn_s,
+        "turn": rules.turn_s + rules.turn_s_per_deg * turn if turn > 0.0 else 0.0,
         "flats": rules.flats_s * owed if leaves else 0.0,
         "setup": (rules.train_change_s or 0.0) if swap else 0.0,
         "filter_change": rules.filter_change_s * filters
@@ -271,10 +271,9 @@ def _needed(
     return need, anew, complaints
 
 
-def _turn_s(problem: Problem, before: int, task: int) -> float:
-    """Seconds that turning the camera takes; after a change of train its angle is anywhere, and
-    half a turn more or less is the same framing."""
-    rules = problem.overheads
+def _turn_deg(problem: Problem, before: int, task: int) -> float:
+    """How far the camera is turned; after a change of train its angle is anywhere, and half a
+    turn more or less is the same framing."""
     old, new = problem.tasks[before], problem.tasks[task]
     one, two = problem.pointings[old.pointing], problem.pointings[new.pointing]
     if old.train != new.train:
@@ -283,7 +282,7 @@ def _turn_s(problem: Problem, before: int, task: int) -> float:
         return 0.0
     else:
         turn = abs((one.position_angle_deg - two.position_angle_deg + 90.0) % 180.0 - 90.0)
-    return rules.turn_s + rules.turn_s_per_deg * turn if turn > SAME_ANGLE_DEG else 0.0
+    return turn if turn > SAME_ANGLE_DEG else 0.0
 
 
 def _focus(problem: Problem, schedule: Schedule, fresh: tuple[Block, ...]) -> list[str]:
