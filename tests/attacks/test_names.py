@@ -73,7 +73,6 @@ def test_every_output_takes_the_name(tmp_path, monkeypatch, capsys):
         ["sheet", "--output", "s.html"],
         ["season", name, "--plot", "y.png"],
         ["exposure", name, "--plot", "e.png"],
-        ["campaign", name, "--nights", "1", "--plot", "n.png"],
         ["pick", "--count", "3"],
     ]  # fmt: skip
     with warnings.catch_warnings():

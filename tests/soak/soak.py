@@ -37,7 +37,7 @@ WORDS = [
     *extremes.COMMANDS,
     *extremes.SLOW,
     ["plan", "M 33"],
-    ["campaign", "M 33", "NGC 7000", "--nights", "2"],
+    ["campaign", "M 33", "NGC 7000", "--nights", "2", "--plot", "nights.png"],
     ["sheet", "M 33", "--output", "sheet.html"],
     ["frame", "NGC 7000", "--chart", "chart.png", "--header", "field.fits"],
 ]
