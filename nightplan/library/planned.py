@@ -12,8 +12,13 @@ from nightplan.errors import InputError
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, utc_mjd_of
 from nightplan.library.nights import NightTimes
-from nightplan.library.outputs import Answer, coords_of, table_of, time_of
-from nightplan.sky.times import mjd_from_iso
+from nightplan.library.outputs import Answer, table_of
+from nightplan.library.plan_tables import (
+    blocks_table,
+    events_table,
+    progress_table,
+    targets_table,
+)
 
 if TYPE_CHECKING:
     from astropy.table import QTable
@@ -73,45 +78,12 @@ class Planned(Answer):
     def blocks(self) -> QTable:
         """Blocks in order: `target`, `panel`, `coord`, `position_angle`, `image_up_angle`,
         `train`, `filter`, `gain`, `start`, `end` (Time), `sub`, `count`, `why`."""
-        from astropy import units as u
-
-        rows = self.document.blocks
-        return table_of(
-            {
-                "target": [row.target for row in rows],
-                "panel": np.array([row.panel for row in rows], dtype=int),
-                "coord": coords_of([row.ra_deg for row in rows], [row.dec_deg for row in rows]),
-                "position_angle": np.array([row.position_angle_deg for row in rows]) * u.deg,
-                "image_up_angle": np.array([row.image_up_angle_deg for row in rows]) * u.deg,
-                "train": [row.train for row in rows],
-                "filter": [row.filter for row in rows],
-                "gain": [row.gain for row in rows],
-                "start": _times([row.start_utc for row in rows]),
-                "end": _times([row.end_utc for row in rows]),
-                "sub": np.array([row.sub_s for row in rows]) * u.s,
-                "count": np.array([row.count for row in rows], dtype=int),
-                "why": [row.why for row in rows],
-            },
-            {
-                "site": self.plan.night.site.name,
-                "date": self.plan.night.evening.isoformat(),
-                "train": self.train,
-                "reason": self.plan.empty_reason or "",
-            },
-        )
+        return blocks_table(self.document)
 
     @property
     def events(self) -> QTable:
         """What lies between blocks: `kind`, `target`, `start`, `end` (Time)."""
-        rows = self.document.events
-        return table_of(
-            {
-                "kind": [row.kind for row in rows],
-                "target": [row.target for row in rows],
-                "start": _times([row.start_utc for row in rows]),
-                "end": _times([row.end_utc for row in rows]),
-            }
-        )
+        return events_table(self.document)
 
     @property
     def ledger(self) -> QTable:
@@ -125,56 +97,12 @@ class Planned(Answer):
     def progress(self) -> QTable:
         """Per target, panel and filter: `priority`, `goal`, `gathered`, `tonight` (equivalent
         time) and `tonight_clock`."""
-        from astropy import units as u
-
-        rows = self.document.progress
-
-        def hours(key: str) -> Any:
-            return np.array([getattr(row, key) for row in rows], dtype=float) * u.hour
-
-        return table_of(
-            {
-                "target": [row.target for row in rows],
-                "panel": np.array([row.panel for row in rows], dtype=int),
-                "filter": [row.filter for row in rows],
-                "priority": np.array([row.priority for row in rows], dtype=float),
-                "goal": hours("goal_h"),
-                "gathered": hours("gathered_h"),
-                "tonight": hours("tonight_h"),
-                "tonight_clock": hours("tonight_clock_h"),
-            }
-        )
+        return progress_table(self.document)
 
     @property
     def targets(self) -> QTable:
         """Tonight's targets with their framing in the chosen train, and what the train costs."""
-        from astropy import units as u
-
-        plan = self.plan
-        framings = [plan.framing(target.name) for target in plan.targets]
-        loss = {one.target: one for one in plan.train.losses}
-
-        def degrees(key: str) -> Any:
-            return np.array([getattr(one, key) for one in framings], dtype=float) * u.deg
-
-        return table_of(
-            {
-                "target": [target.name for target in plan.targets],
-                "center": coords_of(
-                    [one.ra_deg for one in framings], [one.dec_deg for one in framings]
-                ),
-                "position_angle": degrees("position_angle_deg"),
-                "image_up_angle": degrees("image_up_angle_deg"),
-                "position_angle_tolerance": degrees("position_angle_tolerance_deg"),
-                "coverage": np.array([one.coverage for one in framings], dtype=float),
-                "panels": np.array([len(one.panels) for one in framings], dtype=int),
-                "train_loss": np.array(
-                    [loss[one.target].share if one.target in loss else 0.0 for one in framings],
-                    dtype=float,
-                ),
-            },
-            {"train": self.train},
-        )
+        return targets_table(self.plan)
 
     @property
     def objective(self) -> float:
@@ -419,7 +347,3 @@ def sheet(
     made = plan(config, evening, targets)
     made.save_sheet(path, style=style)
     return made
-
-
-def _times(texts: list[str]) -> Time:
-    return time_of(np.array([mjd_from_iso(text) for text in texts], dtype=np.float64))
