@@ -109,7 +109,7 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
     from nightplan.planning.schedule.solving.search import Effort
 
     window_h = max(0.1, (problem.end_s - problem.start_s) / HOUR_S)
-    usable = sum(bool(task.usable.any()) for task in problem.tasks)
+    usable = max(1, sum(bool(task.usable.any()) for task in problem.tasks))
     # Few rows are searched through sooner.
     tries = int(100_000 * time_limit_s * min(1.0, 0.15 + 0.05 * usable))
     if time_limit_s < HURRY_S:
