@@ -7,7 +7,7 @@ import datetime
 from nightplan.report.documents.campaign import CampaignDocument, CampaignWait
 from nightplan.report.wording.screen import MOST_LINES, styled
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
-from nightplan.report.wording.words import MONTHS, counted, evening, number, percent
+from nightplan.report.wording.words import DAYS, MONTHS, counted, evening, number, percent
 
 REASONS = {
     "no_darkness": "the sun stays too high in all these nights",
@@ -16,7 +16,7 @@ REASONS = {
     "battery_ends_first": "the battery is empty before there is anything to shoot",
     "never_up": "never above the limits in these nights",
     "no_usable_time": "up, but always too near the moon or in too bright a sky",
-    "not_within_the_nights": "not within these nights",
+    "not_within_the_nights": "not by then",
     "no_target_is_up": "no target is worth these nights",
     "all_goals_are_reached": "every goal is reached already",
 }
@@ -38,17 +38,25 @@ def campaign_text(campaign: CampaignDocument, *, full: bool = False) -> str:
     str
         Lines as wide as the screen at most.
     """
-    count = campaign.night_count
-    title = f"Campaign of {counted(count, 'night')} from {evening(campaign.date)}"
+    dates = list(dict.fromkeys(row.date for row in campaign.nights))
+    if full:
+        return _laid_out(campaign, dates, full=True)
+    shown = dates[:MOST_LINES]
+    while len(shown) > 1 and _laid_out(campaign, shown).count("\n") > MOST_LINES:
+        shown = shown[:-1]
+    return _laid_out(campaign, shown, len(dates) - len(shown))
+
+
+def _laid_out(
+    campaign: CampaignDocument, dates: list[str], rest: int = 0, *, full: bool = False
+) -> str:
+    """The page with these nights; `rest` of them are left out."""
+    title = f"Campaign of {counted(campaign.night_count, 'night')} from {evening(campaign.date)}"
     parts = [heading(f"{title} at {campaign.site}")]
     if campaign.finished:
         parts.append(_finished(campaign))
-    rest = 0
     if campaign.nights:
-        dates = list(dict.fromkeys(row.date for row in campaign.nights))
-        shown = dates if full else _fitting(campaign, dates, "\n\n".join(parts))
-        rest = len(dates) - len(shown)
-        parts.append(_nights(campaign, shown))
+        parts.append(_nights(campaign, dates))
         if full:
             parts[-1] += "\n" + paragraph(_reading(campaign))
     else:
@@ -64,18 +72,6 @@ def campaign_text(campaign: CampaignDocument, *, full: bool = False) -> str:
     return "\n\n".join(part.rstrip() for part in parts if part) + "\n"
 
 
-def _fitting(campaign: CampaignDocument, dates: list[str], above: str) -> list[str]:
-    """As many of the first nights as one screen holds below `above`."""
-    left = MOST_LINES - above.count("\n") - 7 - 2 * len(campaign.notices)
-    shown: list[str] = []
-    for date in dates:
-        left -= sum(row.date == date for row in campaign.nights)
-        if left < 0 and shown:
-            break
-        shown.append(date)
-    return shown
-
-
 def _nights(campaign: CampaignDocument, dates: list[str]) -> str:
     rows = []
     last = None
@@ -86,7 +82,7 @@ def _nights(campaign: CampaignDocument, dates: list[str]) -> str:
         last = row.date
         rows.append(
             [
-                evening(row.date) if new else "",
+                _day(row.date) if new else "",
                 percent(row.moon_illuminated_fraction, plain=True) if new else "",
                 row.target,
                 row.train,
@@ -122,7 +118,7 @@ def _finished(campaign: CampaignDocument) -> str:
             reason = str(row.expected_date_reason)
             when = REASONS.get(reason, reason)
             if row.chance > 0.0:
-                when += f" (chance {percent(row.chance)})"
+                when += f" ({percent(row.chance)})"
         rows.append([row.target, row.train, *_hours(goal, done, expected), when])
     heads = ["target", "train", "goal", "so far", "expected", "goal reached"]
     return text_table(heads, rows, right=(2, 3, 4))
@@ -131,7 +127,12 @@ def _finished(campaign: CampaignDocument) -> str:
 def _hours(goal: float, done: float, expected: float) -> list[str]:
     if not goal:
         return ["", "", ""]
-    return [f"{number(goal)} h", f"{number(done)} h", f"{number(done + expected)} h"]
+    return [_rough(hours) for hours in (goal, done, done + expected)]
+
+
+def _rough(hours: float) -> str:
+    """Hours in as many digits as are known: ``4.2 h``, ``17 h``."""
+    return f"{number(hours, 0 if hours >= 10.0 else 1)} h"
 
 
 def _waits(campaign: CampaignDocument) -> list[str]:
@@ -150,6 +151,11 @@ def _wait(row: CampaignWait) -> str:
     if row.good_from_date is not None and row.good_to_date is not None:
         text += f"; good again from {_short(row.good_from_date)} to {_short(row.good_to_date)}"
     return f"{text}. {row.why[0].upper()}{row.why[1:]}"
+
+
+def _day(text: str) -> str:
+    when = datetime.date.fromisoformat(text)
+    return f"{DAYS[when.weekday()]} {when.day} {MONTHS[when.month - 1]}"
 
 
 def _short(text: str) -> str:
