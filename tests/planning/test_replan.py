@@ -184,16 +184,21 @@ def test_more_than_planned_and_a_filter_planned_later_are_counted(again, kept) -
     later = next(row for row in kept["blocks"] if row["filter"] != first["filter"]
                  and row["target"] == first["target"])  # fmt: skip
     at = middle(first, 0.95)
-    plan = again(at, {first["filter"]: 2, later["filter"]: 3})
+    # As many as the time of the first block holds beside two of its own.
+    more = min(3, first["count"] - 3)
+    assert more >= 1
+    plan = again(at, {first["filter"]: 2, later["filter"]: more})
     found = written(plan)
     assert counts(found, first["filter"], found["from_utc"]) == 2
-    assert counts(found, later["filter"], found["from_utc"]) == 3
-    least = 3 * later["sub_s"] / 3600.0
+    assert counts(found, later["filter"], found["from_utc"]) == more
+    least = more * later["sub_s"] / 3600.0
     assert tonight_clock_h(found, first["target"], later["filter"]) >= least
-    assert any(f"{later['filter']}=3 is counted for {first['target']}" in n for n in plan.notices)
+    assert any(
+        f"{later['filter']}={more} is counted for {first['target']}" in n for n in plan.notices
+    )
     # and it is history to the next re-plan, which keeps it
     following = written(again("2027-10-06T22:40:00Z", plan=found))
-    assert counts(following, later["filter"], found["from_utc"]) == 3
+    assert counts(following, later["filter"], found["from_utc"]) == more
 
 
 def test_counts_for_two_targets_are_told(again, kept) -> None:
