@@ -20,7 +20,7 @@ from typing import Any
 
 FOLDER = Path(__file__).resolve().parent
 FENCE = re.compile(r"^```python\n(.*?)^```$", re.M | re.S)
-ALIKE = 0.9
+ALIKE = 0.75
 """Share of words that the text of a cell must have in common with the stored one."""
 WIDEST_PX, COLOURS = 900, 64
 
