@@ -112,11 +112,14 @@ def usual_effort(problem: Problem, time_limit_s: float) -> Effort:
     usable = max(1, sum(bool(task.usable.any()) for task in problem.tasks))
     # Few rows are searched through sooner.
     tries = int(100_000 * time_limit_s * min(1.0, 0.15 + 0.05 * usable))
-    if time_limit_s < HURRY_S:
-        return Effort(tries=tries, seeds=3, steps_s=(60.0,), paths=(30,), classes=6)
-    classes = 18 if usable <= FEW_ROWS else 6
+    classes = 18 if usable <= FEW_ROWS else 6 if usable <= 2 * FEW_ROWS else 1
     # Seconds of one path in cells of a minute, about: runs, and changes between lanes.
-    minute_s = window_h * classes / 18.0 * (1.5e-4 * usable + 6e-6 * usable**2)
+    minute_s = window_h * max(3, classes) / 18.0 * (1.5e-4 * usable + 6e-6 * usable**2)
+    if time_limit_s < HURRY_S:
+        paths = max(4, min(30, int(0.5 * time_limit_s / minute_s)))
+        return Effort(
+            tries=tries, seeds=3, steps_s=(60.0,), paths=(paths,), classes=min(classes, 6)
+        )
     levels = [(step, int(BOUND_SHARE * time_limit_s * step / 60.0 / minute_s)) for step in STEPS_S]
     fit = [(step, min(60, paths)) for step, paths in levels[1:] if paths >= LEAST_PATHS]
     chosen = [(STEPS_S[0], max(4, min(60, levels[0][1]))), *fit[:1], *fit[1:][-1:]]
