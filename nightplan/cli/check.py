@@ -24,14 +24,7 @@ def command(config_path: Path, evening: str | None, as_json: bool) -> None:
     Example:
         nightplan check
     """
-    import datetime
+    from nightplan.library import check
 
-    from nightplan.planning.optics.rig_oddities import rig_oddities
-    from nightplan.report.documents.check import check_document
-    from nightplan.report.texts.check_text import check_text
-    from nightplan.report.wording.oddity_words import oddity_words
-
-    config = load(config_path)
-    odd = rig_oddities(config, datetime.datetime.now(datetime.UTC))
-    document = check_document(config, [(oddity, oddity_words(oddity)) for oddity in odd])
-    emit(document, as_json, lambda: check_text(document, config))
+    found = check(load(config_path))
+    emit(found.document, as_json, lambda: str(found))

@@ -23,6 +23,7 @@ from types import FunctionType
 
 from nightplan.errors import NightplanError
 from nightplan.library.campaigns import ComingNights, campaign
+from nightplan.library.checking import ConfigCheck, check
 from nightplan.library.collecting import Gathering, collect, collect_ticks, gathered
 from nightplan.library.configs import (
     config_at,
@@ -54,6 +55,7 @@ __all__ = [
     "AngleAdvice",
     "ComingNights",
     "Config",
+    "ConfigCheck",
     "Followed",
     "Framed",
     "Gathering",
@@ -68,6 +70,7 @@ __all__ = [
     "angle",
     "campaign",
     "catalogue",
+    "check",
     "check_journal",
     "collect",
     "collect_ticks",

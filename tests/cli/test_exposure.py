@@ -152,13 +152,10 @@ def test_a_filter_beyond_the_lamp_tables_is_named(
     config_file: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     text = config_file.read_text(encoding="utf-8")
-    head, _, tail = text.partition("[filter.SII]")
-    wide = tail.replace("centre_nm = 671.9", "centre_nm = 800").replace(
-        "width_nm = 3", "width_nm = 60", 1
-    )
-    assert wide != tail
-    config_file.write_text(head + "[filter.SII]" + wide, encoding="utf-8")
+    wide = text.replace("centre_nm = 640", "centre_nm = 735")
+    assert wide != text
+    config_file.write_text(wide, encoding="utf-8")
     arguments = ["M 33", "--train", "flattener", "--time", "2027-10-12T23:00:00Z", "--json"]
     assert run_words(["exposure", *arguments, "--config", str(config_file)]) == 0
     notices = json.loads(capsys.readouterr().out)["notices"]
-    assert any("beyond 780 nm" in notice and "in SII" in notice for notice in notices)
+    assert any("beyond 780 nm" in notice and "in R" in notice for notice in notices)
