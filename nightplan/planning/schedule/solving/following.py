@@ -97,6 +97,8 @@ class Follower:
             begins = v.begins[run.cell :, lane, run.focus, bits]
             run.cell += int(np.flatnonzero(begins >= begins[0] - TINY)[-1])
             if run.focus == self.full:
+                if self._settle_partial(q, run, bits):
+                    return
                 least = max(1, int(c.least[lane]))
                 run.subs, run.focus = self._best(q, lane, run.cell, bits, least)
                 return
@@ -119,11 +121,16 @@ class Follower:
         worth = hours + v.ended[cell + c.in_cells[lane, :many], lane, left, bits]
         worth[: max(0, int(c.least[lane]) - 1)] = NEVER
         subs = int(worth.argmax()) + 1
-        then = cell + int((c.run_s[lane, many - 1] + self.focus_s) / c.step_s) - c.early
-        if then < c.cells and hours[-1] + v.goes_on[then, lane, bits] > worth[subs - 1]:
-            if hours[-1] + v.goes_on[then, lane, bits] < want - 1e-9:
+        soonest = max(1, int(c.until[lane, run.focus - 1])) if run.focus > 0 else 1
+        then = cell + ((c.run_s[lane, :many] + self.focus_s) / c.step_s).astype(int) - c.early
+        able = (np.arange(1, many + 1) >= soonest) & (then < c.cells)
+        able &= c.arcs[lane, cell] > np.arange(1, many + 1)
+        on = np.where(able, hours + v.goes_on[np.minimum(then, c.cells - 1), lane, bits], NEVER)
+        last = int(on.argmax())
+        if on[last] > worth[subs - 1]:
+            if on[last] < want - 1e-9:
                 return False
-            run.subs, run.goes_on, run.focus = many, True, self.full
+            run.subs, run.goes_on, run.focus = last + 1, True, self.full
             return True
         if worth[subs - 1] < want - 1e-9:
             return False

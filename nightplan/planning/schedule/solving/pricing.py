@@ -280,6 +280,8 @@ def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int
     every, focus = t.scalar[EVERY], int(t.scalar[FOCUS] / c.step_s)
     holds = every * (f + 1) / c.classes
     many, least = min(c.arcs[lane, g], c.until[lane, f]), max(1, c.least[lane])
+    # The class is rounded up: the real focus may run out sooner, after `soonest` subs.
+    soonest = c.until[lane, f - 1] if f > 0 else 0
     for n in range(many):
         worth = hour * c.hours[c.place[lane, g] + n]
         then, after = g + c.in_cells[lane, n], _class(holds - c.run_s[lane, n], every, c.classes)
@@ -288,7 +290,7 @@ def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int
                 found = worth + v.ended[then, lane, after, b]
                 v.begins[g, lane, f, b] = max(v.begins[g, lane, f, b], found)
         then = g + int((c.run_s[lane, n] + t.scalar[FOCUS]) / c.step_s) - c.early
-        if n + 1 == many and c.arcs[lane, g] > many and then < c.cells:
+        if n + 1 >= soonest and c.arcs[lane, g] > n + 1 and then < c.cells:
             for b in range(states):
                 found = worth + v.goes_on[then, lane, b]
                 v.begins[g, lane, f, b] = max(v.begins[g, lane, f, b], found)
@@ -321,7 +323,8 @@ def _fill_runs(t: Any, c: Any, v: Any, hour: Any, g: int) -> None:
                 goes_on[g, lane, b] = max(goes_on[g, lane, b], found)
                 if n + 1 >= least and found > begins[g, lane, full, b]:
                     begins[g, lane, full, b] = found
-        for f in range(full):
+        # The full class too may be one rounded up.
+        for f in range(c.classes):
             _fill_partial(t, c, v, worth_of, g, lane, f)
 
 
@@ -386,9 +389,12 @@ def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
                     c.run_s[lane, least - 1] + t.scalar[BEGUN] < t.scalar[SHORTEST] - 1e-6
                 ):
                     least += 1
-            many = 0
+            many, soonest = 0, 0
             while many < c.arcs[lane, g] and t.offset[lane, many] + t.sub[lane] <= holds + 1e-6:
                 many += 1
+                # A start late in the cell has a cell less of it left.
+                if t.offset[lane, many - 1] + t.sub[lane] <= holds - c.step_s + 1e-6:
+                    soonest = many
             for n in range(many):
                 worth = earned + q.hour[lane] * c.hours[c.place[lane, g] + n]
                 f = _class(holds - c.run_s[lane, n], every, c.classes)
@@ -397,7 +403,7 @@ def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
                     best = found
                     path[0], path[1], path[2], path[3], path[4] = lane, g, n + 1, 0, f
                 then = g + int((c.run_s[lane, n] + t.scalar[FOCUS]) / c.step_s) - c.early
-                if n + 1 == many and then < c.cells and worth + v.goes_on[then, lane, b] > best:
+                if n + 1 >= soonest and then < c.cells and worth + v.goes_on[then, lane, b] > best:
                     best = worth + v.goes_on[then, lane, b]
                     path[0], path[1], path[2], path[3], path[4] = lane, g, n + 1, 1, full
             if holds < t.sub[lane]:

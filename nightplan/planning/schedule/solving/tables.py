@@ -288,13 +288,18 @@ def _flats_due(problem: Problem, bits: list[int]) -> int:
     return due
 
 
-def _integral(problem: Problem, number: int, times: FloatArray) -> FloatArray:
-    """Integral of a task's worth, equivalent seconds, as if it went on evenly outside its limits:
-    a step of the table that holds their edge must not be off by what lies beyond."""
+def _usable_worth(problem: Problem, number: int) -> FloatArray:
+    """A task's worth on the grid as if it went on evenly outside its limits: a step of the table
+    that holds their edge must not be off by what lies beyond."""
     grid, task = problem.grid_s, problem.tasks[number]
     if not task.usable.any():
-        return np.zeros_like(times)
-    worth = np.interp(grid, grid[task.usable], task.worth[task.usable])
+        return np.zeros_like(grid)
+    return np.interp(grid, grid[task.usable], task.worth[task.usable])
+
+
+def _integral(problem: Problem, number: int, times: FloatArray) -> FloatArray:
+    """Integral of `_usable_worth`, equivalent seconds."""
+    grid, worth = problem.grid_s, _usable_worth(problem, number)
     pieces = 0.5 * (worth[1:] + worth[:-1]) * np.diff(grid)
     until = np.concatenate([[0.0], np.cumsum(pieces)])
     at = np.clip(np.searchsorted(grid, times, side="right") - 1, 0, grid.size - 1)
@@ -305,12 +310,9 @@ def _integral(problem: Problem, number: int, times: FloatArray) -> FloatArray:
 
 
 def _bend(problem: Problem, number: int) -> float:
-    """Most change of worth per second between two usable samples."""
-    task = problem.tasks[number]
-    both = task.usable[1:] & task.usable[:-1]
-    if not both.any():
-        return 0.0
-    return float(np.max(np.abs(np.diff(task.worth) / np.diff(problem.grid_s))[both]))
+    """Most change of `_usable_worth` per second."""
+    steps = np.diff(_usable_worth(problem, number)) / np.diff(problem.grid_s)
+    return float(np.max(np.abs(steps), initial=0.0))
 
 
 def _values(problem: Problem) -> tuple[FloatArray, FloatArray, FloatArray, float]:
