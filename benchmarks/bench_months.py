@@ -28,7 +28,6 @@ from dataclasses import replace
 import numpy as np
 
 from nightplan.model.config import Config, parse_config
-from nightplan.model.filters import BROADBAND_ROLES
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.starter import starter_text
 from nightplan.planning.ahead.assessment import Assessment, assess, night_rules
@@ -121,8 +120,7 @@ def advantage(
 def thumb(config: Config, found: Assessment, night: int, had: np.ndarray, chance: float) -> Night:
     rows = found.rows
     assert rows is not None
-    wheel = list(config.filter.values())
-    broad = np.array([wheel[column].role in BROADBAND_ROLES for column in rows.filter])
+    broad = rows.broad
     slot_h = float(found.ahead.slot_h[night])
     tonight, clock = np.zeros_like(had), np.zeros_like(had)
     for state in range(had.shape[0]):
@@ -177,8 +175,7 @@ def month(
         clock[night, going] = hours
         usable = found.rate[night].any(axis=1).sum() * found.ahead.slot_h[night]
         open_h += float(usable) * going.size
-    wheel = list(config.filter.values())
-    broad = np.array([wheel[column].role in BROADBAND_ROLES for column in rows.filter])
+    broad = rows.broad
     lit = found.ahead.moon_illuminated_fraction[:nights] > 0.55
     bright = clock[lit].sum(axis=(0, 1))
     done = (had / rows.goal_h >= 0.9).astype(float) @ rows.member == rows.member.sum(axis=0)

@@ -198,7 +198,7 @@ def test_without_a_guider_drift_bounds_the_sub() -> None:
         (lambda: mounted('kind = "no_flip"\ntrack_past_meridian_min = 5'), "left out"),
         (lambda: mounted("azimuth_ranges_deg = [[100, 400]]"), "from 0 to 360"),
         (lambda: mounted("hour_angle_range_deg = [50, -50]"), "rising"),
-        (lambda: mounted("trail_px = 0"), "above 0 to 20"),
+        (lambda: mounted("trail_px = 0"), "0.01 to 20"),
         (lambda: with_guider(SCOPE.replace("aperture_mm = 50\n", "")), "guider.aperture_mm"),
         (lambda: configured(("offset_mm = 13.5", "# offset_mm")), "guider.offset_mm"),
     ],

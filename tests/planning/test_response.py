@@ -35,6 +35,7 @@ def rows_of(rng: np.random.Generator, targets: int, filters: int, trains: int = 
         panels=np.ones(count, dtype=np.intp),
         shutter=np.ones(count),
         dear=rng.uniform(0.0, 1.0, count),
+        broad=np.zeros(count, dtype=bool),
         fall=0.4,
     )
 

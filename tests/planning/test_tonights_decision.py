@@ -113,7 +113,8 @@ def test_dark_hours_go_to_what_needs_them() -> None:
     lit = clock_h(config, decided(config, FULL_MOON, ["M 81", "NGC 2237"]))
     whole = sum(sum(table.values()) for table in dark.values())
     assert sum(dark["M 81"].values()) > 0.6 * whole
-    assert lit["NGC 2237"]["Ha"] > 0.9 * sum(sum(table.values()) for table in lit.values())
+    # It sets an hour and a half after midnight; until then the galaxy waits.
+    assert lit["NGC 2237"]["Ha"] > 5.0
 
 
 def test_the_first_of_pick_opens_an_automatic_night() -> None:

@@ -25,6 +25,9 @@ FIRST = 1e6
 BEGUN_LEAD = 3.0
 """What a begun target may earn less than a new one and still come first: under a full moon a
 galaxy waits, begun or not, while a nebula can be shot."""
+SPOILED_RATE, KEPT_RATE = 0.35, 0.05
+"""Equivalent hours an hour below which a broadband row counts as spoiled by the moon, and from
+which a narrow one is worth shooting in its place."""
 WELL_USED = 0.5
 """A slot is used well where the chosen earn at least this share of what any target would."""
 SPARE_LATE_H = 1.5
@@ -142,7 +145,8 @@ def _through(
     """The night through one train, its response in so many steps."""
     train, steps = train_steps
     weight = rows.weight(had_h)
-    slots_h = np.broadcast_to(rate * rules.slot_h, (had_h.shape[0], *rate.shape))
+    spoiled = _spoiled(rows, had_h, rate, lead)
+    slots_h = np.where(spoiled, 0.0, rate * rules.slot_h)
     free = respond(rows, had_h, weight, slots_h, futures, steps)
     chosen, filler, filled = _targets(rows, had_h, free, rate, rules, lead)
     barred = filler & ~np.asarray(filled.all(axis=1))[:, None]
@@ -174,6 +178,17 @@ def _through(
         gain.sum(axis=1),
         (gain * lead_of).sum(axis=1),
     )
+
+
+def _spoiled(rows: Rows, had_h: Floats, rate: Floats, lead: Floats | None) -> Bools:
+    """What the moon spoils while a wanted row that keeps in moonlight can be shot, (state, slot,
+    row): nobody shoots colours under a full moon then."""
+    wanted = np.ones(rows.targets) if lead is None or lead.max() < FIRST else lead >= FIRST
+    narrow = ~rows.broad & (wanted[rows.target] > 0)
+    kept = np.where(narrow & (rate >= KEPT_RATE), rate, 0.0)
+    most = (kept[None] * (had_h < rows.goal_h)[:, None, :]).max(axis=2)
+    poor = rows.broad & (rate < SPOILED_RATE)
+    return np.asarray(poor[None] & (most[:, :, None] > rate[None]))
 
 
 def _targets(

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.model.filters import BROADBAND_ROLES
 from nightplan.model.goals import goal_for
 from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.value.progress_value import (
@@ -54,6 +55,8 @@ class Rows:
         Share of the clock with the shutter open.
     dear : ndarray
         How much of a row's hours only dark nights bring, 0 to 1.
+    broad : ndarray of bool
+        Whether the filter is a broadband one.
     fall : float
         Of the value's slope, by `preferences.balance`.
     """
@@ -67,6 +70,7 @@ class Rows:
     panels: Ints
     shutter: Floats
     dear: Floats
+    broad: NDArray[np.bool_]
     fall: float
 
     @property
@@ -155,6 +159,7 @@ def progress_rows(
         panels=panel_count,
         shutter=columns[7],
         dear=np.ones(len(table)),
+        broad=np.array([one.role in BROADBAND_ROLES for one in config.filter.values()])[filter_of],
         fall=FALL[config.preferences.balance],
     )
 

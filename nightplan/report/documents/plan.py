@@ -235,7 +235,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
         "blocks_reason": plan.empty_reason,
     }
     if plan.posed is None or plan.solution is None:
-        idle = dict.fromkeys(LEDGER_KINDS, 0.0)
+        idle = {kind: 0.0 for kind in LEDGER_KINDS if kind not in ("turn", "flats")}
         idle["idle"] = 60.0 * night.window_hours
         nothing = {
             "bound": 0.0,
@@ -299,7 +299,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
             "blocks": blocks,
             "left_out": list(solution.limits),
             "events": events,
-            "ledger": ledger_min(problem, schedule),
+            "ledger": _ledger(problem, schedule),
             "bound": solution.bound,
             "objective": solution.objective,
             "gap_percent": solution.gap_percent,
@@ -352,6 +352,14 @@ def _recipe(plan: NightPlan, target: Target) -> RecipeRow:
         short_set=short_set_row(short),
         short_set_reason="no_core_saturates" if short is None else None,
     )
+
+
+def _ledger(problem: Problem, schedule: Schedule) -> dict[str, float]:
+    """Minutes by kind; of turns and flats only where the night has any."""
+    minutes = ledger_min(problem, schedule)
+    return {
+        kind: value for kind, value in minutes.items() if value or kind not in ("turn", "flats")
+    }
 
 
 def _price(price: NightPrice) -> PriceRow:
