@@ -100,7 +100,8 @@ def test_no_cluster_in_colours_under_a_full_moon() -> None:
     for table in shot.values():
         for name, value in table.items():
             hours[name] = hours.get(name, 0.0) + value
-    assert "M 35" not in shot
+    # But for what is left once nothing in the night's train can be shot through H-alpha.
+    assert sum(shot.get("M 35", {}).values()) <= 0.5
     assert hours["Ha"] > 0.8 * sum(hours.values())
 
 
