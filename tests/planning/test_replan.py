@@ -105,7 +105,11 @@ def tonight_clock_h(document: dict[str, Any], target: str, name: str) -> float:
 
 @pytest.mark.parametrize("number", [0, 2, 4])
 def test_nothing_is_lost_by_asking_in_the_middle_of_a_sub(again, kept, number: int) -> None:
-    found = written(again(middle(block(kept, number), 0.4)))
+    # In the second sub of the block: behind one download of 2 s, and before any dither.
+    row = block(kept, number)
+    start = dt.datetime.fromisoformat(row["start_utc"]).replace(tzinfo=None)
+    inside = start + dt.timedelta(seconds=1.4 * row["sub_s"] + 2.0)
+    found = written(again(inside.replace(microsecond=0).isoformat() + "Z"))
     assert found["objective"] >= kept["objective"] - 0.002 - 1e-6
     for name in {row["filter"] for row in kept["blocks"]}:
         before = [row for row in kept["blocks"] if row["end_utc"] <= found["from_utc"]]
