@@ -5,7 +5,7 @@
 
 A fenced python block becomes a code cell, the text between them Markdown cells. Pictures are kept
 small. The check compares sources to the letter and outputs in their words: numbers may differ a
-little between machines, for the schedule is searched against the clock.
+little between machines, whose last digits differ.
 """
 
 from __future__ import annotations

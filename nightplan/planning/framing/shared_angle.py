@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from nightplan.planning.framing.framing import Framing
+from nightplan.sky.angles import axis_turn_deg
 
 FREE = ("round", "middle", "roomiest", "widest", "flats")
 """Choices of an angle (`Framing.angle_choice`) that nothing binds."""
@@ -53,5 +54,4 @@ def with_shared_angle(framings: Sequence[Framing], reframe: Reframe) -> tuple[Fr
 
 def axis_apart_deg(one_deg: float, other_deg: float) -> float:
     """Angle between two lines, 0 to 90."""
-    apart = abs(one_deg - other_deg) % 180.0
-    return min(apart, 180.0 - apart)
+    return abs(float(axis_turn_deg(one_deg, other_deg)))

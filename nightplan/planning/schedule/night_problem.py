@@ -10,6 +10,7 @@ import numpy as np
 
 from nightplan.model.goals import goal_for
 from nightplan.planning.calibration.frames import SMALL_READOUT_S
+from nightplan.planning.framing.shared_angle import axis_apart_deg
 from nightplan.planning.photons.goals import TargetGoal, target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.schedule.problem import (
@@ -20,6 +21,7 @@ from nightplan.planning.schedule.problem import (
     Task,
 )
 from nightplan.planning.schedule.refocus import refocus_rule
+from nightplan.planning.schedule.rules import SAME_ANGLE_DEG
 from nightplan.planning.tonight.limits import never_usable_reasons, usable_margin_deg
 from nightplan.planning.tonight.night_end import latest_end
 from nightplan.planning.tonight.setup_timeline import FOCUS_STEPS
@@ -119,7 +121,7 @@ def night_problem(
         panel = framing.panels[field.number - 1]
         # The panels of a mosaic are shot at one angle of the camera, and share their flats.
         angle_is_new = not any(
-            _same_axis(framing.position_angle_deg, angle)
+            axis_apart_deg(framing.position_angle_deg, angle) <= SAME_ANGLE_DEG
             for angle in earlier.flats_angles.get(framing.train, ())
         )
         pointings.append(
@@ -294,8 +296,3 @@ def overheads(config: Config, night: Night, *trains: str) -> Overheads:
         stop_before_meridian_s=mount.stop_before_meridian_min * 60.0,
         track_past_meridian_s=mount.track_past_meridian_min * 60.0,
     )
-
-
-def _same_axis(one_deg: float, other_deg: float, within_deg: float = 1.0) -> bool:
-    apart = abs(one_deg - other_deg) % 180.0
-    return min(apart, 180.0 - apart) <= within_deg
