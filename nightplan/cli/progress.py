@@ -34,13 +34,23 @@ class _Line:
             passed = time.monotonic() - self.begun
             text = ""
             if self.words:
-                text = f"{self.words} ..."
+                text = f"{self.words}{_compiling()} ..."
                 if passed >= PATIENCE_S:
                     text += f" {passed:.0f} s"
             text = text[: shutil.get_terminal_size((80, 24)).columns - 1]
             wipe = "\r" + " " * self.shown + "\r" if self.shown else ""
             self.shown = len(text)
             click.echo(wipe + text, err=True, nl=False)
+
+
+def _compiling() -> str:
+    """What to add while the solver's inner loops are compiled; it is not loaded for that."""
+    module = sys.modules.get("nightplan.planning.schedule.solving.compiled")
+    if module is None or not module.compiling():
+        return ""
+    if module.FOLDER is None:
+        return ": compiling the solver, for no folder can keep it"
+    return ": compiling the solver, once after installing"
 
 
 @contextmanager
