@@ -33,41 +33,17 @@ def snr2_per_second_px(
     return np.asarray(signal * signal / np.maximum(noise2, 1e-300))
 
 
-def snr_extended(
-    target_e_s: Array,
-    sky_e_s: Array,
-    dark_e_s: Array,
-    read_noise_e: Array,
-    sub_s: Array,
-    scale_arcsec_px: float,
-    open_s: Array = 3600.0,
+def snr_per_arcsec2(
+    snr2_per_second_px: Array, scale_arcsec_px: float, pixel_share: Array = 1.0
 ) -> Floats:
-    """S/N per square arcsecond of an extended target, shutter open for `open_s` in all.
+    """S/N per square arcsecond of one hour with the shutter open.
 
-    A square arcsecond holds 1/scale² pixels, so a finer scale pays more read noise for it and an
-    f-ratio alone changes nothing.
+    A square arcsecond holds pixel_share/scale² pixels that see the light (`pixel_share` is below
+    1 behind a colour mosaic), so a finer scale pays more read noise for it and an f-ratio alone
+    changes nothing.
     """
-    per_second = snr2_per_second_px(target_e_s, sky_e_s, dark_e_s, read_noise_e, sub_s)
-    return np.sqrt(per_second * np.asarray(open_s, dtype=float)) / scale_arcsec_px
-
-
-def snr_star(
-    star_e_s: Array,
-    sky_e_s: Array,
-    dark_e_s: Array,
-    read_noise_e: Array,
-    sub_s: Array,
-    pixels: Array,
-    open_s: Array = 3600.0,
-) -> Floats:
-    """S/N of a star's `star_e_s` electrons/s in all, measured over `pixels` pixels."""
-    seconds = np.asarray(open_s, dtype=float)
-    subs = seconds / np.asarray(sub_s, dtype=float)
-    signal = np.asarray(star_e_s, dtype=float) * seconds
-    background = (np.asarray(sky_e_s, dtype=float) + np.asarray(dark_e_s, dtype=float)) * seconds
-    read2 = subs * np.asarray(read_noise_e, dtype=float) ** 2
-    noise2 = signal + np.asarray(pixels, dtype=float) * (background + read2)
-    return np.asarray(signal / np.sqrt(np.maximum(noise2, 1e-300)))
+    pixels = np.asarray(pixel_share, dtype=float) / scale_arcsec_px**2
+    return np.asarray(np.sqrt(3600.0 * np.asarray(snr2_per_second_px, dtype=float) * pixels))
 
 
 def hours_to_snr(wanted_snr: Array, snr_one_hour: Array) -> Floats:
@@ -75,12 +51,6 @@ def hours_to_snr(wanted_snr: Array, snr_one_hour: Array) -> Floats:
     one_hour = np.asarray(snr_one_hour, dtype=float)
     with np.errstate(divide="ignore"):
         return np.asarray((np.asarray(wanted_snr, dtype=float) / one_hour) ** 2)
-
-
-def clock_hours(open_hours: Array, sub_s: Array, overhead_s: Array) -> Floats:
-    """Hours on the clock for open-shutter hours, each sub costing `overhead_s` besides."""
-    share = 1.0 + np.asarray(overhead_s, dtype=float) / np.asarray(sub_s, dtype=float)
-    return np.asarray(np.asarray(open_hours, dtype=float) * share)
 
 
 def worth(snr2_per_second_now: Array, snr2_per_second_reference: Array) -> Floats:

@@ -28,13 +28,6 @@ def kasten_young(seen_altitude_deg: ArrayLike) -> Floats:
     return np.where(below, np.inf, airmass)
 
 
-def pickering(seen_altitude_deg: ArrayLike) -> Floats:
-    """Pickering 2002, DIO 12:1, 20, note 39; seen altitude 0 to 90; 38.75 on the horizon."""
-    altitude, below = _above(seen_altitude_deg)
-    argument = altitude + 244.0 / (165.0 + 47.0 * np.power(altitude, 1.1))
-    return np.where(below, np.inf, 1.0 / np.sin(np.radians(argument)))
-
-
 def young(airless_altitude_deg: ArrayLike) -> Floats:
     """Young 1994, Applied Optics 33, 1108, eq. 5; *airless* altitude 0 to 90; 31.7 at 0 degrees."""
     altitude, below = _above(airless_altitude_deg)
@@ -42,16 +35,3 @@ def young(airless_altitude_deg: ArrayLike) -> Floats:
     upper = (1.002432 * c + 0.148386) * c + 0.0096467
     lower = ((c + 0.149864) * c + 0.0102963) * c + 0.000303978
     return np.where(below, np.inf, upper / lower)
-
-
-def hardie(seen_altitude_deg: ArrayLike) -> Floats:
-    """Hardie 1962, in *Astronomical Techniques*, p. 180; seen altitude.
-
-    A polynomial in sec z - 1, good to 0.1 % down to 10 degrees and useless below 5, where this
-    gives NaN (and +inf below the horizon).
-    """
-    altitude, below = _above(seen_altitude_deg)
-    x = 1.0 / np.sin(np.radians(np.maximum(altitude, 5.0))) - 1.0
-    airmass = 1.0 + x - 0.0018167 * x - 0.002875 * x**2 - 0.0008083 * x**3
-    airmass = np.where(altitude < 5.0, np.nan, airmass)
-    return np.where(below, np.inf, airmass)

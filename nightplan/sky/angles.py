@@ -83,16 +83,3 @@ def position_angle_deg(
     east = np.cos(dec2) * np.sin(delta_ra)
     north = np.cos(dec1) * np.sin(dec2) - np.sin(dec1) * np.cos(dec2) * np.cos(delta_ra)
     return wrap_360_deg(np.degrees(np.arctan2(east, north)))
-
-
-def offset_by_deg(
-    ra_deg: ArrayLike, dec_deg: ArrayLike, position_angle_deg: ArrayLike, separation_deg: ArrayLike
-) -> tuple[Floats, Floats]:
-    """Place (ra, dec) reached by a great-circle step; inverse of the two functions above."""
-    ra, dec = np.asarray(ra_deg, dtype=np.float64), np.radians(dec_deg)
-    angle, step = np.radians(position_angle_deg), np.radians(separation_deg)
-    north = np.cos(dec) * np.cos(step) - np.sin(dec) * np.sin(step) * np.cos(angle)
-    east = np.sin(step) * np.sin(angle)
-    up = np.sin(dec) * np.cos(step) + np.cos(dec) * np.sin(step) * np.cos(angle)
-    new_ra = wrap_360_deg(ra + np.degrees(np.arctan2(east, north)))
-    return new_ra, np.degrees(np.arctan2(up, np.hypot(north, east)))

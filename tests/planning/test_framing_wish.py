@@ -17,7 +17,7 @@ from nightplan.model.config import load_config
 from nightplan.model.framing_wish import FramingWish
 from nightplan.model.starter import demo_config
 from nightplan.planning.choosing.selection import rank_targets
-from nightplan.planning.choosing.train_choice import choose_night_train, rank_trains
+from nightplan.planning.choosing.train_choice import one_train, rank_trains
 from nightplan.planning.choosing.wishes import Wishes
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.tonight.night import compute_night
@@ -101,8 +101,7 @@ def test_the_train_wished_for_is_taken_alone_and_in_a_night():
     assert wished.best.train == other
     assert {fit.train for fit in wished.fits} == {fit.train for fit in plain.fits}
     assert wished.of(plain.best.train).score == 0.0
-    night = choose_night_train([wished, plain], [3.0, 1.0])
-    assert night.train == other
+    assert one_train([wished, plain], other).losses[0].share == 0.0
 
 
 def test_pick_ranks_the_composition():

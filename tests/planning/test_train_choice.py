@@ -10,7 +10,7 @@ from nightplan.model.filters import Filter
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
 from nightplan.planning.choosing.frame_answer import frame_answer
-from nightplan.planning.choosing.train_choice import PARTS, choose_night_train, rank_trains
+from nightplan.planning.choosing.train_choice import PARTS, begun_words, one_train, rank_trains
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.photons.time_to_snr import leading_filter, time_to_snr
 from nightplan.planning.tonight.night import compute_night
@@ -101,9 +101,8 @@ def test_small_filters_cost_the_train_that_needs_larger_ones(catalog):
     assert parts[1] < 1.0
 
 
-def test_one_train_for_the_night(rankings):
-    several = choose_night_train([rankings[name] for name in ("M 31", "NGC 7000", "M 51")])
-    assert several.train == "reducer"
+def test_what_one_train_costs_each_target_of_a_night(rankings):
+    several = one_train([rankings[name] for name in ("M 31", "NGC 7000", "M 51")], "reducer")
     by_name = {loss.target: loss for loss in several.losses}
     assert by_name["NGC 7000"].share == 0.0
     assert 0.0 < by_name["M 51"].share < 0.5
@@ -115,36 +114,20 @@ def test_one_train_for_the_night(rankings):
     assert f"{hours[0]:.1f} h" in by_name["M 51"].reason
     assert hours[0] == pytest.approx(hours[1], rel=0.05)
     assert "much as there" in by_name["M 51"].reason
-    wide = choose_night_train([rankings["NGC 7000"], rankings["M 51"]], [1.0, 20.0]).losses[0]
+    assert "M 51" in several.reason
+    wide = one_train([rankings["NGC 7000"], rankings["M 51"]], "flattener").losses[0]
     hours = [rankings["NGC 7000"].of(train).hours_all_panels for train in ("reducer", "flattener")]
     assert f"({hours[0]:.1f} h instead of {hours[1]:.1f} h)" in wide.reason
     assert wide.reason.count("instead of") <= 3
-    assert "M 51" in several.reason
-    # A target that matters more draws the night to its train.
-    drawn = choose_night_train([rankings["NGC 7000"], rankings["M 51"]], [1.0, 20.0])
-    assert drawn.train == "flattener"
-    alone = choose_night_train([rankings["M 51"]])
-    assert alone.train == "flattener"
-    assert alone.reason == rankings["M 51"].reason
+    assert one_train([rankings["M 51"]], "flattener").reason == rankings["M 51"].reason
 
 
-def test_what_was_begun_with_a_train_goes_on_with_it(rankings):
+def test_what_was_begun_with_a_train_is_said(rankings):
     two = [rankings["NGC 7000"], rankings["M 51"]]
-    assert choose_night_train(two).train == "reducer"
-    kept = choose_night_train(two, begun=["flattener", None])
-    assert kept.train == "flattener"
-    assert "NGC 7000 was begun with it." in kept.reason
-    # Two begun with different trains: the one that matters more decides, and the other is told.
-    torn = choose_night_train(two, [1.0, 2.0], ["reducer", "flattener"])
-    assert torn.train == "flattener"
-    assert "NGC 7000 was begun with the reducer" in torn.reason
-    alone = choose_night_train([rankings["M 51"]], begun=["reducer"])
-    assert alone.train == "reducer"
-
-
-def test_a_night_without_targets_is_a_programming_error():
-    with pytest.raises(ValueError, match="no targets"):
-        choose_night_train([])
+    assert begun_words(two, ["flattener", None], "flattener") == " NGC 7000 was begun with it."
+    torn = begun_words(two, ["reducer", "flattener"], "flattener")
+    assert "M 51 was begun with it." in torn
+    assert "NGC 7000 was begun with the reducer, whose hours do not count here." in torn
 
 
 def test_hours_agree_with_the_photon_budget_of_a_night(catalog):

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from nightplan.sky.angles import (
     axis_turn_deg,
-    offset_by_deg,
     position_angle_deg,
     separation_deg,
     unit_vector,
@@ -77,18 +76,6 @@ def test_small_separations_keep_their_digits():
     step = 1e-3 / 3600.0
     assert separation_deg(10.0, 60.0, 10.0, 60.0 + step) == pytest.approx(step, rel=1e-7)
     assert separation_deg(0.0, 0.0, 180.0, step) == pytest.approx(180.0 - step, abs=1e-13)
-
-
-@given(
-    ra1=ra, dec1=st.floats(-89.9, 89.9), angle=st.floats(0.0, 359.9), step=st.floats(0.01, 170.0)
-)
-@settings(max_examples=100, deadline=None)
-def test_offset_undoes_separation_and_position_angle(ra1, dec1, angle, step):
-    ra2, dec2 = offset_by_deg(ra1, dec1, angle, step)
-    assert 0.0 <= float(ra2) < 360.0
-    assert float(separation_deg(ra1, dec1, ra2, dec2)) == pytest.approx(step, abs=1e-9)
-    back = float(wrap_180_deg(position_angle_deg(ra1, dec1, ra2, dec2) - angle))
-    assert back == pytest.approx(0.0, abs=1e-6)
 
 
 def test_unit_vectors_have_unit_length_and_the_last_axis():

@@ -20,11 +20,6 @@ class Assignments:
     best: Assignment
     values: dict[Assignment, float]
 
-    @property
-    def best_of_one(self) -> float | None:
-        """The most that one train for all is worth; None where none was tried."""
-        return max((v for one, v in self.values.items() if len(set(one)) == 1), default=None)
-
 
 def best_assignment(
     trains: Sequence[str],

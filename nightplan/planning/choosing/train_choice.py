@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -210,44 +210,6 @@ def ranked(
     if wish is not None:
         return TrainRanking(name, tuple(fits), f"{wish} for {name}: the train that you chose.")
     return TrainRanking(name, tuple(fits), _reason(name, fits))
-
-
-def choose_night_train(
-    rankings: Sequence[TrainRanking],
-    weights: Sequence[float] | None = None,
-    begun: Sequence[str | None] | None = None,
-) -> NightTrain:
-    """One train for the whole night over its targets together, and what each loses by it.
-
-    Taken is the train of the largest sum of weight × (score ÷ the target's best score); of
-    equals the one that comes first in the rankings. A target that was begun with one train
-    counts for that one alone, for hours through another do not add to its own.
-
-    Parameters
-    ----------
-    rankings : sequence of TrainRanking
-        At least one, all over the same trains.
-    weights : sequence of float, optional
-        Priority or expected gain of each target; equal by default.
-    begun : sequence of str or None, optional
-        The train that each target was begun with.
-    """
-    if not rankings:
-        raise ValueError("no targets to choose a train for")
-    shares = [1.0] * len(rankings) if weights is None else list(weights)
-    trains = [fit.train for fit in rankings[0].fits]
-    kept = [None] * len(rankings) if begun is None else list(begun)
-    total = {
-        train: sum(
-            weight * _share(ranking, train)
-            for ranking, weight, own in zip(rankings, shares, kept, strict=True)
-            if own in (None, train)
-        )
-        for train in trains
-    }
-    train = max(trains, key=lambda name: total[name])
-    chosen = one_train(rankings, train)
-    return replace(chosen, reason=chosen.reason + begun_words(rankings, kept, train))
 
 
 def begun_words(rankings: Sequence[TrainRanking], begun: Sequence[str | None], train: str) -> str:

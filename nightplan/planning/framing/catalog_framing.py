@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from nightplan.plane.ellipses import area_share, half_extents, room
 from nightplan.planning.framing.outlines import POINT_ARCMIN
-from nightplan.planning.optics.train_optics import ARCMIN_PER_RADIAN, TrainOptics, train_optics
+from nightplan.planning.optics.train_optics import ARCMIN_PER_RADIAN, train_optics
 from nightplan.sky.angles import wrap_axis_deg
 
 if TYPE_CHECKING:
@@ -59,14 +59,6 @@ class CatalogFraming:
     allowed: NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class EllipseScan:
-    """Every angle tried: arrays of shape (target, train, angle)."""
-
-    coverage: Floats
-    margin_arcmin: Floats
-
-
 def ellipse_axes(catalog: Catalog) -> tuple[Floats, Floats, Floats]:
     """Half axes as tangents and position angles of a catalogue's targets, (target,) each.
 
@@ -82,34 +74,6 @@ def ellipse_axes(catalog: Catalog) -> tuple[Floats, Floats, Floats]:
     half = np.radians(np.minimum(np.stack((major, minor)) / 120.0, 70.0))
     semi_major, semi_minor = np.tan(half)
     return semi_major, semi_minor, angle
-
-
-def scan_ellipses(
-    semi_major: ArrayLike,
-    semi_minor: ArrayLike,
-    angle_deg: ArrayLike,
-    trains: Sequence[TrainOptics],
-    position_angles_deg: ArrayLike,
-) -> EllipseScan:
-    """Coverage and margin of every target with every train at every camera angle.
-
-    Parameters
-    ----------
-    semi_major, semi_minor, angle_deg : array_like, shape (target,)
-        Half axes as tangents; position angle of the major axis.
-    trains : sequence of TrainOptics
-    position_angles_deg : array_like, shape (angle,)
-        Of the field's long side.
-    """
-    major = np.asarray(semi_major, float)[:, None, None]
-    minor = np.asarray(semi_minor, float)[:, None, None]
-    turn = np.asarray(position_angles_deg, float) - np.asarray(angle_deg, float)[:, None, None]
-    long_side = np.array([optics.half_long_plane for optics in trains])[:, None]
-    short_side = np.array([optics.half_short_plane for optics in trains])[:, None]
-    return EllipseScan(
-        area_share(major, minor, turn, long_side, short_side),
-        ARCMIN_PER_RADIAN * room(major, minor, turn, long_side, short_side),
-    )
 
 
 def frame_catalog(

@@ -12,8 +12,6 @@ from nightplan.light.throughput import collecting_area_cm2
 from nightplan.plane.circles import annulus_share_inside, rectangle_share_inside_circle
 
 if TYPE_CHECKING:
-    from astropy.units import Quantity
-
     from nightplan.model.config import Config
 
 ARCSEC_PER_RADIAN = 180.0 * 3600.0 / math.pi
@@ -124,11 +122,6 @@ class TrainOptics:
         return 60.0 * min(self.field_width_deg, self.field_height_deg)
 
     @property
-    def is_portrait(self) -> bool:
-        """Whether the sensor's long side is FITS axis 2 (a square one counts along axis 1)."""
-        return self.height_px > self.width_px
-
-    @property
     def half_long_plane(self) -> float:
         """Half the longer side in the tangent plane, radians."""
         return max(self.half_width_plane, self.half_height_plane)
@@ -147,21 +140,6 @@ class TrainOptics:
     def corner_illumination(self) -> float:
         """Least corner illumination over the filters, 0 to 1."""
         return min(item.corner_illumination for item in self.filters)
-
-    @property
-    def focal_length(self) -> Quantity:
-        """Focal length as an astropy Quantity."""
-        return _quantity(self.focal_length_mm, "mm")
-
-    @property
-    def image_scale(self) -> Quantity:
-        """Image scale as an astropy Quantity, arcsec / pix."""
-        return _quantity(self.image_scale_arcsec_px, "arcsec / pix")
-
-    @property
-    def field_of_view(self) -> Quantity:
-        """Full field along FITS axis 1 and axis 2 as an astropy Quantity of shape (2,), deg."""
-        return _quantity([self.field_width_deg, self.field_height_deg], "deg")
 
 
 def train_optics(config: Config, name: str) -> TrainOptics:
@@ -269,9 +247,3 @@ def filter_clearance(
         needed_mm=diagonal_mm + beam,
         corner_illumination=float(share),
     )
-
-
-def _quantity(value: object, unit: str) -> Quantity:
-    from astropy import units as u
-
-    return u.Quantity(value, unit)

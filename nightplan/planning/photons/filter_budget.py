@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from nightplan.light.dark_sky import DarkSky, bortle_v_mag, site_dark_sky
 from nightplan.light.extinction import Extinction, site_extinction
 from nightplan.light.passband import Passband, filter_passband
-from nightplan.light.sub_length import SubLimits, extra_noise
+from nightplan.light.sub_length import SubLimits
 from nightplan.light.throughput import (
     peak_pixel_share,
     star_rate_e_s,
@@ -110,12 +110,6 @@ class FilterBudget:
     def limits(self) -> SubLimits:
         """Floors and ceilings of the filter's own sub at that gain."""
         return self.setting.limits
-
-    @property
-    def reference_extra_noise(self) -> float:
-        """Share that read noise adds to the noise of the moonless zenith's sky."""
-        background = self.reference_sky_e_s + self.dark_e_s
-        return float(extra_noise(self.read_noise_e, background, self.sub_s))
 
 
 def beam_passband(config: Config, optics: TrainOptics, name: str) -> Passband:

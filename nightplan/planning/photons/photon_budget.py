@@ -19,9 +19,9 @@ from nightplan.light.extinction import Extinction
 from nightplan.light.line_brightness import LINE_NM
 from nightplan.light.passband import Passband
 from nightplan.light.signal_to_noise import (
-    clock_hours,
     hours_to_snr,
     snr2_per_second_px,
+    snr_per_arcsec2,
     worth,
 )
 from nightplan.light.source_brightness import (
@@ -161,8 +161,7 @@ class PhotonBudget:
     def snr_one_hour(self) -> Floats:
         """S/N per square arcsecond for one hour with the shutter open."""
         per_second = self._snr2(self.target_rate_e_s_px, self.sky_rate_e_s_px)
-        per_second *= self._column("pixel_share")
-        return np.asarray(np.sqrt(3600.0 * per_second) / self.scale_arcsec_px)
+        return snr_per_arcsec2(per_second, self.scale_arcsec_px, self._column("pixel_share"))
 
     @cached_property
     def _reference_snr2(self) -> Floats:
@@ -174,8 +173,8 @@ class PhotonBudget:
     @property
     def reference_snr_one_hour(self) -> Floats:
         """`snr_one_hour` at the site's zenith with the moon down, (target, filter)."""
-        reference = (self._reference_snr2 * self._column("pixel_share"))[:, :, 0]
-        return np.asarray(np.sqrt(3600.0 * reference) / self.scale_arcsec_px)
+        share = self._column("pixel_share")
+        return snr_per_arcsec2(self._reference_snr2, self.scale_arcsec_px, share)[:, :, 0]
 
     @cached_property
     def worth(self) -> Floats:
@@ -191,10 +190,6 @@ class PhotonBudget:
     def hours_to_snr(self, wanted_snr: float) -> Floats:
         """Equivalent (moonless zenith, open shutter) hours to a wanted S/N, (target, filter)."""
         return hours_to_snr(wanted_snr, self.reference_snr_one_hour)
-
-    def clock_hours_to_snr(self, wanted_snr: float) -> Floats:
-        """The same with downloads and dithers, still at the moonless zenith, (target, filter)."""
-        return clock_hours(self.hours_to_snr(wanted_snr), self.sub_s, self.overhead_s)
 
     @cached_property
     def v_sky(self) -> SkyBrightnessV:

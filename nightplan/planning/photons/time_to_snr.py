@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.light.signal_to_noise import hours_to_snr, snr2_per_second_px
+from nightplan.light.signal_to_noise import hours_to_snr, snr2_per_second_px, snr_per_arcsec2
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.filter_budget import FilterBudget, filter_budgets, site_sky
 from nightplan.planning.photons.photon_budget import TargetLight, target_light
@@ -75,7 +75,7 @@ def _snr_one_hour(
         column("sub_s"),
     )
     scale = train_optics(config, train).image_scale_arcsec_px
-    return np.asarray(np.sqrt(3600.0 * per_second * column("pixel_share")) / scale)
+    return snr_per_arcsec2(per_second, scale, column("pixel_share"))
 
 
 def time_to_snr(config: Config, target: Target, train: str) -> TimeToSnr:

@@ -162,22 +162,9 @@ class Night:
         return datetime_from_mjd(utc_mjd).astimezone(self.zone)
 
     @cached_property
-    def window_time(self) -> Time | None:
-        """Start and end of the window as an astropy `Time` of shape (2,); None without one."""
-        return None if self.window_utc_mjd is None else _time(list(self.window_utc_mjd))
-
-    @cached_property
     def midnight_time(self) -> Time:
         """Civil midnight as an astropy `Time`."""
         return _time(self.midnight_utc_mjd)
-
-    def event_time(self, name: str) -> Time | None:
-        """An event as an astropy `Time`; None if it does not happen.
-
-        Raises KeyError for a name that is not in `EVENT_NAMES`.
-        """
-        moment = self.events[name].utc_mjd
-        return None if moment is None else _time(moment)
 
 
 def _time(utc_mjd: float | list[float]) -> Time:

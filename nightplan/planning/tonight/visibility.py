@@ -30,8 +30,6 @@ from nightplan.sky.refraction import pressure_hpa, seen_altitude_deg
 from nightplan.sky.sun_moon import moon, moon_phase, sun
 
 if TYPE_CHECKING:
-    from astropy.coordinates import SkyCoord
-    from astropy.table import QTable
     from astropy.time import Time
 
 Floats = NDArray[np.float64]
@@ -97,26 +95,6 @@ class SkyTracks:
 
         configure_astropy()
         return Time(self.utc_mjd, format="mjd", scale="utc")
-
-    def table(self, target: int = 0) -> QTable:
-        """One target's track as an astropy table with units."""
-        from astropy import units as u
-        from astropy.table import QTable
-
-        degrees = {
-            "altitude": self.altitude_deg[target],
-            "azimuth": self.azimuth_deg[target],
-            "hour_angle": self.hour_angle_deg[target],
-            "parallactic_angle": self.parallactic_angle_deg[target],
-            "moon_separation": self.moon_separation_deg[target],
-            "moon_altitude": self.moon_altitude_deg,
-            "sun_altitude": self.sun_altitude_deg,
-        }
-        table = QTable({"time": self.time})
-        for name, values in degrees.items():
-            table[name] = values * u.deg
-        table["airmass"] = self.airmass[target]
-        return table
 
 
 def time_grid(night: Night, step_min: float, *, whole_night: bool = False) -> Floats:
@@ -192,18 +170,6 @@ def sky_tracks(
     )
 
 
-def tracks_for(site: Place, coords: SkyCoord, times: Time) -> SkyTracks:
-    """The same from astropy objects: one or more `SkyCoord` of any frame, one or more `Time`."""
-    configure_astropy()
-    places = coords.icrs
-    return sky_tracks(
-        site,
-        np.atleast_1d(places.ra.deg).ravel(),
-        np.atleast_1d(places.dec.deg).ravel(),
-        np.atleast_1d(times.utc.mjd).ravel(),
-    )
-
-
 def limit_margin_deg(
     tracks: SkyTracks,
     horizon_altitude_deg: HorizonAltitude,
@@ -228,19 +194,6 @@ def limit_margin_deg(
     return margin
 
 
-def above_limits(
-    tracks: SkyTracks,
-    horizon_altitude_deg: HorizonAltitude,
-    minimum_altitude_deg: float,
-    highest_altitude_deg: float | None = None,
-) -> Bools:
-    """Whether each target keeps all limits, (target, time); see `limit_margin_deg`."""
-    margin = limit_margin_deg(
-        tracks, horizon_altitude_deg, minimum_altitude_deg, highest_altitude_deg
-    )
-    return margin >= 0.0
-
-
 def usable_hours(utc_mjd: Floats, margin_deg: Floats) -> Floats:
     """Hours with a margin of at least zero, (target,), for a margin of (target, time)."""
     left, right = margin_deg[:, :-1], margin_deg[:, 1:]
@@ -249,36 +202,6 @@ def usable_hours(utc_mjd: Floats, margin_deg: Floats) -> Floats:
     a, b = left[cut], right[cut]
     share[cut] = np.maximum(a, b) / np.abs(a - b)
     return 24.0 * (share @ np.diff(utc_mjd))
-
-
-def best_interval(utc_mjd: Floats, margin_deg: Floats) -> tuple[Floats, Floats]:
-    """Start and end, each (target,), of the longest unbroken usable stretch; NaN without one."""
-    targets, samples = margin_deg.shape
-    margin_deg = np.asfortranarray(margin_deg)  # one time after the other, all targets at once
-    if samples == 0:
-        return np.full(targets, np.nan), np.full(targets, np.nan)
-    best_start, best_end = np.full(targets, np.nan), np.full(targets, np.nan)
-    best_length = np.full(targets, -1.0)
-    start = np.full(targets, np.nan)
-    for i in range(samples + 1):
-        here = margin_deg[:, i] >= 0.0 if i < samples else np.zeros(targets, dtype=bool)
-        before = margin_deg[:, i - 1] >= 0.0 if i else np.zeros(targets, dtype=bool)
-        edge = _edge(utc_mjd, margin_deg, i)
-        start = np.where(here & ~before, edge, start)
-        better = before & ~here & (edge - start > best_length)
-        best_start = np.where(better, start, best_start)
-        best_end = np.where(better, edge, best_end)
-        best_length = np.where(better, edge - start, best_length)
-    return best_start, best_end
-
-
-def _edge(utc_mjd: Floats, margin_deg: Floats, i: int) -> Floats:
-    """Where the margin crosses zero between samples i - 1 and i, (target,); the ends beyond."""
-    if i in (0, utc_mjd.size):
-        return np.full(margin_deg.shape[0], utc_mjd[0 if i == 0 else -1])
-    left, right = margin_deg[:, i - 1], margin_deg[:, i]
-    slope = np.where(left == right, 1.0, left - right)
-    return utc_mjd[i - 1] + (utc_mjd[i] - utc_mjd[i - 1]) * np.clip(left / slope, 0.0, 1.0)
 
 
 def best_moment(utc_mjd: Floats, altitude_deg: Floats, margin_deg: Floats) -> tuple[Floats, Floats]:
