@@ -9,13 +9,14 @@ import numpy as np
 from nightplan.planning.schedule.blocks import Block, Schedule
 from nightplan.planning.schedule.problem import HOUR_S, Problem
 
+_Key = tuple[str, int, str]
 SAME_S = 90.0
 """A shift of the start below this is none to a person at the mount."""
 
 
 @dataclass(frozen=True)
 class _Part:
-    """Subs of one row of progress on one side of now, and when the first begins."""
+    """Subs through one filter on one side of now, and when the first begins."""
 
     count: int = 0
     exposed_s: float = 0.0
@@ -34,11 +35,11 @@ def changes(problem: Problem, schedule: Schedule) -> list[str]:
     new = _ahead(problem, schedule.blocks[number:])
     told: list[str] = []
     same: list[str] = []
-    for row in sorted(
+    for key in sorted(
         {*was, *new}, key=lambda one: min(p[one].start_s for p in (was, new) if one in p)
     ):
-        before, after = was.get(row, _Part()), new.get(row, _Part())
-        name = _name(problem, row)
+        before, after = was.get(key, _Part()), new.get(key, _Part())
+        name = _name(problem, key)
         if not after.count:
             told.append(f"{name}: dropped, {_subs(before.count)} still planned")
         elif not before.count:
@@ -54,16 +55,17 @@ def changes(problem: Problem, schedule: Schedule) -> list[str]:
     return told
 
 
-def _ahead(problem: Problem, blocks: tuple[Block, ...]) -> dict[int, _Part]:
-    """What of some blocks lies after now, by row of progress."""
-    found: dict[int, _Part] = {}
+def _ahead(problem: Problem, blocks: tuple[Block, ...]) -> dict[_Key, _Part]:
+    """What of some blocks lies after now, by target, panel and filter."""
+    found: dict[_Key, _Part] = {}
     for block in blocks:
         starts = problem.sub_starts_s(block.task, block.start_s, block.count)
         ahead = starts[starts >= problem.now_s - 1.0]
         if ahead.size:
-            row = problem.row_of_task[block.task]
-            part = found.get(row, _Part())
-            found[row] = _Part(
+            pointing = problem.pointings[block.pointing]
+            key = (pointing.target, pointing.panel, problem.tasks[block.task].filter)
+            part = found.get(key, _Part())
+            found[key] = _Part(
                 part.count + ahead.size,
                 part.exposed_s + ahead.size * block.sub_s,
                 min(part.start_s, float(ahead[0])),
@@ -93,7 +95,7 @@ def _subs(count: int) -> str:
     return "1 sub" if count == 1 else f"{count} subs"
 
 
-def _name(problem: Problem, row: int) -> str:
-    target, panel, name = problem.row_keys[row]
+def _name(problem: Problem, key: _Key) -> str:
+    target, panel, name = key
     several = sum(one.target == target for one in problem.pointings) > 1
     return f"{target} panel {panel} {name}" if several else f"{target} {name}"

@@ -251,18 +251,19 @@ def row_curves(
     curves: dict[tuple[str, int, str], ValueCurve] = {}
     for task in tasks:
         pointing = pointings[task.pointing]
-        key = (pointing.target, pointing.panel, task.filter)
-        if known is not None and key in known:
-            curves[key] = known[key]
-        elif key not in curves:
-            curves[key] = row_curve(
-                task.goal_h,
-                task.gathered_h,
-                pointing.priority,
-                np.zeros(1),
-                MOST_A_NIGHT_H,
-                FALL["diminishing"],
-            )
+        for feed in task.feeds:
+            key = (pointing.target, pointing.panel, feed.goal)
+            if known is not None and key in known:
+                curves[key] = known[key]
+            elif key not in curves:
+                curves[key] = row_curve(
+                    feed.goal_h,
+                    feed.gathered_h,
+                    pointing.priority / len(task.feeds),
+                    np.zeros(1),
+                    MOST_A_NIGHT_H,
+                    FALL["diminishing"],
+                )
     return tuple(curves.values())
 
 

@@ -2,7 +2,8 @@
 
 Times are float seconds since the start of the night's one window (`epoch_utc_mjd`). A *task* is
 one filter of one pointing through one train; its *worth* is in equivalent seconds per second of
-open shutter (see `docs`: 1 at the zenith with the moon down).
+open shutter (see `docs`: 1 at the zenith with the moon down). Its subs bring hours to one goal, or
+to several at once: a colour camera's to red, green and blue.
 """
 
 from __future__ import annotations
@@ -48,6 +49,26 @@ class Pointing:
 
 
 @dataclass(frozen=True, eq=False)
+class Feed:
+    """What the subs of a task bring one goal.
+
+    Parameters
+    ----------
+    goal : str
+        Its name; with target and panel it is a row of progress.
+    worth : array (time,)
+        Equivalent seconds per second of open shutter at `Problem.grid_s`, linear between.
+    goal_h, gathered_h : float
+        Equivalent hours wanted, and those that earlier nights brought.
+    """
+
+    goal: str
+    worth: FloatArray
+    goal_h: float
+    gathered_h: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
 class Task:
     """One filter of one pointing.
 
@@ -58,16 +79,18 @@ class Task:
     filter, train, gain : str
     sub_s : float
         Length of one sub-exposure.
-    worth : array (time,)
-        Equivalent seconds per second of open shutter at `Problem.grid_s`, linear between.
+    worth, goal_h, gathered_h
+        Of the first goal that its subs bring hours to; see `Feed`.
     usable : bool array (time,)
         Whether every limit holds; between two samples the task is usable if it is at both.
-    goal_h, gathered_h : float
-        Equivalent hours wanted, and those that earlier nights brought.
     focus_offset_known : bool
         Whether the filter's focus offset is stored (see `Overheads.use_filter_offsets`).
     why_never : str
         The limit that bars a task that is usable at no time.
+    goal : str
+        Name of that first goal where it is not the filter's.
+    further : tuple of Feed
+        Goals beside the first.
     """
 
     pointing: int
@@ -81,6 +104,19 @@ class Task:
     gathered_h: float = 0.0
     focus_offset_known: bool = False
     why_never: str = "its limits hold at no time of the window"
+    goal: str = ""
+    further: tuple[Feed, ...] = ()
+
+    @cached_property
+    def feeds(self) -> tuple[Feed, ...]:
+        """All goals that its subs bring hours to."""
+        first = Feed(self.goal or self.filter, self.worth, self.goal_h, self.gathered_h)
+        return (first, *self.further)
+
+    @property
+    def mean_worth(self) -> FloatArray:
+        """Mean of the worth for each of its goals, array (time,)."""
+        return self.worth if not self.further else np.mean([f.worth for f in self.feeds], axis=0)
 
 
 @dataclass(frozen=True)
@@ -170,7 +206,7 @@ class Problem:
     pointings, tasks : tuples
         Every filter that a target wants has a task, usable tonight or not.
     curves : tuple of ValueCurve
-        What equivalent hours of each row are worth, in the order of `row_keys`.
+        What equivalent hours of each row of progress are worth, in the order of `row_keys`.
     shortest_block_s, longest_block_s : float
         Bounds on a run: blocks of one task that only focus runs part.
     now_s : float
@@ -240,14 +276,14 @@ class Problem:
 
     @cached_property
     def row_keys(self) -> tuple[tuple[str, int, str], ...]:
-        """(target, panel, filter) of each row of progress, in order of the tasks."""
-        return tuple(dict.fromkeys(self._row_key(task) for task in self.tasks))
+        """(target, panel, goal) of each row of progress, in order of the tasks."""
+        return tuple(dict.fromkeys(key for task in self.tasks for key in self._row_keys(task)))
 
     @cached_property
-    def row_of_task(self) -> tuple[int, ...]:
-        """Row of progress that each task feeds."""
+    def rows_of_task(self) -> tuple[tuple[int, ...], ...]:
+        """Rows of progress that each task feeds, in the order of its `feeds`."""
         index = {key: number for number, key in enumerate(self.row_keys)}
-        return tuple(index[self._row_key(task)] for task in self.tasks)
+        return tuple(tuple(index[key] for key in self._row_keys(task)) for task in self.tasks)
 
     @cached_property
     def targets(self) -> tuple[str, ...]:
@@ -255,13 +291,15 @@ class Problem:
         return tuple(dict.fromkeys(key[0] for key in self.row_keys))
 
     @cached_property
-    def cumulative_s(self) -> FloatArray:
-        """Integral of worth from the grid's start, array (task, time), equivalent seconds."""
-        if not self.tasks or self.grid_s.size == 0:
-            return np.zeros((len(self.tasks), self.grid_s.size))
-        worth = np.stack([task.worth for task in self.tasks])
-        pieces = 0.5 * (worth[:, 1:] + worth[:, :-1]) * np.diff(self.grid_s)
-        return np.concatenate([np.zeros((len(self.tasks), 1)), np.cumsum(pieces, axis=1)], axis=1)
+    def cumulative_s(self) -> tuple[FloatArray, ...]:
+        """Integral of worth from the grid's start, equivalent seconds: of each task an array
+        (feed, time)."""
+        found = []
+        for task in self.tasks:
+            worth = np.stack([feed.worth for feed in task.feeds])
+            pieces = 0.5 * (worth[:, 1:] + worth[:, :-1]) * np.diff(self.grid_s)
+            found.append(np.cumsum(np.pad(pieces, ((0, 0), (1, 0))), axis=1))
+        return tuple(found)
 
     @cached_property
     def rules(self) -> NightRules:
@@ -269,15 +307,18 @@ class Problem:
         return NightRules(self.overheads, self.pointings, self.tasks)
 
     def worth_until(self, task: int, times_s: Any) -> FloatArray:
-        """Integral of a task's worth from the grid's start to `times_s`, equivalent seconds."""
-        grid, worth = self.grid_s, self.tasks[task].worth
+        """Integral of a task's worth from the grid's start to `times_s`, equivalent seconds, for
+        each of its goals: array (feed, *times)."""
+        grid = self.grid_s
+        worth = np.stack([feed.worth for feed in self.tasks[task].feeds])
         times = np.clip(np.asarray(times_s, dtype=float), grid[0], grid[-1])
         at = np.clip(np.searchsorted(grid, times, side="right") - 1, 0, max(grid.size - 2, 0))
         if grid.size < 2:
-            return np.zeros_like(times)
+            return np.zeros((worth.shape[0], *times.shape))
         step = times - grid[at]
-        slope = (worth[at + 1] - worth[at]) / (grid[at + 1] - grid[at])
-        result: FloatArray = self.cumulative_s[task][at] + (worth[at] + 0.5 * slope * step) * step
+        slope = (worth[:, at + 1] - worth[:, at]) / (grid[at + 1] - grid[at])
+        had, now = self.cumulative_s[task][:, at], worth[:, at]
+        result: FloatArray = had + (now + 0.5 * slope * step) * step
         return result
 
     def usable_intervals(self, task: int) -> list[tuple[float, float]]:
@@ -317,6 +358,6 @@ class Problem:
         starts: FloatArray = start_s + self.rules.sub_offsets_s(task, count)
         return starts
 
-    def _row_key(self, task: Task) -> tuple[str, int, str]:
+    def _row_keys(self, task: Task) -> list[tuple[str, int, str]]:
         pointing = self.pointings[task.pointing]
-        return (pointing.target, pointing.panel, task.filter)
+        return [(pointing.target, pointing.panel, feed.goal) for feed in task.feeds]

@@ -37,10 +37,10 @@ def _shot(problem: Problem, block: Block) -> str:
 
 
 def mean_worth(problem: Problem, task: int, start_s: float, end_s: float) -> float:
-    """Mean worth of a task between two times."""
+    """Mean worth of a task between two times, over its goals."""
     if end_s <= start_s:
         return 0.0
-    low, high = problem.worth_until(task, np.array([start_s, end_s]))
+    low, high = problem.worth_until(task, np.array([start_s, end_s])).mean(axis=0)
     return float(high - low) / (end_s - start_s)
 
 
@@ -148,7 +148,7 @@ def _against_filters(problem: Problem, schedule: Schedule, block: Block) -> str:
         if task.train != problem.tasks[block.task].train:
             continue
         now = _worth_if_usable(problem, number, block)
-        usable_worth = task.worth[task.usable]
+        usable_worth = task.mean_worth[task.usable]
         if usable_worth.size == 0:
             continue
         if now is None:

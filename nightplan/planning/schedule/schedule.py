@@ -9,7 +9,7 @@ from typing import get_args
 import numpy as np
 
 from nightplan.planning.schedule.blocks import Block, Event, EventKind, Schedule
-from nightplan.planning.schedule.problem import HOUR_S, Problem
+from nightplan.planning.schedule.problem import HOUR_S, Feed, FloatArray, Problem, Task
 from nightplan.planning.value.curve import ValueCurve
 
 __all__ = [
@@ -33,11 +33,16 @@ LEDGER_KINDS = ("exposure", "download", "dither", *get_args(EventKind))
 
 @dataclass(frozen=True)
 class Progress:
-    """How far one filter of one panel has come; hours are equivalent but for the clock's."""
+    """How far one goal of one panel has come; hours are equivalent but for the clock's.
+
+    `filter` is the goal's name: that of its filter, where this brings hours to no other goal.
+    `through` names the filters whose subs bring it hours.
+    """
 
     target: str
     panel: int
     filter: str
+    through: tuple[str, ...]
     priority: float
     goal_h: float
     gathered_h: float
@@ -68,10 +73,11 @@ def share_of_goal(hours: float, goal_h: float) -> float:
     return 1.0 if goal_h <= 0.0 else min(1.0, max(0.0, hours / goal_h))
 
 
-def block_hours(problem: Problem, block: Block) -> float:
-    """Equivalent hours of a block: its worth integrated while the shutter is open."""
+def block_hours(problem: Problem, block: Block) -> FloatArray:
+    """Equivalent hours that a block brings each goal of its task, array (feed,): its worth
+    integrated while the shutter is open."""
     if block.count == 0:
-        return 0.0
+        return np.zeros(len(problem.tasks[block.task].feeds))
     starts = problem.sub_starts_s(block.task, block.start_s, block.count)
     if not block.dithers:
         # What was really shot may have gone without them.
@@ -79,29 +85,34 @@ def block_hours(problem: Problem, block: Block) -> float:
             block.sub_s + problem.overheads.download_s
         )
     until = problem.worth_until(block.task, np.concatenate([starts, starts + block.sub_s]))
-    return float(np.sum(until[block.count :] - until[: block.count])) / HOUR_S
+    hours: FloatArray = np.sum(until[:, block.count :] - until[:, : block.count], axis=1) / HOUR_S
+    return hours
 
 
 def progress(problem: Problem, schedule: Schedule) -> tuple[Progress, ...]:
-    """Progress of every row (target, panel, filter), in the problem's order."""
+    """Progress of every row (target, panel, goal), in the problem's order."""
     tonight = np.zeros(len(problem.row_keys))
     clock = np.zeros(len(problem.row_keys))
     for block in schedule.blocks:
-        row = problem.row_of_task[block.task]
-        tonight[row] += block_hours(problem, block)
-        clock[row] += block.count * block.sub_s / HOUR_S
-    first = {row: number for number, row in reversed(list(enumerate(problem.row_of_task)))}
+        fed = list(problem.rows_of_task[block.task])
+        tonight[fed] += block_hours(problem, block)
+        clock[fed] += block.count * block.sub_s / HOUR_S
+    feeding: dict[int, list[tuple[Task, Feed]]] = {}
+    for task, fed_rows in zip(problem.tasks, problem.rows_of_task, strict=True):
+        for row, feed in zip(fed_rows, task.feeds, strict=True):
+            feeding.setdefault(row, []).append((task, feed))
     rows = []
-    for row, (target, panel, filter_name) in enumerate(problem.row_keys):
-        task = problem.tasks[first[row]]
+    for row, (target, panel, goal) in enumerate(problem.row_keys):
+        task, feed = feeding[row][0]
         rows.append(
             Progress(
                 target=target,
                 panel=panel,
-                filter=filter_name,
+                filter=goal,
+                through=tuple(dict.fromkeys(one.filter for one, _ in feeding[row])),
                 priority=problem.pointings[task.pointing].priority,
-                goal_h=task.goal_h,
-                gathered_h=task.gathered_h,
+                goal_h=feed.goal_h,
+                gathered_h=feed.gathered_h,
                 tonight_h=float(tonight[row]),
                 tonight_clock_h=float(clock[row]),
                 curve=problem.curves[row],

@@ -123,7 +123,21 @@ class Master:
 def target_of_row(tables: Tables) -> IntArray:
     """Target of each row that has a lane, else -1."""
     found = np.full(tables.at_h.shape[0], -1, dtype=np.int64)
-    found[tables.row] = tables.target
+    lane, place = np.nonzero(tables.row >= 0)
+    found[tables.row[lane, place]] = tables.target[lane]
+    return found
+
+
+def taken_up(tables: Tables, bonus: FloatArray) -> FloatArray:
+    """What a change of lane earns, (lane + 1, lane): the bonuses (row,) of rows that the new lane
+    feeds and the old one does not."""
+    lanes, places = tables.row.shape
+    before = np.vstack([tables.row, np.full((1, places), -1, dtype=np.int64)])
+    found = np.zeros((lanes + 1, lanes))
+    for place in range(places):
+        row = tables.row[:, place]
+        held = (before[:, None, :] == row[None, :, None]).any(axis=2)
+        found += np.where(held | (row < 0), 0.0, bonus[row])
     return found
 
 
@@ -223,5 +237,8 @@ class Bound:
         mask[targets] = 1 << np.arange(targets.size)
         angle = np.where(mask > 0, tables.angle_cost, 0.0)
         return Prices(
-            price_[tables.row], bonus[tables.row], angle[tables.target], mask[tables.target]
+            np.where(tables.row >= 0, price_[tables.row], 0.0),
+            taken_up(tables, bonus),
+            angle[tables.target],
+            mask[tables.target],
         )

@@ -102,9 +102,10 @@ def _with(
 
 
 def _pays(tables: Tables, placed: Placed, lane: int) -> bool:
-    """Whether hours of the lane's row still bring anything."""
-    row = tables.row[lane]
-    return bool(0.0 < placed.hours[row] <= tables.at_h[row, -1])
+    """Whether hours of one of the lane's rows still bring anything."""
+    rows = tables.row[lane, : tables.feeds[lane]]
+    hours = placed.hours[rows]
+    return bool(((hours > 0.0) & (hours <= tables.at_h[rows, -1])).any())
 
 
 def _starts(placed: Placed, size: int) -> FloatArray:

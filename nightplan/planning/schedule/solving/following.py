@@ -54,37 +54,46 @@ class Follower:
             lane, cell, subs, goes_on, focus = (int(value) for value in first)
             run = _Run(lane, cell, subs, bool(goes_on), focus)
         while run is not None and len(runs) < MOST_RUNS:
-            lane, row = run.lane, int(t.row[run.lane])
+            lane, rows = run.lane, t.row[run.lane, : t.feeds[run.lane]]
             cost += float(t.cost[before, lane])
-            if before == t.sub.size or t.row[before] != row:
-                visits[row] += 1.0
+            held = t.row[before] if before < t.sub.size else ()
+            visits[rows[~np.isin(rows, held)]] += 1.0
             if not bits & q.mask[lane]:
                 cost += float(q.angle[lane])
             bits |= int(q.mask[lane])
             if run.subs < 0:
                 self._settle(q, run, bits)
             subs, cell = run.subs, run.cell
-            hours[row] += self._hours(lane, cell, subs)
+            hours[rows] += self._hours(lane, cell, subs)
             end = cell + int(c.in_cells[lane, subs - 1])
             if run.goes_on:
                 cell += int((c.run_s[lane, subs - 1] + self.focus_s) / c.step_s) - c.early
                 more, run.focus = self._best(q, lane, cell, bits, 1)
-                hours[row] += self._hours(lane, cell, more)
+                hours[rows] += self._hours(lane, cell, more)
                 end, subs = cell + int(c.in_cells[lane, more - 1]), subs + more
             runs.append((lane, subs))
             run, before = self._next(q, run, end, bits), lane
         return NightPath(tuple(runs), hours, visits, cost)
 
-    def _hours(self, lane: int, cell: int, subs: int) -> float:
-        return float(self.c.hours[self.c.place[lane, cell] + subs - 1])
+    def _hours(self, lane: int, cell: int, subs: int) -> FloatArray:
+        """Of each of the lane's goals, (feed,)."""
+        number = self.c.place[lane, cell] + subs - 1
+        return self.c.hours[: self.t.feeds[lane], number].astype(np.float64)
+
+    def _worth(self, q: Prices, lane: int, cell: int, many: int) -> FloatArray:
+        """What runs of 1 to `many` subs earn."""
+        begin = int(self.c.place[lane, cell])
+        worth = q.hour[lane, 0] * self.c.hours[0, begin : begin + many]
+        for k in range(1, int(self.t.feeds[lane])):
+            worth += q.hour[lane, k] * self.c.hours[k, begin : begin + many]
+        return worth
 
     def _best(self, q: Prices, lane: int, cell: int, bits: int, least: int) -> tuple[int, int]:
         """Subs and focus left of the best run that begins in focus."""
         c = self.c
         many = int(c.arcs[lane, cell])
-        begin = int(c.place[lane, cell])
-        worth = q.hour[lane] * c.hours[begin : begin + many]
         left = c.left[lane, :many]
+        worth = self._worth(q, lane, cell, many)
         worth = worth + self.v.ended[cell + c.in_cells[lane, :many], lane, left, bits]
         worth[: least - 1] = NEVER
         subs = int(worth.argmax()) + 1
@@ -116,8 +125,8 @@ class Follower:
         left = np.clip(
             np.trunc((holds - c.run_s[lane, :many]) * c.classes / self.every), 0, self.full
         ).astype(int)
-        begin, want = int(c.place[lane, cell]), float(v.begins[cell, lane, run.focus, bits])
-        hours = q.hour[lane] * c.hours[begin : begin + many]
+        want = float(v.begins[cell, lane, run.focus, bits])
+        hours = self._worth(q, lane, cell, many)
         worth = hours + v.ended[cell + c.in_cells[lane, :many], lane, left, bits]
         worth[: max(0, int(c.least[lane]) - 1)] = NEVER
         subs = int(worth.argmax()) + 1
@@ -145,8 +154,7 @@ class Follower:
         if open_.size == 0:
             return None
         focus = c.after[before, open_, run.focus]
-        earned = np.where(t.row[open_] == t.row[before], 0.0, q.bonus[open_])
-        earned = earned - t.cost[before, open_]
+        earned = q.bonus[before, open_] - t.cost[before, open_]
         earned = earned - np.where(bits & q.mask[open_], 0.0, q.angle[open_])
         found = earned + self.v.begins[then[open_], open_, focus, bits | q.mask[open_]]
         k = int(found.argmax())

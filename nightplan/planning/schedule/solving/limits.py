@@ -19,10 +19,10 @@ def binding_limits(problem: Problem, schedule: Schedule) -> list[str]:
         return ["the night has no dark window"]
     if problem.end_s <= problem.start_s:
         return [_no_room(problem)]
-    shot = {problem.row_of_task[block.task] for block in schedule.blocks}
+    shot = {row for block in schedule.blocks for row in problem.rows_of_task[block.task]}
     reasons: dict[str, dict[str, list[str]]] = {}
     for number, task in enumerate(problem.tasks):
-        if problem.row_of_task[number] in shot:
+        if shot.issuperset(problem.rows_of_task[number]):
             continue
         own = reasons.setdefault(_why_out(problem, number), {})
         filters = own.setdefault(_field(problem, task.pointing), [])
@@ -60,7 +60,7 @@ def _no_room(problem: Problem) -> str:
 
 def _why_out(problem: Problem, number: int) -> str:
     task = problem.tasks[number]
-    if task.goal_h <= 0.0 or task.gathered_h >= task.goal_h:
+    if all(feed.goal_h <= 0.0 or feed.gathered_h >= feed.goal_h for feed in task.feeds):
         return "its goal is reached"
     ever = problem.usable_intervals(number)
     if not ever:
@@ -79,5 +79,5 @@ def _why_out(problem: Problem, number: int) -> str:
             f"{cut} it to {longest / 60:.0f} min at a stretch, "
             f"the shortest block is {least / 60:.0f} min"
         )
-    worth = float(np.max(np.where(task.usable, task.worth, 0.0)))
+    worth = float(np.max(np.where(task.usable, task.mean_worth, 0.0)))
     return f"other filters earn more tonight (its efficiency is at most {100.0 * worth:.0f} %)"

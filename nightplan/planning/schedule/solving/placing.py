@@ -20,7 +20,7 @@ MOST_RUNS = 96
 MOST_BLOCKS = 256
 EPS_S = 1e-6
 CUTS = 3
-FRESH, LAST_BLOCK = CUTS + 1, CUTS + 2
+FRESH, LAST_BLOCK = 0, 1
 START, END, LAST_FOCUS, FOCUS, EVERY, DOWNLOAD, PAUSE, SHORTEST = range(8)
 LONGEST, FLATS_END, FLATS_DUE, BEGUN_LANE, BEGUN, WORTH_STEP, HAD = range(8, 15)
 assert len(SCALARS) == HAD + 1
@@ -33,7 +33,9 @@ class Placed(NamedTuple):
     `free_s` when the rig was free for it, `focus` 1 where the clock asks for a focus run before
     it. `block_run, block_start_s, block_count` by block. `number` holds how many runs and blocks
     there are. `hours` (row,) and `cut_hours` (cut, row) are what all brings, and what is there
-    when clouds end the night at a quarter, half and three quarters; `trial` is scratch.
+    when clouds end the night at a quarter, half and three quarters. Of the run tried last
+    `earned` (feed, cut) has the hours by each cut and in all, and `trial` its last focus run's
+    end and the number of blocks with it.
     """
 
     lane: IntArray
@@ -52,6 +54,7 @@ class Placed(NamedTuple):
     cut_cost: FloatArray
     cut_s: FloatArray
     paid: IntArray
+    earned: FloatArray
     trial: FloatArray
 
 
@@ -71,20 +74,21 @@ def room_for(tables: Tables) -> Placed:
         cut_cost=np.zeros(CUTS),
         cut_s=start + (end - start) * np.arange(1, CUTS + 1) / (CUTS + 1),
         paid=np.zeros(targets, dtype=np.int64),
-        trial=np.zeros(3 + CUTS),
+        earned=np.zeros((tables.row.shape[1], CUTS + 1)),
+        trial=np.zeros(2),
     )  # fmt: skip
 
 
 @inner
-def _until(worth: Any, task: int, x: float) -> float:
-    """Integral of worth at a time, in steps."""
+def _until(worth: Any, line: int, x: float) -> float:
+    """Integral of a line of worth at a time, in steps."""
     i = int(x)
     if i < 0:
         return 0.0
     last = worth.shape[1] - 1
     if i >= last:
-        return float(worth[task, last])
-    return float(worth[task, i] + (x - i) * (worth[task, i + 1] - worth[task, i]))
+        return float(worth[line, last])
+    return float(worth[line, i] + (x - i) * (worth[line, i + 1] - worth[line, i]))
 
 
 @inner
@@ -113,8 +117,8 @@ def curve_value(at_h: Any, value: Any, row: int, hours: float) -> float:
 @inner
 def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus_s: float) -> int:
     """Take as many subs of a run as fit from `begin` on; its blocks are put down beyond those
-    that hold, its hours in `p.trial`. Returns how many, 0 where they make no shortest block."""
-    sub, task = t.sub[lane], t.task[lane]
+    that hold, its hours in `p.earned`. Returns how many, 0 where they make no shortest block."""
+    sub, feeds = t.sub[lane], t.feeds[lane]
     download, step, start = t.scalar[DOWNLOAD], t.scalar[WORTH_STEP], t.scalar[START]
     credit = 0.0
     if p.number[0] == 0 and lane == int(t.scalar[BEGUN_LANE]) and begin <= start + EPS_S:
@@ -122,8 +126,9 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
     high = min(high, begin - credit + t.scalar[LONGEST]) + EPS_S
     block, piece, inside, got = p.number[1], begin, 0, 0
     fresh, held, end = focus_s, focus_s, begin
-    for c in range(CUTS + 1):
-        p.trial[c] = 0.0
+    for f in range(feeds):
+        for c in range(CUTS + 1):
+            p.earned[f, c] = 0.0
     wish = min(wish, t.most[lane])
     while got < wish:
         at = piece + t.offset[lane, inside]
@@ -145,11 +150,13 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
         # A focus run counts once a sub follows it.
         end, held = at + sub + download, fresh
         x = (at - start) / step
-        earned = _until(t.worth, task, x + sub / step) - _until(t.worth, task, x)
-        p.trial[CUTS] += earned
-        for c in range(CUTS):
-            if at + sub <= p.cut_s[c]:
-                p.trial[c] += earned
+        for f in range(feeds):
+            line = t.feed[lane, f]
+            earned = _until(t.worth, line, x + sub / step) - _until(t.worth, line, x)
+            p.earned[f, CUTS] += earned
+            for c in range(CUTS):
+                if at + sub <= p.cut_s[c]:
+                    p.earned[f, c] += earned
     if got == 0 or end - begin + credit < t.scalar[SHORTEST] - EPS_S:
         return 0
     p.start_s[p.number[0]] = begin
@@ -202,17 +209,20 @@ def _try_lane(
 @inner
 def _commit(t: Any, p: Any, before: int, lane: int, wish: int, got: int, free: float) -> float:
     """Count a run that was placed; returns what its changes cost."""
-    number, row = p.number[0], t.row[lane]
+    number = p.number[0]
     p.lane[number], p.subs[number], p.wish[number], p.free_s[number] = lane, got, wish, free
     p.number[1] = int(p.trial[LAST_BLOCK])
     p.number[0] = number + 1
-    p.hours[row] += p.trial[CUTS]
+    for f in range(t.feeds[lane]):
+        row = t.row[lane, f]
+        p.hours[row] += p.earned[f, CUTS]
+        for c in range(CUTS):
+            p.cut_hours[c, row] += p.earned[f, c]
     cost = t.cost[before, lane]
     if t.new_angle[lane] > 0.0 and p.paid[t.target[lane]] == 0:
         p.paid[t.target[lane]] = 1
         cost += t.new_angle[lane]
     for c in range(CUTS):
-        p.cut_hours[c, row] += p.trial[c]
         if p.start_s[number] + t.sub[lane] <= p.cut_s[c]:
             p.cut_cost[c] += cost
     return float(cost)

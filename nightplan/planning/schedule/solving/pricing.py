@@ -5,9 +5,10 @@ its cell, and lengths in cells are rounded down, so that a path is never later t
 a run's hours are the most that any start within its cell brings. So the best path is worth at
 least as much as any schedule at these prices, and the bound made of it is true.
 
-What a run earns is its row's price per equivalent hour, and a bonus where the row changes; what
-it costs are changes, and the camera angle of a target that has not paid for it yet, which a bit
-for each of some targets tells. How long the focus still holds is kept in classes, rounded up.
+What a run earns is each of its goals' price per equivalent hour, and a bonus for each goal's row
+that the run before did not feed; what it costs are changes, and the camera angle of a target that
+has not paid for it yet, which a bit for each of some targets tells. How long the focus still holds
+is kept in classes, rounded up.
 """
 
 from __future__ import annotations
@@ -64,8 +65,8 @@ class Cells(NamedTuple):
         Class of focus left after the lead.
     place : (lane, cell)
         Where the hours of its runs begin in `hours`.
-    hours : float32 array
-        Equivalent hours of 1, 2, … subs.
+    hours : float32 array (feed, number)
+        Equivalent hours of 1, 2, … subs for each goal of the lane.
     """
 
     step_s: float
@@ -88,7 +89,7 @@ class Cells(NamedTuple):
 
 
 @inner
-def _earned(t: Any, task: int, x: float, span: float) -> float:
+def _earned(t: Any, line: int, x: float, span: float) -> float:
     """Equivalent hours of a sub from time `x` on, both in steps of the table."""
     worth, last = t.worth, t.worth.shape[1] - 1
     total = 0.0
@@ -96,9 +97,9 @@ def _earned(t: Any, task: int, x: float, span: float) -> float:
         at = x if sign < 0.0 else x + span
         i = int(max(0.0, at))
         if i >= last:
-            total += sign * worth[task, last]
+            total += sign * worth[line, last]
         else:
-            total += sign * (worth[task, i] + (at - i) * (worth[task, i + 1] - worth[task, i]))
+            total += sign * (worth[line, i] + (at - i) * (worth[line, i + 1] - worth[line, i]))
     return float(total)
 
 
@@ -162,15 +163,19 @@ def _arcs(t: Any, step: float, run_s: Any, arcs: Any, begin: Any, first: Any, la
 
 
 @compiled
-def _hours(t: Any, step: float, starts: Any, run_s: Any, arcs: Any, begin: Any, hours: Any) -> None:
-    """Most equivalent hours of each run that begins in a cell."""
+def _hours(
+    t: Any, step: float, starts: Any, run_s: Any, arcs: Any, begin: Any, hours: Any, place: int
+) -> None:
+    """Most equivalent hours of each run that begins in a cell, for one of its lane's goals."""
     start, grid = t.scalar[START], t.scalar[WORTH_STEP]
     width = starts.shape[1]
     early, late = np.zeros(width), np.zeros(width)
     for lane in range(t.sub.size):
-        task, span = t.task[lane], t.sub[lane] / grid
+        if place >= t.feeds[lane]:
+            continue
+        line, span = t.feed[lane, place], t.sub[lane] / grid
         # The table counts worth as constant between its nodes: an error for each end of a sub.
-        table = 2.0 * t.bend[task] * grid * grid / 8.0 / 3600.0
+        table = 2.0 * t.bend[line] * grid * grid / 8.0 / 3600.0
         for g in range(arcs.shape[1]):
             many = arcs[lane, g]
             if many == 0:
@@ -181,11 +186,11 @@ def _hours(t: Any, step: float, starts: Any, run_s: Any, arcs: Any, begin: Any, 
                     continue
                 total = 0.0
                 for n in range(many):
-                    total += _earned(t, task, (at + starts[lane, n] - start) / grid, span)
+                    total += _earned(t, line, (at + starts[lane, n] - start) / grid, span)
                     early[n] = total
                 total, end = 0.0, start + (g + 1) * step
                 for n in range(many):
-                    total += _earned(t, task, (end + starts[lane, n] - start) / grid, span)
+                    total += _earned(t, line, (end + starts[lane, n] - start) / grid, span)
                     late[n] = total
                 for n in range(many):
                     if at + run_s[lane, n] > t.high[lane, k] + 1e-6:
@@ -196,9 +201,9 @@ def _hours(t: Any, step: float, starts: Any, run_s: Any, arcs: Any, begin: Any, 
                         other = 0.0
                         for m in range(n + 1):
                             x = (latest + starts[lane, m] - start) / grid
-                            other += _earned(t, task, x, span)
+                            other += _earned(t, line, x, span)
                     room = max(0.0, latest - at)
-                    slack = (n + 1) * (table + t.bend[task] * room * room / 4.0 / 3600.0)
+                    slack = (n + 1) * (table + t.bend[line] * room * room / 4.0 / 3600.0)
                     most = (max(early[n], other) + slack) * NARROW
                     where = begin[lane, g] + n
                     hours[where] = max(hours[where], np.float32(most))
@@ -235,8 +240,9 @@ def cells_of(tables: Tables, step_s: float, classes: int) -> Cells:
     arcs, begin = (np.zeros((lanes, cells), dtype=np.int64) for _ in range(2))
     first, last = np.zeros(lanes, dtype=np.int64), np.zeros(lanes, dtype=np.int64)
     total = _arcs(tables, step_s, run_s, arcs, begin, first, last)
-    hours = np.zeros(total, dtype=np.float32)
-    _hours(tables, step_s, starts, run_s, arcs, begin, hours)
+    hours = np.zeros((tables.row.shape[1], total), dtype=np.float32)
+    for place in range(tables.row.shape[1]):
+        _hours(tables, step_s, starts, run_s, arcs, begin, hours[place], place)
     leads = _leads(tables, step_s, classes)
     return Cells(
         step_s, cells, classes, early, run_s, in_cells, left, least, until, first, last, arcs,
@@ -245,8 +251,9 @@ def cells_of(tables: Tables, step_s: float, classes: int) -> Cells:
 
 
 class Prices(NamedTuple):
-    """Arrays by lane: what an equivalent hour earns, what a change to the row earns, what the
-    target's camera angle costs, and the target's bit (0: none), which says that it has paid."""
+    """What an equivalent hour earns, (lane, feed); what a change of lane earns for the rows that
+    it takes up, (lane + 1, lane); by lane what the target's camera angle costs, and the target's
+    bit (0: none), which says that it has paid."""
 
     hour: FloatArray
     bonus: FloatArray
@@ -257,24 +264,35 @@ class Prices(NamedTuple):
 class Values(NamedTuple):
     """Most that may still be earned, arrays (cell, lane, class, bits): from the end of a run of
     the lane; from a run of it that begins no earlier; (cell, lane, bits) from a block that goes
-    on in focus within a run."""
+    on in focus within a run. `run` (subs,) is scratch: what the runs of one cell earn."""
 
     ended: FloatArray
     begins: FloatArray
     goes_on: FloatArray
+    run: FloatArray
 
 
 def values_for(tables: Tables, cells: Cells, bits: int) -> Values:
     """Room for the values of a problem with so many bits."""
     lanes, states = tables.sub.size, 1 << bits
     shape = (cells.cells + 1, lanes, cells.classes, states)
-    values = Values(np.zeros(shape), np.zeros(shape), np.zeros((cells.cells + 1, lanes, states)))
+    goes_on = np.zeros((cells.cells + 1, lanes, states))
+    values = Values(np.zeros(shape), np.zeros(shape), goes_on, np.zeros(tables.offset.shape[1]))
     values.begins[-1] = NEVER
     return values
 
 
 @inner
-def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int) -> None:
+def _run_worth(t: Any, c: Any, q: Any, lane: int, number: int) -> float:
+    """What a run earns at the prices of its goals."""
+    worth = q.hour[lane, 0] * c.hours[0, number]
+    for k in range(1, t.feeds[lane]):
+        worth += q.hour[lane, k] * c.hours[k, number]
+    return float(worth)
+
+
+@inner
+def _fill_partial(t: Any, c: Any, v: Any, g: int, lane: int, f: int) -> None:
     """Values of runs that begin in a cell with focus of class `f` left, not all of it."""
     states, full = v.ended.shape[3], c.classes - 1
     every, focus = t.scalar[EVERY], int(t.scalar[FOCUS] / c.step_s)
@@ -283,7 +301,7 @@ def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int
     # The class is rounded up: the real focus may run out sooner, after `soonest` subs.
     soonest = c.until[lane, f - 1] if f > 0 else 0
     for n in range(many):
-        worth = hour * c.hours[c.place[lane, g] + n]
+        worth = v.run[n]
         then, after = g + c.in_cells[lane, n], _class(holds - c.run_s[lane, n], every, c.classes)
         if n + 1 >= least:
             for b in range(states):
@@ -301,11 +319,11 @@ def _fill_partial(t: Any, c: Any, v: Any, hour: float, g: int, lane: int, f: int
 
 
 @inner
-def _fill_runs(t: Any, c: Any, v: Any, hour: Any, g: int) -> None:
+def _fill_runs(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
     """Values of runs that begin in a cell or later."""
     full, states = c.classes - 1, v.ended.shape[3]
     ended, begins, goes_on = v.ended, v.begins, v.goes_on
-    hours, in_cells, left = c.hours, c.in_cells, c.left
+    in_cells, left = c.in_cells, c.left
     for lane in range(t.sub.size):
         many = c.arcs[lane, g]
         for f in range(c.classes):
@@ -313,10 +331,11 @@ def _fill_runs(t: Any, c: Any, v: Any, hour: Any, g: int) -> None:
                 begins[g, lane, f, b] = begins[g + 1, lane, f, b]
         for b in range(states):
             goes_on[g, lane, b] = NEVER
-        worth_of, place = hour[lane], c.place[lane, g]
+        place = c.place[lane, g]
         least = c.least[lane] if c.least[lane] > 0 else many + 1
         for n in range(many):
-            worth = worth_of * hours[place + n]
+            worth = _run_worth(t, c, q, lane, place + n)
+            v.run[n] = worth
             then, f = g + in_cells[lane, n], left[lane, n]
             for b in range(states):
                 found = worth + ended[then, lane, f, b]
@@ -325,13 +344,13 @@ def _fill_runs(t: Any, c: Any, v: Any, hour: Any, g: int) -> None:
                     begins[g, lane, full, b] = found
         # The full class too may be one rounded up.
         for f in range(c.classes):
-            _fill_partial(t, c, v, worth_of, g, lane, f)
+            _fill_partial(t, c, v, g, lane, f)
 
 
 @inner
 def _fill_ends(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
     """Values of ends of runs in a cell."""
-    states, row = v.ended.shape[3], t.row
+    states = v.ended.shape[3]
     ended, begins, allowed, costs = v.ended, v.begins, t.allowed, t.cost
     leads, cross, after, last = c.lead, c.cross, c.after, c.last
     for before in range(t.sub.size):
@@ -345,7 +364,7 @@ def _fill_ends(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
             then = max(g + leads[before, lane], cross[before, lane])
             if not allowed[before, lane] or then > last[lane]:
                 continue
-            earned = (0.0 if row[before] == row[lane] else q.bonus[lane]) - costs[before, lane]
+            earned = q.bonus[before, lane] - costs[before, lane]
             mask, angle = q.mask[lane], q.angle[lane]
             for f in range(c.classes):
                 focus = after[before, lane, f]
@@ -368,7 +387,7 @@ def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
         if not t.allowed[stand, lane] or begin > c.last[lane]:
             continue
         b = q.mask[lane]
-        earned = q.bonus[lane] - t.cost[stand, lane] - q.angle[lane]
+        earned = q.bonus[stand, lane] - t.cost[stand, lane] - q.angle[lane]
         if t.focuses[stand, lane]:
             found = earned + v.begins[begin, lane, full, b]
             if found > best:
@@ -396,7 +415,7 @@ def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
                 if t.offset[lane, many - 1] + t.sub[lane] <= holds - c.step_s + 1e-6:
                     soonest = many
             for n in range(many):
-                worth = earned + q.hour[lane] * c.hours[c.place[lane, g] + n]
+                worth = earned + _run_worth(t, c, q, lane, c.place[lane, g] + n)
                 f = _class(holds - c.run_s[lane, n], every, c.classes)
                 found = worth + v.ended[g + c.in_cells[lane, n], lane, f, b]
                 if n + 1 >= least > 0 and found > best:
@@ -416,6 +435,6 @@ def price(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
     """The most that a schedule is worth at prices, less its change costs and the camera angles
     that bits tell; `path` gets the first run."""
     for g in range(c.cells - 1, -1, -1):
-        _fill_runs(t, c, v, q.hour, g)
+        _fill_runs(t, c, v, q, g)
         _fill_ends(t, c, v, q, g)
     return _first_run(t, c, v, q, path)

@@ -21,7 +21,7 @@ from nightplan.planning.schedule.solving.annealing import (
     copied,
     empty_order,
 )
-from nightplan.planning.schedule.solving.bound import Bound
+from nightplan.planning.schedule.solving.bound import Bound, target_of_row
 from nightplan.planning.schedule.solving.building import order_in_force, order_of, schedule_of
 from nightplan.planning.schedule.solving.filling import filled
 from nightplan.planning.schedule.solving.placing import HAD, room_for
@@ -178,7 +178,8 @@ class Search:
         due = np.flatnonzero(self.tables.angle_cost > 0.0)
         if self.bound.mix is not None:
             taken = np.zeros(self.tables.angle_cost.size)
-            np.maximum.at(taken, self.tables.target, self.bound.mix.taken[self.tables.row])
+            target, own = target_of_row(self.tables), self.bound.mix.taken
+            np.maximum.at(taken, target[target >= 0], own[target >= 0])
             due = due[np.argsort(-taken[due], kind="stable")]
             due = due[taken[due] > ACTIVE]
         return np.sort(due[: min(most, MOST_BITS)])
@@ -210,10 +211,11 @@ class Search:
     def _likely(self) -> IntArray:
         """Lanes of rows that the bound's mix or the best order takes up."""
         rows = np.zeros(self.tables.at_h.shape[0], dtype=bool)
-        rows[self.tables.row[self.order[0][: self.size]]] = True
+        used = self.tables.row[self.order[0][: self.size]]
+        rows[used[used >= 0]] = True
         if self.bound.mix is not None:
             rows |= self.bound.mix.taken > ACTIVE
-        likely = np.flatnonzero(rows[self.tables.row])
+        likely = np.flatnonzero((rows[self.tables.row] & (self.tables.row >= 0)).any(axis=1))
         return likely if likely.size else np.arange(self.lanes, dtype=np.int64)
 
     def make_sturdy(self) -> None:

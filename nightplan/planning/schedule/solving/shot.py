@@ -186,7 +186,7 @@ def _earned(problem: Problem, task: int, now_s: float) -> float:
     total = 0.0
     for low, high in problem.usable_intervals(task):
         span = np.clip([low, high], problem.setup_s, max(now_s, problem.setup_s))
-        total += float(np.diff(problem.worth_until(task, span))[0])
+        total += float(np.diff(problem.worth_until(task, span)).sum())
     return total
 
 

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from nightplan.planning.schedule.blocks import Block
-from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem
+from nightplan.planning.schedule.problem import FloatArray, IntArray, Problem, Task
 from nightplan.planning.schedule.rules import PAUSE_S, RigNow, crossing_s, standing_of
 from nightplan.planning.schedule.schedule import block_hours, count_changes
 
@@ -29,9 +29,13 @@ class Tables(NamedTuple):
 
     Attributes
     ----------
-    task, side, row, target, pointing, kind, sibling : int arrays
+    task, side, target, pointing, kind, sibling : int arrays
         `side` 1 is after the meridian; `kind` numbers filters through a train; `sibling` is the
         lane of the other side, or -1.
+    feeds : int array
+        How many goals its subs bring hours to.
+    row, feed : int arrays (lane, place)
+        Of each of them the row of progress, and the line of `worth`; -1 pads.
     sub, transit : float arrays
     most : int array
         Most subs of a run.
@@ -47,9 +51,9 @@ class Tables(NamedTuple):
         Seconds of the lead without a focus run for the clock's sake, seconds for each further
         kind of flats, seconds from its first move to its end (-1: none), change cost.
     focuses, anew, allowed : bool (lane + 1, lane)
-    worth : (task, time)
+    worth : (feed, time)
         Integral of worth at `WORTH_STEP_S` steps, equivalent hours.
-    bend : (task,)
+    bend : (feed,)
         Most change of worth per second while usable, 1/s.
     at_h, value : (row, point)
         Value curves beyond what is had, both 0 at the first point, padded with their last.
@@ -60,7 +64,9 @@ class Tables(NamedTuple):
 
     task: IntArray
     side: IntArray
+    feeds: IntArray
     row: IntArray
+    feed: IntArray
     target: IntArray
     pointing: IntArray
     kind: IntArray
@@ -152,7 +158,9 @@ def tables_of(problem: Problem) -> Tables:
     paid = {problem.pointings[b.pointing].target for b in problem.kept
             if problem.pointings[b.pointing].new_angle}  # fmt: skip
     times = np.arange(problem.start_s, problem.end_s + 2.0 * WORTH_STEP_S, WORTH_STEP_S)
-    worth = np.array([_integral(problem, task, times) for task in range(len(problem.tasks))])
+    lines = [(task, feed.worth) for task in problem.tasks for feed in task.feeds]
+    worth = np.array([_integral(problem, task, own, times) for task, own in lines])
+    feeds, row, feed = _feeds(problem, lanes)
     scalar = {
         "start": problem.start_s, "end": problem.end_s, "last_focus": problem.last_focus_s,
         "focus": overheads.focus_s, "focus_every": overheads.focus_every_s,
@@ -169,7 +177,9 @@ def tables_of(problem: Problem) -> Tables:
     return Tables(
         task=np.array([task for task, _ in lanes], dtype=np.int64),
         side=np.array([side for _, side in lanes], dtype=np.int64),
-        row=np.array([problem.row_of_task[task] for task, _ in lanes], dtype=np.int64),
+        feeds=feeds,
+        row=row,
+        feed=feed,
         target=np.array(
             [number_of[problem.pointings[task.pointing].target] for task in tasks], dtype=np.int64
         ),
@@ -190,8 +200,8 @@ def tables_of(problem: Problem) -> Tables:
         low=low,
         high=high,
         **pairs,
-        worth=np.ascontiguousarray(worth.reshape(len(problem.tasks), -1)) / 3600.0,
-        bend=np.array([_bend(problem, task) for task in range(len(problem.tasks))]),
+        worth=np.ascontiguousarray(worth.reshape(len(lines), -1)) / 3600.0,
+        bend=np.array([_bend(problem, task, own) for task, own in lines]),
         at_h=at_h,
         value=value,
         angle_cost=angle_cost,
@@ -210,6 +220,17 @@ def _lanes(problem: Problem) -> tuple[list[tuple[int, bool]], list[list[tuple[fl
                 lanes.append((number, side))
                 spans.append(own)
     return lanes, spans
+
+
+def _feeds(problem: Problem, lanes: list[tuple[int, bool]]) -> tuple[IntArray, IntArray, IntArray]:
+    """`Tables.feeds`, `Tables.row` and `Tables.feed`."""
+    many = [len(task.feeds) for task in problem.tasks]
+    first = np.concatenate([[0], np.cumsum(many)]).astype(np.int64)
+    row, feed = (np.full((len(lanes), max(many, default=1)), -1, dtype=np.int64) for _ in range(2))
+    for number, (task, _) in enumerate(lanes):
+        row[number, : many[task]] = problem.rows_of_task[task]
+        feed[number, : many[task]] = np.arange(first[task], first[task + 1])
+    return np.array([many[task] for task, _ in lanes], dtype=np.int64), row, feed
 
 
 def _pairs(problem: Problem, lanes: list[tuple[int, bool]]) -> dict[str, Any]:
@@ -288,18 +309,18 @@ def _flats_due(problem: Problem, bits: list[int]) -> int:
     return due
 
 
-def _usable_worth(problem: Problem, number: int) -> FloatArray:
+def _usable_worth(problem: Problem, task: Task, worth: FloatArray) -> FloatArray:
     """A task's worth on the grid as if it went on evenly outside its limits: a step of the table
     that holds their edge must not be off by what lies beyond."""
-    grid, task = problem.grid_s, problem.tasks[number]
+    grid = problem.grid_s
     if not task.usable.any():
         return np.zeros_like(grid)
-    return np.interp(grid, grid[task.usable], task.worth[task.usable])
+    return np.interp(grid, grid[task.usable], worth[task.usable])
 
 
-def _integral(problem: Problem, number: int, times: FloatArray) -> FloatArray:
+def _integral(problem: Problem, task: Task, own: FloatArray, times: FloatArray) -> FloatArray:
     """Integral of `_usable_worth`, equivalent seconds."""
-    grid, worth = problem.grid_s, _usable_worth(problem, number)
+    grid, worth = problem.grid_s, _usable_worth(problem, task, own)
     pieces = 0.5 * (worth[1:] + worth[:-1]) * np.diff(grid)
     until = np.concatenate([[0.0], np.cumsum(pieces)])
     at = np.clip(np.searchsorted(grid, times, side="right") - 1, 0, grid.size - 1)
@@ -309,9 +330,9 @@ def _integral(problem: Problem, number: int, times: FloatArray) -> FloatArray:
     return total
 
 
-def _bend(problem: Problem, number: int) -> float:
+def _bend(problem: Problem, task: Task, own: FloatArray) -> float:
     """Most change of `_usable_worth` per second."""
-    steps = np.diff(_usable_worth(problem, number)) / np.diff(problem.grid_s)
+    steps = np.diff(_usable_worth(problem, task, own)) / np.diff(problem.grid_s)
     return float(np.max(np.abs(steps), initial=0.0))
 
 
@@ -325,7 +346,7 @@ def _values(problem: Problem) -> tuple[FloatArray, FloatArray, FloatArray, float
             angle[number] = problem.change_costs.new_angle
     kept = np.zeros(len(keys))
     for block in problem.kept:
-        kept[problem.row_of_task[block.task]] += block_hours(problem, block)
+        kept[list(problem.rows_of_task[block.task])] += block_hours(problem, block)
         pointing = problem.pointings[block.pointing]
         if pointing.new_angle:
             angle[problem.targets.index(pointing.target)] = 0.0
