@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -78,6 +78,8 @@ class Follower:
     _catalog: Catalog = field(init=False, repr=False)
     _seen: dict[str, tuple[int, int]] = field(init=False, repr=False, default_factory=dict)
     _growing: dict[str, tuple[int, int]] = field(init=False, repr=False, default_factory=dict)
+    _answers: Iterator[dict[str, Any] | None] | None = field(init=False, repr=False, default=None)
+    _losses: list[dict[str, Any]] = field(init=False, repr=False, default_factory=list)
     planned: Planned = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -197,17 +199,51 @@ class Follower:
         self.planned.save(self.plan_file)
         self._write_sheet()
 
-    def _write_sheet(self) -> None:
-        from nightplan.files import write_whole
+    def better_sheet(self) -> bool:
+        """Solve one more of the sheet's answers to clouds, and write it with them when all are
+        there. Returns whether more is to be done: the night goes on between two calls."""
+        if self._answers is None:
+            return False
+        for answer in self._answers:
+            if answer is not None:
+                self._losses.append(answer)
+            return True
+        self._answers = None
+        self._save_sheet()
+        return False
 
-        if self.sheet is None:
-            return
-        # At once without the answers to clouds, whose solving takes its time; then whole.
-        for quick in (True,) if self.quick else (True, False):
-            html = self.planned.sheet(
-                style=self.style, kept_in=self.plan_file, quick=quick, on_step=self.say
-            )
-            write_whole(self.sheet, html)
+    def _write_sheet(self) -> None:
+        """At once without the answers to clouds, whose solving takes its time."""
+        self._losses = []
+        self._answers = None
+        if self.sheet is not None:
+            self._save_sheet()
+            self._answers = None if self.quick else self._solved_beforehand()
+
+    def _solved_beforehand(self) -> Iterator[dict[str, Any] | None]:
+        from nightplan.library.losses import each_loss
+
+        document = self.planned.document.model_dump(mode="json")
+        journal = remembered(self.config, without=self.evening)
+        return each_loss(self.planned.plan.night, self._catalog, journal, document)
+
+    def _save_sheet(self) -> None:
+        from nightplan.files import write_whole
+        from nightplan.library.sheets import sheet_page
+
+        assert self.sheet is not None
+        losses = sorted(self._losses, key=lambda one: (one["start_utc"], one["minutes"]))
+        html = sheet_page(
+            self.planned.plan,
+            self._catalog,
+            self.planned.document.model_dump(mode="json"),
+            remembered(self.config, without=self.evening),
+            losses,
+            style=self.style,
+            kept_in=self.plan_file,
+            on_step=self.say,
+        )
+        write_whole(self.sheet, html)
 
 
 def plan_file_of(config: Config, evening: datetime.date) -> Path:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from nightplan.planning.schedule.replan import Replan
@@ -37,10 +37,25 @@ def solved_losses(
     on_step: Callable[[str], None] | None = None,
     most_cpu_s: float = MOST_CPU_S,
 ) -> list[dict[str, Any]]:
+    """What to do after each loss, in order of time; as `each_loss`."""
+    found = each_loss(night, catalog, journal, plan, minutes, on_step, most_cpu_s)
+    return sorted(filter(None, found), key=lambda one: (one["start_utc"], one["minutes"]))
+
+
+def each_loss(
+    night: Night,
+    catalog: Catalog,
+    journal: Remembered,
+    plan: Document,
+    minutes: Sequence[int] = LOSS_MINUTES,
+    on_step: Callable[[str], None] | None = None,
+    most_cpu_s: float = MOST_CPU_S,
+) -> Iterator[dict[str, Any] | None]:
     """What to do after each loss: the clouds begin where a block begins, and nothing is shot.
 
     The first length is solved for every block; each further one only if the time that the first
-    took leaves room for it inside `most_cpu_s` seconds of the processor.
+    took leaves room for it inside `most_cpu_s` seconds of the processor. One is solved each time
+    the iterator is asked, so that other work can go on between.
 
     Parameters
     ----------
@@ -51,28 +66,26 @@ def solved_losses(
     on_step : callable, optional
         Told in words what is being worked on.
 
-    Returns
-    -------
-    list of dict
-        In order of time: `start_utc`, `minutes`, `lost` (the block's target and filter), and
-        `plan`, the plan's document from the end of the loss on.
+    Yields
+    ------
+    dict or None
+        `start_utc`, `minutes`, `lost` (the block's target and filter), and `plan`, the plan's
+        document from the end of the loss on; None where nothing is left after it.
     """
-    began = time.process_time()
-    spent = 0.0
+    spent = last = 0.0
     blocks = _ahead(plan)
-    found: list[dict[str, Any]] = []
     for number, length in enumerate(minutes):
-        if number and time.process_time() - began + spent > most_cpu_s:
-            break
-        before = time.process_time()
+        if number and spent + last > most_cpu_s:
+            return
+        last = 0.0
         for i, block in enumerate(blocks, start=1):
             if on_step is not None:
                 on_step(f"if {length} min are lost, block {i} of {len(blocks)}")
+            began = time.process_time()
             answer = _answer(night, catalog, journal, plan, block, length)
-            if answer is not None:
-                found.append(answer)
-        spent = time.process_time() - before
-    return sorted(found, key=lambda one: (one["start_utc"], one["minutes"]))
+            last += time.process_time() - began
+            yield answer
+        spent += last
 
 
 def _ahead(plan: Document) -> list[Document]:

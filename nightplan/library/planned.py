@@ -175,9 +175,8 @@ class Planned(Answer):
         on_step : callable, optional
             Told in words what is being worked on.
         """
-        from nightplan.library.calibration import calibration_owed
         from nightplan.library.losses import solved_losses
-        from nightplan.report.sheet.night_sheet import sheet_of_plan
+        from nightplan.library.sheets import sheet_page
 
         document = self.document.model_dump(mode="json")
         night = self.plan.night
@@ -185,14 +184,14 @@ class Planned(Answer):
         losses: list[dict[str, Any]] = []
         if document["blocks"] and not quick:
             losses = solved_losses(night, self._catalog, journal, document, on_step=on_step)
-        return sheet_of_plan(
+        return sheet_page(
             self.plan,
             self._catalog,
             document,
+            journal,
+            losses,
             style=style,
-            calibration_owed=calibration_owed(self.plan, document["blocks"], journal),
             kept_in=kept_in,
-            losses=losses,
             on_step=on_step,
         )
 

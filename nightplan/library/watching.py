@@ -104,6 +104,11 @@ class FolderEvents:
             self._observer.stop()
             self._observer.join()
 
+    @property
+    def happened(self) -> bool:
+        """Whether something has happened that nobody waited for yet."""
+        return self._happened.is_set()
+
     def wait(self, seconds: float) -> None:
         """Return when something has happened, or after so many seconds."""
         if self._happened.wait(seconds):
@@ -216,7 +221,13 @@ def follow_night(
                     told = news
                 end = follower.ends_utc_mjd
                 if once or end is None or step.now_utc > datetime_from_mjd(end) + AFTER_WINDOW:
+                    while once and follower.better_sheet():
+                        pass
                     return found
+                looked = time.monotonic()
+                while not events.happened and time.monotonic() - looked < every_s:
+                    if not follower.better_sheet():
+                        break
                 events.wait(SETTLE_S if follower.unsettled else every_s)
                 step = follower.step(clock.now())
     except stopped_by:

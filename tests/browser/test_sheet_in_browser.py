@@ -343,7 +343,7 @@ def test_two_taps_show_the_rest_after_clouds(browser, sheets, report_data):
     )
     script = script.replace("NOW", block["start_utc"])
     found = browser.measure({"it": (sheets["red"].as_uri(), 360)}, script)["it"]
-    assert found["words"] == ["30 min", "60 min"]
+    assert found["words"] == ["15 min", "30 min", "60 min", "90 min", "120 min"]
     assert found["shown"]
     assert found["rows"] > 10
     assert found["old"]
@@ -351,6 +351,150 @@ def test_two_taps_show_the_rest_after_clouds(browser, sheets, report_data):
     assert found["back"]
     assert found["what"] == "Clouds until 22:46"
     assert found["head"] == found["note"] == "Planned anew: nothing shot from 21:46 to 22:46."
+
+
+def test_clouds_amid_a_block_and_again(browser, sheets, report_data, tmp_path):
+    """No answer was solved for them: what was lost is left out, and nothing is moved."""
+    page = tmp_path / "quick.html"
+    html = sheets["red"].read_text(encoding="utf-8")
+    page.write_text(re.sub(r'"losses":\[.*\]\}</script>', '"losses":[]}</script>', html), "utf-8")
+    block = report_data.read_document("plan")["blocks"][1]
+    start = dt.datetime.fromisoformat(block["start_utc"])
+    each = (dt.datetime.fromisoformat(block["end_utc"]) - start) / block["count"]
+    first = (start + 1.5 * each).strftime("%Y-%m-%dT%H:%M:%SZ")
+    script = (
+        "async (doc, win) => {"
+        + SHOWN
+        + """
+      const list = () => [...el('again-rows').children].map((row) => row.innerText.split(/\\n+/));
+      const lose = async (words) => {
+        el('clouds').click(); await rest(20);
+        [...el('losses').querySelectorAll('button')].find((b) => b.textContent === words).click();
+        await rest(20);
+      };
+      win.localStorage.clear();
+      await at('FIRST');
+      await lose('15 min');
+      const seen = {once: show(), list: list(), head: el('again-h').textContent};
+      await at('SECOND');
+      await lose('60 min');
+      seen.twice = {...show(), list: list(), head: el('again-h').textContent};
+      el('undo').click(); await rest(20);
+      seen.back = list();
+      // Ticked, the three subs before the clouds go into the file.
+      el('again-rows').querySelector('input').click(); await rest(20);
+      seen.file = JSON.parse(decodeURIComponent(el('ticks-file').href.split(',')[1])).shot;
+      seen.after = show();
+      return seen;
+    }"""
+    )
+    second = (start + 7 * each).strftime("%Y-%m-%dT%H:%M:%SZ")
+    script = script.replace("FIRST", first).replace("SECOND", second)
+    found = browser.measure({"it": (page.as_uri(), 360)}, script)["it"]
+    one = (
+        "Nothing shot from 21:54 to 22:09: those subs are left out, the rest keeps its times (not "
+    )
+    assert found["head"] == one + "solved anew)."
+    assert found["once"]["what"] == "Clouds until 22:09"
+    blocks = [row for row in found["list"] if any("×" in part for part in row)]
+    assert any("1 × 300 s" in part for part in blocks[0])
+    # From 22:09 seven minutes to slew, centre and focus; the subs after them go on as planned.
+    assert any(part.startswith("Slew and centre, focus (NGC 7000)") for part in found["list"][1])
+    assert any(re.fullmatch(r"2 × 300 s", part) for part in blocks[1])
+    assert blocks[1][1] == "22:27"
+    assert found["twice"]["head"].startswith(one)
+    assert found["twice"]["head"].count("Nothing shot") == 2
+    assert len(found["twice"]["list"]) < len(found["list"])
+    assert ["".join(row) for row in found["back"]] == ["".join(row) for row in found["list"]]
+    (shot,) = found["file"]
+    assert (shot["filter"], shot["count"]) == (block["filter"], 1)
+    assert shot["start_utc"] == block["start_utc"]
+    assert found["after"]["by"].startswith("by your ticks")
+
+
+def test_the_row_in_force_is_on_the_first_screen(browser, sheets):
+    script = (
+        "async (doc, win) => {"
+        + SHOWN
+        + """
+      win.localStorage.clear();
+      const seen = [];
+      const look = () => {
+        const row = doc.querySelector('[aria-current]').getBoundingClientRect();
+        seen.push([row.top, row.bottom, el('done').getBoundingClientRect().bottom, win.scrollY]);
+      };
+      for (const utc of ['2027-10-06T18:44Z', '2027-10-06T21:00Z', '2027-10-07T02:00Z']) {
+        await at(utc); look();
+      }
+      el('done').click(); await rest(20); look();
+      el('earlier').click(); await rest(20);
+      return {seen: seen, all: doc.querySelectorAll('.row:not([hidden])').length,
+        shown: [...doc.querySelectorAll('#setup .row, #work .group .row')]
+          .filter((row) => row.getBoundingClientRect().height).length};
+    }"""
+    )
+    found = browser.measure({"it": (sheets["red"].as_uri(), 360)}, script)["it"]
+    for top, bottom, button, scrolled in found["seen"]:
+        # 640 pixels are a small phone's screen.
+        assert button < top
+        assert bottom < 640
+        assert scrolled == 0
+    assert found["shown"] > 15
+
+
+def test_ticks_outlive_a_plan_made_anew(browser, sheets, report_data, tmp_path):
+    """The sheet of the re-plan, at another address or the same, holds what was ticked, and what
+    its plan took as shot; both go into the file."""
+    from nightplan.report.sheet.render_sheet import SheetSite, render_sheet
+
+    plan = report_data.read_document("plan")
+    begin = plan["blocks"][3]["start_utc"]
+    anew = {**plan, "from_utc": begin}
+    anew["blocks"] = [row for row in plan["blocks"] if row is not plan["blocks"][4]]
+    html = render_sheet(
+        report_data.read_document("night"), anew, {},
+        site=SheetSite("Europe/Lisbon", report_data.ROLES),
+    )  # fmt: skip
+    page = sheets["red"].parent / "anew.html"
+    page.write_text(html, encoding="utf-8")
+    later = plan["blocks"][4]
+    script = (
+        "async (doc, win, frame) => {"
+        + SHOWN
+        + """
+      win.localStorage.clear();
+      await at('FIRST');
+      const tick = (row) => { el('t-' + row).click(); return rest(20); };
+      const items = JSON.parse(el('night-data').textContent).items;
+      const row = (start) => items.find((one) => one.shot && one.shot.start_utc === start).id;
+      await tick(row('FIRST'));
+      await at('ENDED');
+      await tick(row('LATER'));
+      const go = async (url) => {
+        win.location.href = url;
+        await new Promise((done) => frame.addEventListener('load', done, {once: true}));
+        await rest(50);
+        return frame.contentDocument;
+      };
+      const next = await go('ANEW#at=2027-10-07T01:00Z');
+      const seen = {checked: next.querySelectorAll('.block input:checked').length,
+        what: next.getElementById('now-what').textContent,
+        file: decodeURIComponent(next.getElementById('ticks-file').href.split(',')[1])};
+      return seen;
+    }"""
+    )
+    script = script.replace("FIRST", plan["blocks"][0]["start_utc"])
+    script = script.replace("LATER", later["start_utc"]).replace("ANEW", page.as_uri())
+    script = script.replace("ENDED", later["end_utc"])
+    found = browser.measure({"it": (sheets["red"].as_uri(), 360)}, script)["it"]
+    shot = json.loads(found["file"])["shot"]
+    kept = [row["start_utc"] for row in plan["blocks"][:3]]
+    assert found["checked"] == 3
+    assert {row["start_utc"] for row in shot} >= {*kept[1:], later["start_utc"]}
+    assert [row["filter"] for row in shot] == [
+        row["filter"] for row in [*plan["blocks"][:3], later]
+    ]
+    assert found["what"]
 
 
 def test_a_turn_is_announced(browser, hard_sheet):

@@ -24,6 +24,7 @@ import pytest
 import nightplan
 from nightplan.errors import InputError
 from nightplan.journal import Journal
+from nightplan.library import losses
 from nightplan.library.following import Follower, plan_file_of
 from nightplan.library.watching import FolderEvents
 from nightplan.model.config import load_config
@@ -33,6 +34,7 @@ from nightplan.report.texts.follow_text import follow_line
 from nightplan.sky.times import mjd_from_iso
 from tests.cli.running import assert_one_line_error, document
 
+HOUR = dt.timedelta(hours=1)
 EVENING = dt.date(2027, 10, 6)
 CLOUDS = ("2027-10-06T22:40:00Z", "2027-10-06T23:50:00Z")
 
@@ -230,6 +232,37 @@ def test_events_wake_the_loop(tmp_path: Path) -> None:
         began = time.monotonic()
         events.wait(30.0)
         assert time.monotonic() - began < 25.0
+
+
+def test_subs_are_taken_while_the_answers_to_clouds_are_solved(
+    home: Path, tmp_path: Path, monkeypatch
+) -> None:
+    captures, sheet = tmp_path / "captures", tmp_path / "tonight.html"
+    captures.mkdir()
+    (tmp_path / "nightplan.toml").write_text(starter_text(), encoding="utf-8")
+    config = load_config(tmp_path / "nightplan.toml")
+    plan = json.loads((home / "first.json").read_text(encoding="utf-8"))
+    rig, now = Rig(captures, 588.0), moment("2027-10-06T20:10:00Z")
+    solve, taken = losses._answer, []
+
+    def solved(*args: Any) -> Any:
+        # While one is solved a sub falls, and the loop takes it before the next.
+        rig.write(plan["blocks"][0], moment("2027-10-06T20:00:00Z") + len(taken) * HOUR / 60)
+        taken.append(one.step(now, patient=False).added)
+        return solve(*args) if len(taken) == 1 else None
+
+    monkeypatch.setattr(losses, "_answer", solved)
+    one = Follower(config, captures, EVENING, tmp_path / "p.json", keep=home / "first.json",
+                   sheet=sheet, behind_min=600.0)  # fmt: skip
+    assert "If you lose an hour" not in sheet.read_text(encoding="utf-8")
+    calls = 1
+    while one.better_sheet():
+        calls += 1
+        assert len(taken) == calls - 1
+    assert set(taken) == {1}
+    assert calls > 5 * len(plan["blocks"])
+    assert "If you lose an hour" in sheet.read_text(encoding="utf-8")
+    assert not one.better_sheet()
 
 
 def test_the_command_killed_and_restarted_and_ended_by_the_keyboard(home: Path, tmp_path) -> None:

@@ -3,8 +3,10 @@
   var data = JSON.parse(document.getElementById("night-data").textContent);
   var MINUTE = 60000, FAR_BEHIND = 15 * MINUTE, STEP = 10 * MINUTE;
   // late: by what the last tick came later than planned; extra: added by hand, held: from where on.
-  var state = {ticks: {}, late: 0, extra: 0, held: "", loss: -1, past: []};
+  // Ticks are kept by what was done, so that they outlive a re-plan; all else is of one plan.
+  var state = {ticks: {}, late: 0, extra: 0, held: "", losses: [], past: [], plan: ""};
   var fewer = 0, shownRow = "";
+  var parts = nightParts(data), clock = parts.clock, span = parts.span, iso = parts.iso;
 
   function el(id) { return document.getElementById(id); }
   function say(node, text) { if (node.textContent !== text) { node.textContent = text; } }
@@ -16,32 +18,33 @@
     return isNaN(wanted) ? Date.now() : wanted;
   }
 
-  // The site's clock, from offsets in the page: the phone's own zone is not used.
-  function clock(ms) {
-    var offset = data.offsets[0][1];
-    data.offsets.forEach(function (entry) { if (ms >= entry[0]) { offset = entry[1]; } });
-    var shifted = new Date(Math.round(ms / MINUTE) * MINUTE + offset * MINUTE);
-    var text = shifted.toISOString().slice(11, 16);
-    if (!data.told) { return text; }
-    var size = Math.abs(offset), two = function (n) { return (n < 10 ? "0" : "") + n; };
-    return text + " " + (offset < 0 ? "-" : "+") + two(Math.floor(size / 60)) + ":" + two(size % 60);
+  // What names a step, whichever plan it stands in.
+  function mark(item) {
+    var shot = item.shot;
+    if (shot) { return [shot.target, shot.panel, shot.filter, shot.start_utc].join("|"); }
+    return item.kind === "setup" || item.id[0] === "e" ? item.words : item.words + "|" + item.start;
   }
 
-  function span(ms) {
-    var minutes = Math.max(0, Math.round(ms / MINUTE));
-    var hours = Math.floor(minutes / 60);
-    return hours ? hours + " h " + (minutes % 60) + " min" : minutes + " min";
-  }
+  function tickOf(item) { return state.ticks[mark(item)]; }
 
   // What was done outlives a reload where the browser allows a page to keep things.
   function load() {
     try {
       var kept = JSON.parse(localStorage.getItem(data.key));
       if (kept && typeof kept.ticks === "object") {
-        for (var key in state) { if (key in kept) { state[key] = kept[key]; } }
+        state.ticks = kept.ticks;
+        if (kept.plan === data.plan) { state = Object.assign(state, kept); }
       }
-    } catch (error) { return; }
-    if (!(state.loss < data.losses.length)) { state.loss = -1; }
+    } catch (error) { /* nothing is kept */ }
+    if (state.plan === data.plan) { return; }
+    state.plan = data.plan;
+    // A plan made anew holds what was shot before it: it begins with that ticked off.
+    data.items.forEach(function (item) {
+      if (item.kind === "idle" || !(item.start < data.anew)) { return; }
+      var known = tickOf(item), tick = ticked(item, item.end, item.shot && item.shot.count);
+      if (known && item.shot) { known.n = Math.min(known.n, item.shot.count); }
+      state.ticks[mark(item)] = known || tick;
+    });
   }
 
   function keep() {
@@ -69,16 +72,11 @@
     update();
   }
 
-  // The plan in force before lateness: the night's, or with the rest that answers a loss.
+  // The plan in force before lateness: the night's, or with the rest that is left after losses.
   function chosen() {
-    if (state.loss < 0) { return data.items; }
-    var answer = data.losses[state.loss];
-    var list = data.items.filter(function (item) {
-      return item.start < answer.at && item.id[0] !== "e";
-    }).concat(answer.items);
-    var ended = list.reduce(function (most, item) {
-      return item.kind === "block" ? Math.max(most, item.end) : most;
-    }, 0);
+    if (!state.losses.length) { return data.items; }
+    var list = nightLosses.after(data, state.losses);
+    var ended = Math.max.apply(null, list.map(function (item) { return item.shot ? item.end : 0; }));
     data.items.forEach(function (item) {
       if (item.id[0] !== "e") { return; }
       var later = Math.max(0, ended - item.start);
@@ -90,7 +88,7 @@
   // Later times move with what is late; idle time and gaps take lateness up.
   function inForce() {
     var list = chosen(), last = -1, carry = 0, ended = -Infinity;
-    list.forEach(function (item, i) { if (state.ticks[item.id]) { last = i; } });
+    list.forEach(function (item, i) { if (tickOf(item)) { last = i; } });
     var moved = list.map(function (item, i) {
       if (i <= last) { ended = Math.max(ended, item.end); return item; }
       if (i === last + 1 && last >= 0) { carry = state.late; }
@@ -153,18 +151,21 @@
     line.hidden = t < data.strip[0] || t > data.strip[1];
     line.style.left = 100 * (t - data.strip[0]) / (data.strip[1] - data.strip[0]) + "%";
     rows(items);
-    if (box.hidden) { mark(null); return; }
+    document.body.classList.toggle("live", !box.hidden);
+    if (box.hidden) { point(null); return; }
     var at = position(force, t), current = at < 0 ? null : items[at];
     var live = function (item) { return item.kind !== "idle"; };
     var next = at < 0 && force.last >= 0 ? null : following(items, at + 1, t, live);
     var loud = following(items, current ? at : (next ? items.indexOf(next) : items.length), t,
       function (item) { return item.kind === "flip" || item.kind === "turn"; });
-    mark(current);
+    point(current);
+    fold(items, at, t);
     say(el("now-clock"), clock(t));
     say(el("now-by"), (force.last < 0 ? "by the clock" : "by your ticks")
       + (current && current.late ? ", " + span(current.late) + " late" : ""));
     say(el("now-what"), current ? current.words : next ? waiting(t) : "Over");
     say(el("now-how"), current ? how(current, t) : next ? "" : "All is done. Sleep before you drive.");
+    el("now-rule").hidden = data.strip[0] <= t && t <= data.strip[1];
     say(el("now-next"), next ? "Next: " + next.words + " at " + clock(next.start)
       + (next.start > t ? ", in " + span(next.start - t) : "") : "");
     say(el("now-turn"), turnText(loud, t));
@@ -174,9 +175,8 @@
   }
 
   function waiting(t) {
-    var answer = state.loss < 0 ? null : data.losses[state.loss];
-    var until = answer ? answer.at + answer.minutes * MINUTE : 0;
-    return t < until ? "Clouds until " + clock(until) : "Nothing to do yet";
+    var loss = state.losses[state.losses.length - 1];
+    return loss && t < loss.to ? "Clouds until " + clock(loss.to) : "Nothing to do yet";
   }
 
   function buttons(current, force, t) {
@@ -186,25 +186,26 @@
     el("fewer").hidden = el("more").hidden = !block;
     el("undo").hidden = !state.past.length;
     el("catch-up").hidden = !(force.last >= 0 && current && t > current.end + FAR_BEHIND);
-    el("clouds").hidden = !data.losses.length || state.loss >= 0 || !current;
+    el("clouds").hidden = !force.items.some(function (item, i) { return i > force.last && item.shot && item.end > t; });
     if (el("clouds").hidden) { el("losses").hidden = true; }
     say(done, block && fewer ? "Done: " + (current.shot.count - fewer) + " of " + current.shot.count : "Done");
-    say(el("now-note"), state.loss >= 0 ? answerText(data.losses[state.loss]) : "");
+    say(el("now-note"), state.losses.length ? lossText(state.losses[state.losses.length - 1]) : "");
   }
 
-  function answerText(answer) {
-    return "Planned anew: nothing shot from " + clock(answer.at) + " to "
-      + clock(answer.at + answer.minutes * MINUTE) + ".";
+  function lossText(loss) {
+    var lost = "othing shot from " + clock(loss.from) + " to " + clock(loss.to);
+    return loss.answer >= 0 ? "Planned anew: n" + lost + "."
+      : "N" + lost + ": those subs are left out, the rest keeps its times (not solved anew).";
   }
 
-  function mark(current) {
+  function point(current) {
     document.querySelectorAll("[aria-current]").forEach(function (row) {
       row.removeAttribute("aria-current");
     });
     var row = current && el(current.id);
     if (!row) { return; }
     row.setAttribute("aria-current", "step");
-    // The row in force comes into view, but the page is not torn away from its top.
+    // Below the first card the row in force stands at the top of its list already.
     if (shownRow && shownRow !== current.id && el("bar").dataset.away) {
       row.scrollIntoView({block: "center"});
     }
@@ -212,15 +213,16 @@
   }
 
   function rows(items) {
-    var answer = state.loss < 0 ? null : data.losses[state.loss], force = {};
+    var force = {}, again = items.filter(function (item) { return item.again; });
     items.forEach(function (item) { force[item.id] = item; });
-    el("again").hidden = !answer;
-    if (answer && el("again").dataset.loss !== String(state.loss)) {
-      el("again").dataset.loss = String(state.loss);
-      say(el("again-h"), answerText(answer));
-      el("again-rows").replaceChildren.apply(el("again-rows"), answer.items.map(newRow));
+    el("again").hidden = !state.losses.length;
+    var shape = JSON.stringify(again.map(function (item) { return [item.id, item.subs]; }));
+    if (el("again").dataset.shape !== shape) {
+      el("again").dataset.shape = shape;
+      el("again-rows").replaceChildren.apply(el("again-rows"), again.map(parts.row));
     }
-    data.items.concat(answer ? answer.items : []).forEach(function (plain) {
+    say(el("again-h"), state.losses.map(lossText).join(" "));
+    data.items.concat(again).forEach(function (plain) {
       var row = el(plain.id), item = force[plain.id];
       if (!row) { return; }
       row.hidden = !item;
@@ -233,48 +235,37 @@
       }
       row.classList.toggle("beyond", item.kind === "block" && item.end > data.strip[1] + MINUTE);
       var tick = el("t-" + plain.id);
-      if (tick) { tick.checked = Boolean(state.ticks[plain.id]); }
+      if (tick) { tick.checked = Boolean(tickOf(plain)); }
     });
     document.querySelectorAll(".group").forEach(function (group) {
       group.hidden = !group.querySelector(".row:not([hidden])");
     });
     document.querySelectorAll("#calibration input").forEach(function (tick) {
-      tick.checked = Boolean(state.ticks[tick.id.slice(2)]);
+      tick.checked = Boolean(state.ticks[tick.getAttribute("aria-label")]);
     });
     leave();
   }
 
-  function newRow(item) {
-    var row = document.createElement("li"), inner = function (parent, name, text) {
-      var part = document.createElement("span");
-      part.className = name;
-      part.textContent = text;
-      parent.appendChild(part);
-      return part;
-    };
-    row.className = "row " + (item.kind === "block" ? "block" : "between " + item.kind);
-    row.id = item.id;
-    var when = inner(row, "when", "");
-    inner(when, "", clock(item.start));
-    inner(when, "end", clock(item.end));
-    var middle = inner(row, "mid", "");
-    inner(middle, "what", item.words);
-    if (item.subs) { inner(middle, "subs", item.subs); inner(middle, "gain", item.shot.gain); }
-    if (item.kind === "idle") { return row; }
-    var label = document.createElement("label"), tick = document.createElement("input");
-    label.className = "tick";
-    tick.type = "checkbox";
-    tick.id = "t-" + item.id;
-    tick.setAttribute("aria-label", item.words + " from " + clock(item.start) + " done");
-    label.appendChild(tick);
-    row.appendChild(label);
-    return row;
+  // Steps that are over are folded away, so that the one in force leads its list, below the card.
+  function fold(items, at, t) {
+    var folded = 0;
+    items.forEach(function (item, i) {
+      var over = at >= 0 ? i < at : item.end <= t, row = el(item.id);
+      if (row) { row.classList.toggle("over", over); folded += over ? 1 : 0; }
+    });
+    document.querySelectorAll("#setup, .group").forEach(function (part) {
+      part.classList.toggle("over", !part.querySelector(".row:not(.over):not([hidden])"));
+    });
+    el("earlier").hidden = !folded;
+    say(el("earlier"), document.body.classList.contains("all") ? "Fold" : folded + " earlier");
   }
 
   function ticked(item, t, count) {
     var entry = {t: t};
     if (item && item.shot) {
       entry.n = count;
+      entry.shot = item.shot;
+      entry.each = (item.end - item.start) / item.shot.count;
       entry.start = Math.min(item.start, t - (item.end - item.start));
       if (t > item.end) { entry.start = item.start; }
     }
@@ -284,7 +275,7 @@
   function tickOff(item, t, count) {
     act(function () {
       state.ticks = Object.assign({}, state.ticks);
-      state.ticks[item.id] = ticked(item, t, count);
+      state.ticks[mark(item)] = ticked(item, t, count);
       var raw = chosen().find(function (one) { return one.id === item.id; });
       state.late = raw ? Math.max(0, t - raw.end) : state.late;
       state.extra = 0;
@@ -299,48 +290,48 @@
 
   // What was done, as a small file for the journal.
   function leave() {
-    var known = data.items.slice();
-    data.losses.forEach(function (answer) { known = known.concat(answer.items); });
-    var shot = known.filter(function (item) { return item.shot && state.ticks[item.id]; })
-      .map(function (item) {
-        var tick = state.ticks[item.id];
-        var first = typeof tick.start === "number" ? tick.start : item.start;
-        var each = (item.end - item.start) / item.shot.count, count = tick.n;
-        return Object.assign({}, item.shot, {
-          count: count, start_utc: iso(first), end_utc: iso(first + count * each), ticked_utc: iso(tick.t)
-        });
-      }).filter(function (row) { return row.count > 0; });
+    var shot = Object.keys(state.ticks).map(function (key) { return state.ticks[key]; })
+      .filter(function (tick) { return tick.shot && tick.n > 0; })
+      .sort(function (one, other) { return one.start - other.start; })
+      .map(function (tick) {
+        return Object.assign({}, tick.shot, {count: tick.n, start_utc: iso(tick.start),
+          end_utc: iso(tick.start + tick.n * tick.each), ticked_utc: iso(tick.t)});
+      });
     var page = {document: "ticks", site: data.site, rig: data.rig, date: data.date, shot: shot};
     el("leave").hidden = !shot.length;
     el("ticks-file").download = "ticks-" + data.date + ".json";
     el("ticks-file").href = "data:application/json;charset=utf-8," + encodeURIComponent(JSON.stringify(page, null, 1));
   }
 
-  function iso(ms) { return new Date(Math.round(ms / 1000) * 1000).toISOString().slice(0, 19) + "Z"; }
-
   function offerLosses() {
-    var t = now(), open = el("losses").hidden, done = -Infinity, best = {};
+    var open = el("losses").hidden;
     el("losses").hidden = !open;
     el("clouds").setAttribute("aria-expanded", String(open));
     if (!open) { return; }
-    data.items.forEach(function (item) {
-      if (item.kind === "block" && state.ticks[item.id]) { done = Math.max(done, item.start); }
-    });
-    // Of each length the answer that begins nearest to now.
-    data.losses.forEach(function (answer, i) {
-      var known = best[answer.minutes], off = Math.abs(answer.at - t);
-      if (answer.at > done && (!known || off < known.off)) { best[answer.minutes] = {off: off, i: i}; }
-    });
-    el("losses").replaceChildren.apply(el("losses"), Object.keys(best).map(function (minutes) {
+    el("losses").replaceChildren.apply(el("losses"), nightLosses.MINUTES.map(function (minutes) {
       var button = document.createElement("button");
       button.type = "button";
       button.textContent = minutes + " min";
-      button.addEventListener("click", function () {
-        act(function () { state.loss = best[minutes].i; state.late = state.extra = 0; state.held = ""; });
-        el("again").scrollIntoView({block: "start"});
-      });
+      button.addEventListener("click", function () { lose(minutes); });
       return button;
     }));
+  }
+
+  function lose(minutes) {
+    var t = now(), force = inForce(), at = position(force, t), item = force.items[at];
+    if (at < 0) { at = force.items.findIndex(function (one) { return one.start > t; }); }
+    var to = t + minutes * MINUTE, first = state.losses.length ? [] : data.losses;
+    var answer = nightLosses.answerOf(first, chosen(), at, t, to);
+    var solved = answer < 0 ? to : data.losses[answer].at + data.losses[answer].minutes * MINUTE;
+    var done = item && item.shot && item.start < t ? item.shot.count - left(item, t) - fewer : 0;
+    act(function () {
+      state.losses = state.losses.concat({index: at, shot: Math.max(0, done), late: item && item.late || 0,
+        from: t, to: solved, answer: answer});
+      state.late = state.extra = 0;
+      state.held = "";
+    });
+    el("losses").hidden = true;
+    el("again").scrollIntoView({block: "start"});
   }
 
   el("done").addEventListener("click", function () {
@@ -365,8 +356,8 @@
     act(function () {
       state.ticks = Object.assign({}, state.ticks);
       inForce().items.forEach(function (item) {
-        if (item.kind !== "idle" && item.end <= t && !state.ticks[item.id]) {
-          state.ticks[item.id] = ticked(item, t, item.shot && item.shot.count);
+        if (item.kind !== "idle" && item.end <= t && !tickOf(item)) {
+          state.ticks[mark(item)] = ticked(item, t, item.shot && item.shot.count);
         }
       });
       state.late = state.extra = 0;
@@ -381,11 +372,20 @@
     if (tick.type !== "checkbox" || tick.id.slice(0, 2) !== "t-") { return; }
     var id = tick.id.slice(2), item = inForce().items.find(function (one) { return one.id === id; });
     if (tick.checked && item) { tickOff(item, now(), item.shot ? item.shot.count : 0); return; }
+    var key = item ? mark(item) : tick.getAttribute("aria-label");
     act(function () {
       state.ticks = Object.assign({}, state.ticks);
-      if (tick.checked) { state.ticks[id] = {t: now()}; } else { delete state.ticks[id]; }
+      if (tick.checked) { state.ticks[key] = {t: now()}; } else { delete state.ticks[key]; }
     });
   });
+
+  function unfold(all) {
+    document.body.classList.toggle("all", all);
+    update();
+  }
+
+  el("earlier").addEventListener("click", function () { unfold(!document.body.classList.contains("all")); });
+  document.querySelector("nav").addEventListener("click", function () { unfold(true); });
 
   load();
   if (typeof IntersectionObserver === "function") {

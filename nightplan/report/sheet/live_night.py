@@ -22,6 +22,9 @@ Document = Mapping[str, Any]
 TEAR_DOWN = dt.timedelta(minutes=45)
 """For caps, cables, weights and packing (common practice, no source)."""
 
+MUST = {"turn", "flats", "setup"}
+"""Work that clouds neither hinder nor spare: turns, flats, a change of train."""
+
 
 def live_night(
     night: Document,
@@ -31,6 +34,7 @@ def live_night(
     owed: Sequence[Document],
     losses: Sequence[Document],
     clock: NightClock,
+    resume_min: float,
 ) -> dict[str, Any]:
     """The script's data.
 
@@ -42,6 +46,8 @@ def live_night(
         Calibration frames, for the flats after the last sub.
     losses : sequence of mappings
         As of `nightplan.library.losses.solved_losses`.
+    resume_min : float
+        What it takes to go on after clouds, in minutes.
     """
     entries = [
         {
@@ -60,8 +66,11 @@ def live_night(
     end = (noon.replace(tzinfo=None) + dt.timedelta(days=1)).replace(tzinfo=clock.zone)
     window = [edge for edge in (plan["window_start_utc"], plan["window_end_utc"]) if edge]
     return {
-        # Ticks belong to one plan: a re-plan's sheet numbers its steps anew.
-        "key": f"nightplan {night['site']} {night['date']} {_mark(entries)}",
+        # Ticks belong to a night, so that a re-plan keeps them; lateness and clouds to one plan.
+        "key": f"nightplan {night['site']} {plan.get('rig', '')} {night['date']}",
+        "plan": _mark(entries),
+        "anew": _ms(plan["from_utc"]) if plan.get("from_utc") else None,
+        "resume": round(resume_min * 60_000.0),
         "site": night["site"],
         "rig": plan.get("rig", ""),
         "date": night["date"],
@@ -88,6 +97,8 @@ def _entries(plan: Document, items: Sequence[WorkItem], letter: str) -> list[dic
         }
         if item.kinds == ("idle",):
             entry["kind"] = "idle"
+        if set(item.kinds) & MUST:
+            entry["must"] = True
         if item.block is not None:
             block = item.block
             several = panels.get(str(block["target"]), 1) > 1

@@ -116,6 +116,7 @@ def sheet_site(config: Config) -> SheetSite:
         battery_wh=None if power is None else power.battery_wh,
         reserve_share=0.0 if power is None else power.reserve_share,
         draw_w=None if power is None else power.whole_draw_w,
+        resume_min=config.mount.slew_centre_min + config.focuser.run_min,
     )
 
 

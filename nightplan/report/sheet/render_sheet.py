@@ -18,6 +18,8 @@ from nightplan.report.sheet.sheet_content import sheet_content
 from nightplan.report.sheet.sheet_facts import SheetSite
 from nightplan.report.sheet.svg_embed import embed_svg, reds_as_variables
 
+SCRIPTS = ("sheet_parts.js", "sheet_losses.js", "sheet.js")
+
 __all__ = ["SHEET_STYLES", "SheetSite", "SheetStyle", "render_sheet"]
 
 
@@ -103,7 +105,7 @@ def render_sheet(
         losses=losses,
     )
     chart_title = "Altitude of targets and moon through the night"
-    script = page_file("sheet.js")
+    script = "".join(map(page_file, SCRIPTS))
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )

@@ -110,7 +110,9 @@ def sheet_content(
         f"{credit}".rstrip()
     )
     content.chapters = _chapters(content)
-    content.script_data = live_night(night, plan, setup, items, calibration_owed, losses, clock)
+    content.script_data = live_night(
+        night, plan, setup, items, calibration_owed, losses, clock, site.resume_min
+    )
     first = items[0].start_utc if items else night.get("sunset_utc") or f"{night['date']}T22:00:00Z"
     content.rehearsal = first[:16] + "Z"
     return content

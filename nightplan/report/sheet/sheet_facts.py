@@ -19,7 +19,8 @@ class SheetSite:
     """What the sheet says of site and rig beyond the documents.
 
     `filter_roles` gives each filter's role by name. Power in watts and watt-hours; None leaves
-    the battery's sum out. `sensor_temperature_c` is the camera's set-point.
+    the battery's sum out. `sensor_temperature_c` is the camera's set-point. `resume_min` is what
+    it takes to go on after clouds: slew, centre, focus (the default is of the starter's rig).
     """
 
     timezone: str
@@ -31,6 +32,7 @@ class SheetSite:
     battery_wh: float | None = None
     reserve_share: float = 0.0
     draw_w: float | None = None
+    resume_min: float = 7.0
 
 
 def facts(
