@@ -6,6 +6,8 @@ configuration that cannot be read completes nothing.
 
 from __future__ import annotations
 
+import csv
+import re
 import tomllib
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -17,6 +19,7 @@ from click.shell_completion import CompletionItem
 from nightplan.errors import NightplanError
 
 MOST = 60
+_SPLIT = re.compile(r"[^\w.+-]")
 
 Completer = Callable[[click.Context, str], list[CompletionItem]]
 
@@ -30,15 +33,26 @@ def complete_names(command: click.Command) -> None:
 
 
 def _target(ctx: click.Context, begun: str) -> list[CompletionItem]:
-    """Designations that begin as typed, without the blanks that shells would split."""
-    from nightplan.model.catalog_reading import load_catalog
-
+    """Designations and common names that begin as typed, without what shells would split."""
     own = [str(name) for name in _tables(ctx).get("target", {})]
-    try:
-        names = own + load_catalog().name.tolist()
-    except NightplanError:
-        names = own
-    return _items((str(name).replace(" ", "") for name in names), begun)[:MOST]
+    names = dict.fromkeys(_SPLIT.sub("", name) for name in (*own, *_bundled_names()))
+    return _items(names, begun)[:MOST]
+
+
+def _bundled_names() -> list[str]:
+    """Names of the catalogue, common names last; read here, for `load_catalog` takes longer."""
+    from nightplan.model.catalog_files import catalog_folder
+
+    names, common = [], []
+    for file in ("supplement.csv", "openngc.csv"):
+        try:
+            with open(catalog_folder() / file, encoding="utf-8", newline="") as stream:
+                for row in csv.DictReader(stream):
+                    names.append(row["name"])
+                    common += filter(None, row["common_names"].split(";"))
+        except (OSError, ValueError, NightplanError):
+            continue
+    return names + common
 
 
 def _named(key: str, ending: str = "") -> Completer:

@@ -30,7 +30,13 @@ MAGNITUDE = NumberRange(-30.0, 40.0)
 @click.option("--brighter", "brighter_mag", type=MAGNITUDE, metavar="MAG", help="Total magnitude.")
 @click.option("--only", "names", multiple=True, metavar="NAME", help="Rank only these; repeatable.")
 @click.option("--all-sites", is_flag=True, help="Compare what every site of the file brings.")
-@click.option("--why", is_flag=True, help="Say for each target why it ranks where it does.")
+@click.option(
+    "--full",
+    "--why",
+    "full",
+    is_flag=True,
+    help="The whole list, and for each target why it ranks where it does.",
+)
 def command(
     config_path: Path,
     evening: str | None,
@@ -43,7 +49,7 @@ def command(
     brighter_mag: float | None,
     names: tuple[str, ...],
     all_sites: bool,
-    why: bool,
+    full: bool,
 ) -> None:
     """Rank the catalogue for this site, night, moon and rig, best first.
 
@@ -53,7 +59,7 @@ def command(
 
     \b
     Examples:
-        nightplan pick --date 2027-10-06 --why
+        nightplan pick --date 2027-10-06 --full
         nightplan pick --kind galaxy --larger 10
         nightplan pick --all-sites --count 3
     """
@@ -89,7 +95,7 @@ def command(
             gathered_h=journal.earlier.by_filter(),
         )
     document = pick_document(night, ranking, count)
-    emit(document, as_json, lambda: pick_text(document, config.site, why=why))
+    emit(document, as_json, lambda: pick_text(document, config.site, full=full))
 
 
 def _all_sites(config_path: Path, evening: str | None, as_json: bool, count: int) -> None:

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 @picture_options
 @click.option("--month", metavar="YYYY-MM", help="Without TARGET: rank this month. [default: now]")
 @click.option("--count", default=15, type=click.IntRange(1, 500), metavar="N", show_default=True)
+@click.option("--full", is_flag=True, help="Without TARGET: the whole list.")
 @click.option(
     "--least-hours",
     default=2.0,
@@ -56,6 +57,7 @@ def command(
     narrow: bool,
     month: str | None,
     count: int,
+    full: bool,
     least_hours: float,
 ) -> None:
     """Show the hours above all limits, night by night, for a year from --date on.
@@ -104,7 +106,7 @@ def command(
         merits = best_merits(config, catalog.subset(rows), allowed, nights.frame.utc_mjd)
         looked_at = rank_month(table, rows, merits, wanted, 3 * count, least_hours)
         listed = month_document(one_a_subject(config, catalog, looked_at)[:count], catalog)
-        emit(listed, as_json, lambda: month_text(listed, wanted))
+        emit(listed, as_json, lambda: month_text(listed, wanted, full=full))
         return
     if month is not None:
         raise click.UsageError("--month ranks the catalogue: leave TARGET out")

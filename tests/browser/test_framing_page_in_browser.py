@@ -9,12 +9,13 @@ import pytest
 
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.starter import demo_config
+from nightplan.number_forms import percent
 from nightplan.planning.choosing.frame_answer import frame_answer
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.guide_star import guide_outlook
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.page.framing_page import framing_page
-from nightplan.report.wording.words import GUIDE_WORDS, percent
+from nightplan.report.wording.words import GUIDE_WORDS
 
 ANGLES = (0, 20, 65, 90, 111, 170)
 

@@ -134,6 +134,6 @@ def test_the_target_is_told_with_sources_and_grades(config_file):
 
 
 def test_hours_without_meaning_are_not_printed(config_file):
-    text = run(config_file, "Sh2-240", "--date", "2027-10-06").output
+    text = run(config_file, "Sh2-240", "--date", "2027-10-06", "--full").output
     assert "more than 100 h" in text
     assert "of the hours to the wanted signal" in " ".join(text.split())

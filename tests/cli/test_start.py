@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import load_config, parse_config
 from nightplan.model.first_answers import likely_zone, read_place
 from nightplan.model.starter import demo_config, starter_text
@@ -66,6 +67,29 @@ def test_each_shell_gets_its_completion_script(shell: str) -> None:
     )
     assert done.returncode == 0, done.stderr
     assert f"_NIGHTPLAN_COMPLETE={shell}_complete" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("begun", "offered"),
+    [("andr", "AndromedaGalaxy"), ("north", "NorthAmericaNebula"), ("ngc70", "NGC7000")],
+)
+def test_common_names_are_completed_to_what_is_found(begun: str, offered: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "nightplan"],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={
+            **os.environ,
+            "_NIGHTPLAN_COMPLETE": "bash_complete",
+            "COMP_WORDS": f"nightplan frame {begun}",
+            "COMP_CWORD": "2",
+        },
+    )
+    assert f"plain,{offered}" in done.stdout.split()
+    catalog = load_catalog()
+    found = catalog.target(catalog.find(offered))
+    assert offered in {name.replace(" ", "") for name in (found.name, *found.common_names)}
 
 
 ANSWERS = (

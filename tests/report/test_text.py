@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightplan.model.starter import demo_config
+from nightplan.number_forms import number, percent
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.documents.plan import PlanDocument
 from nightplan.report.texts.night_text import night_text
@@ -33,7 +34,6 @@ from nightplan.report.wording.local_time import (
 from nightplan.report.wording.order_of_work import order_of_work, targets_in_order
 from nightplan.report.wording.screen import Screen, on_screen
 from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import number, percent
 
 LISBON = ZoneInfo("Europe/Lisbon")
 WORDS = st.text(st.characters(codec="ascii", categories=("L", "N")), min_size=1, max_size=14)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.goals import goal_for
+from nightplan.number_forms import percent
 from nightplan.planning.ahead.rows import Rows
 
 if TYPE_CHECKING:
@@ -166,5 +167,5 @@ def _train_reason(found: Assessment, index: int, kept: str | None) -> str:
     score = ranking.of(train).score / ranking.best.score
     return (
         f"{train}, so that it shares nights with others; alone it would do "
-        f"{100.0 * (1.0 - score):.0f} % better with the {ranking.best.train}."
+        f"{percent(1.0 - score)} better with the {ranking.best.train}."
     )

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from nightplan.number_forms import percent
+
 if TYPE_CHECKING:
     from nightplan.planning.choosing.selection import RankedTarget
 
@@ -57,12 +59,12 @@ def _named(entry: RankedTarget, factor: str) -> str:
 def _words(entry: RankedTarget, own: dict[str, float], beside: dict[str, float]) -> str:
     words = [
         f"{entry.hours:.1f} h within all limits, in {entry.leading_filter} as good as "
-        f"{entry.equivalent_h:.1f} h at a moonless zenith ({100.0 * own['sky']:.0f} %)"
+        f"{entry.equivalent_h:.1f} h at a moonless zenith ({percent(own['sky'])})"
     ]
     if entry.panels > 1:
         words.append(f"{entry.panels} panels with the {entry.train}")
     elif entry.coverage < WHOLE:
-        words.append(f"one field of the {entry.train} covers {100 * entry.coverage:.0f} %")
+        words.append(f"one field of the {entry.train} covers {percent(entry.coverage)}")
     else:
         words.append(f"one field of the {entry.train} holds it")
     if entry.subject:

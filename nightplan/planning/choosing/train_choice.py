@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.model.framing_wish import framing_for
+from nightplan.number_forms import number, percent
 from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
 from nightplan.planning.framing.outlines import shape_of
 from nightplan.planning.optics.train_optics import ARCSEC_PER_RADIAN, TrainOptics, train_optics
@@ -319,7 +320,7 @@ def _holds(fit: TrainFit) -> str:
 
 
 def _share_words(coverage: float) -> str:
-    return "all of it" if coverage >= 0.9995 else f"{100.0 * coverage:.0f} % of it"
+    return "all of it" if coverage >= 0.9995 else f"{percent(coverage)} of it"
 
 
 def _comparison(part: str, one: TrainFit, other: TrainFit) -> str:
@@ -336,8 +337,8 @@ def _comparison(part: str, one: TrainFit, other: TrainFit) -> str:
             f"instead of {_share_words(other.framing.coverage)}"
         ),
         "margin": (
-            f"{one.framing.margin_arcmin:.1f}′ from the outline to the edge instead of "
-            f"{other.framing.margin_arcmin:.1f}′".replace("-", "−")
+            f"{number(one.framing.margin_arcmin)}′ from the outline to the edge instead of "
+            f"{number(other.framing.margin_arcmin)}′"
         ),
         "detail": (
             f"{one.pixels_across:.0f} pixels across the target instead of {other.pixels_across:.0f}"
@@ -363,15 +364,11 @@ def _time_words(one: TrainFit, other: TrainFit) -> str:
 
 def _corner_words(one: TrainFit, other: TrainFit) -> str:
     told = [
-        f"{100.0 * own.corner_illumination:.0f} % of the light in the corners"
+        f"{percent(own.corner_illumination)} of the light in the corners"
         + ("" if own.circle_covers else " and an image circle smaller than the sensor")
         for own in (one.optics, other.optics)
     ]
     return f"{told[0]} instead of {told[1]}" if told[0] != told[1] else ""
-
-
-def _percent(share: float) -> str:
-    return "under 1 %" if share < 0.01 else f"{100.0 * share:.0f} %"
 
 
 def _fields(panels: int) -> str:
@@ -399,7 +396,7 @@ def _loss(ranking: TrainRanking, train: str) -> TargetLoss:
     first = list(told)[:2]
     reason = f"{ranking.target} would do better with the {best.train}"
     reason += f": {' and '.join(told[part] for part in first)}. " if told else " by little. "
-    reason += f"It loses {_percent(share)} of its best score"
+    reason += f"It loses {percent(share)} of its best score"
     hours = taken.hours_all_panels, best.hours_all_panels
     if "time" not in first and min(hours) <= 100.0 and math.isfinite(max(hours)):
         alike = abs(_log_ratio(*hours)) < _WORTH_SAYING
@@ -421,6 +418,6 @@ def _night_reason(
     worse = [loss for loss in losses if loss.share > 0.0]
     if not worse:
         return f"{train}: the best train for every target of the night."
-    told = ", ".join(f"{loss.target} {_percent(loss.share)}" for loss in worse)
+    told = ", ".join(f"{loss.target} {percent(loss.share)}" for loss in worse)
     whose = f"it is the best for {', '.join(best_for)}" if best_for else "it serves all best"
     return f"{train}: {whose}, and costs {told} of the best score."

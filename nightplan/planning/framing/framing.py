@@ -16,6 +16,7 @@ import numpy as np
 
 from nightplan.model.framing_wish import framing_for
 from nightplan.model.goals import goal_for
+from nightplan.number_forms import percent
 from nightplan.planning.framing.camera_angle import (
     default_image_up_deg,
     printed_axis_deg,
@@ -373,7 +374,7 @@ def _single_framing(
             "are wanted"
         )
     else:
-        fit = f"One field covers {_percent(placed.coverage)} of {name}"
+        fit = f"One field covers {percent(placed.coverage)} of {name}"
         if needed > 1 and placed.coverage < SINGLE_FIELD_COVERAGE:
             fit += f" (all of it would take {needed} panels, and their hours)"
     return Framing(
@@ -435,10 +436,10 @@ def _mosaic_framing(
     if grid.count != grid.columns * grid.rows:
         size = f"{grid.count} panels of a {grid.columns} × {grid.rows} grid"
     if margin >= 0.0:
-        fit = f"{name} takes {size} ({_percent(grid.overlap)} overlap, {margin:.1f}′ to spare)"
+        fit = f"{name} takes {size} ({percent(grid.overlap)} overlap, {margin:.1f}′ to spare)"
     else:
         fit = (
-            f"{size} cover {_percent(grid.coverage)} of {name} "
+            f"{size} cover {percent(grid.coverage)} of {name} "
             f"(all of it would take {needed} panels)"
         )
     return Framing(
@@ -459,13 +460,6 @@ def _mosaic_framing(
         whole_mosaic_panels=needed,
         reason=_sentence(fit, shape, choice, tolerance, grid.margin_rad >= wanted - 1e-7),
     )
-
-
-def _percent(share: float) -> str:
-    percent = 100.0 * share
-    if 99.5 <= percent < 100.0:
-        return f"{np.floor(percent * 10.0) / 10.0:.1f} %"
-    return f"{percent:.0f} %" if percent >= 1.0 else f"{percent:.2g} %"
 
 
 _CHOICES = {

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.number_forms import percent
 from nightplan.planning.optics.beam_shadow import PrismShadow, prism_shadow
 from nightplan.planning.optics.train_optics import train_optics
 
@@ -272,12 +273,12 @@ def _say_guider(
     elif shadow.worst_loss <= NOTICED:
         good.append(
             f"Prism: {shadow.intrusion_mm:.1f} mm into the outermost beam, "
-            f"which costs at most {shadow.worst_loss:.1%} of a pixel's light."
+            f"which costs at most {percent(shadow.worst_loss)} of a pixel's light."
         )
     else:
         bad.append(
             f"Prism: {shadow.intrusion_mm:.1f} mm into the beam; at the {guider.side} edge "
-            f"{shadow.worst_loss:.0%} of the light is lost, over one per cent for "
+            f"{percent(shadow.worst_loss)} of the light is lost, over 1 % for "
             f"{shadow.depth_px:.0f} pixels; clear with the patch {shadow.clear_offset_mm:.1f} mm "
             f"from the axis (now {guider.offset_mm:g} mm)."
         )

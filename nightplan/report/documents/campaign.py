@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from nightplan.number_forms import percent
 from nightplan.planning.ahead.rows import BRIGHT
 from nightplan.planning.campaign.campaign import Campaign
 from nightplan.planning.campaign.outlook import NightRow, Outlook
@@ -163,7 +164,7 @@ def _end(row: Outlook) -> CampaignEnd:
 def _wait(row: Wait, target: str) -> CampaignWait:
     later = None if row.good_from is not None else "not_in_the_nights_looked_at"
     why = (
-        f"with {100.0 * BRIGHT:.0f} % of the moon lit or more, an hour of "
+        f"with {percent(BRIGHT)} of the moon lit or more, an hour of "
         f"{' '.join(row.filters)} brings {_percent(row.bright_share)} of what it brings on the "
         f"best night"
     )
@@ -185,4 +186,4 @@ def _wait(row: Wait, target: str) -> CampaignWait:
 
 
 def _percent(share: float) -> str:
-    return "nothing" if share <= 0.0 else f"{100.0 * share:.0f} %"
+    return "nothing" if share <= 0.0 else percent(share)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Literal
 
+from nightplan.number_forms import percent
 from nightplan.planning.framing.camera_angle import printed_axis_deg, printed_direction_deg
 from nightplan.report.documents.base import Document
 from nightplan.report.documents.target import TargetDocument, target_document
@@ -327,7 +328,7 @@ def _notices(answer: FrameAnswer) -> list[str]:
     if dark:
         worst = min(dark, key=lambda item: item.corner_illumination)
         found.append(
-            f"Corners lose {100.0 * (1.0 - worst.corner_illumination):.0f} % of their light at the "
+            f"Corners lose {percent(1.0 - worst.corner_illumination)} of their light at the "
             f"edge of filter {worst.filter}: {worst.clear_aperture_mm:g} mm clear where "
             f"{worst.needed_mm:.1f} mm are needed."
         )

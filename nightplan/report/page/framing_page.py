@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from nightplan.errors import InputError
+from nightplan.number_forms import number, percent
 from nightplan.planning.framing.angle_sweep import AngleSweep, stars_around, sweep_angles
 from nightplan.planning.framing.outlines import shape_of
 from nightplan.report.page.page_files import json_for_html, page_file, script_hash
@@ -19,7 +20,7 @@ from nightplan.report.page.page_style import (
     SheetStyle,
 )
 from nightplan.report.wording.printed_command import command, quoted
-from nightplan.report.wording.words import angle_range, number, percent
+from nightplan.report.wording.words import angle_range
 from nightplan.sky.angles import wrap_180_deg
 from nightplan.sky.tangent_plane import direction_angle_deg, project
 

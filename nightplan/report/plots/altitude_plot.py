@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.number_forms import number, percent
 from nightplan.report.looks.contrast import legible
 from nightplan.report.looks.style import OTHER_TARGET, TARGET_INKS, new_figure, save_figure, styled
 from nightplan.report.plots.filter_lanes import draw_lanes, lane_count
 from nightplan.report.plots.label_place import Box, place_labels
 from nightplan.report.plots.night_picture import NightPicture, PictureTarget, runs
 from nightplan.report.plots.time_axis import draw_clocks
-from nightplan.report.wording.words import number, percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

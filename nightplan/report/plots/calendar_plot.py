@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.errors import InputError
+from nightplan.number_forms import number, percent
 from nightplan.report.looks.hatching import hatch_colour
 from nightplan.report.looks.style import area_colour, new_figure, save_figure, styled
-from nightplan.report.wording.words import counted, number, percent
+from nightplan.report.wording.words import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

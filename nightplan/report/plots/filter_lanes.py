@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from nightplan.number_forms import number
 from nightplan.report.looks.hatching import hatch_colour
 from nightplan.report.looks.style import filter_look, styled
 from nightplan.report.plots.night_picture import NightPicture, PictureBlock, PictureEvent
-from nightplan.report.wording.words import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from nightplan.number_forms import percent
 from nightplan.report.looks.contrast import legible
 from nightplan.report.looks.style import filter_look, new_figure, save_figure, styled
 from nightplan.report.plots.time_axis import draw_clocks
@@ -81,7 +82,7 @@ def draw_worth(axes: Axes, exposure: Exposure, budget: PhotonBudget, *, style: s
         axes.set_ylim(0.0, top)
         axes.set_ylabel("efficiency")
         shares = np.arange(0.0, top, 0.2)
-        axes.set_yticks(shares, labels=[f"{100.0 * share:.0f} %" for share in shares])
+        axes.set_yticks(shares, labels=[percent(share) for share in shares])
         axes.axhline(1.0, color=colours["faint"], linewidth=0.8, linestyle=(0, (6, 3)), zorder=1.5)
         axes.grid(axis="y", color=colours["grid"], linewidth=0.5)
         axes.set_axisbelow(True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from nightplan.number_forms import number, percent
 from nightplan.report.sheet.sheet_strip import order
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.order_of_work import WorkItem, targets_in_order
-from nightplan.report.wording.words import GUIDE_WORDS, number, percent
+from nightplan.report.wording.words import GUIDE_WORDS
 
 Document = Mapping[str, Any]
 
@@ -48,7 +49,7 @@ def framing_cards(
             )
         facts += [
             ("Covered", percent(frame["coverage"])),
-            ("Margin", f"{number(frame['margin_arcmin'])}′".replace("-", "−")),
+            ("Margin", f"{number(frame['margin_arcmin'])}′"),
         ]
         notes = [str(frame["reason"])] if frame.get("reason") else []
         guide = frame.get("guide")

@@ -6,10 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from nightplan.number_forms import number, percent
 from nightplan.report.wording.loading_words import loading_words
 from nightplan.report.wording.local_time import NightClock, duration, minutes_between, moment
 from nightplan.report.wording.order_of_work import WorkItem, trains_in_order
-from nightplan.report.wording.words import WINDOW_WORDS, capital, number, percent, reason_words
+from nightplan.report.wording.words import WINDOW_WORDS, capital, reason_words
 
 Document = Mapping[str, Any]
 
@@ -68,7 +69,7 @@ def facts(
     if loading := loading_words(plan.get("loading", ())):
         rows.append(("Filters", loading))
     if site.sensor_temperature_c is not None:
-        rows.append(("Sensor", f"{number(site.sensor_temperature_c)} °C".replace("-", "−")))
+        rows.append(("Sensor", f"{number(site.sensor_temperature_c)} °C"))
     need = power(site, plan.get("setup", ()), items)
     if need:
         rows.append(("Power", need))

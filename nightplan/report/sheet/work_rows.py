@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from nightplan.number_forms import number
 from nightplan.report.sheet.sheet_strip import stretches
 from nightplan.report.wording.local_time import NightClock, duration
 from nightplan.report.wording.order_of_work import WorkItem
-from nightplan.report.wording.words import capital, number, panels_of, subs
+from nightplan.report.wording.words import capital, panels_of, subs
 
 Document = Mapping[str, Any]
 
@@ -116,7 +117,7 @@ def _calibration_row(row_id: str, members: Sequence[Document]) -> dict[str, str]
     if row.get("gain") is not None:
         parts.append(f"gain {row['gain']}")
     if row.get("sensor_temperature_c") is not None:
-        parts.append(f"{number(row['sensor_temperature_c'])} °C".replace("-", "−"))
+        parts.append(f"{number(row['sensor_temperature_c'])} °C")
     spent = [float(member["minutes"]) for member in members if member.get("minutes")]
     each = " each" if len(members) > 1 else ""
     return {

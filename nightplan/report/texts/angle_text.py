@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from nightplan.number_forms import MINUS, number, percent, signed
 from nightplan.report.documents.angle import AngleDocument
 from nightplan.report.wording.text_table import heading, note, paragraph
-from nightplan.report.wording.words import MINUS, number, percent, signed
+
+WHOLE = 0.9995
+"""A share that reads as all."""
 
 REASONS = {
     "sense_unknown": "the sense of rotation is unknown: turn the rotator by 30°, solve again, and "
@@ -50,7 +53,7 @@ def _move(document: AngleDocument) -> list[str]:
     lines = [
         heading(
             f"Camera to {document.target_angle_deg:.1f}° ({document.target_angle_source}): "
-            f"{signed(document.move_deg)}° on the sky; {verdict}"
+            f"{_turn(document.move_deg)} on the sky; {verdict}"
         )
     ]
     if document.rotator_target_deg is not None and document.rotator_move_deg is not None:
@@ -78,14 +81,18 @@ def _quality(document: AngleDocument) -> list[str]:
         if document.centre_error_arcmin is None
         else f"centres {document.centre_error_arcmin:.1f}′ apart"
     )
-    after = ", ".join(
-        f"{percent(one.share)} after {one.nights}" for one in document.crop_share_after
+    text = (
+        f"Unturned, it shares {percent(document.shared_area)} of the wanted field ({centre}); "
+        f"the largest rectangle in both has {percent(document.common_rectangle_share)}. "
+        f"98 % is kept up to {number(document.tolerance_deg)}° off."
     )
-    return [
-        paragraph(
-            f"Unturned, it shares {percent(document.shared_area)} of the wanted field ({centre}); "
-            f"the largest rectangle in both has {percent(document.common_rectangle_share)}. "
-            f"98 % is kept up to {document.tolerance_deg:.1f}° off. Nights with errors like this "
-            f"one leave a stack {after}."
+    if document.common_rectangle_share < WHOLE:
+        after = ", ".join(
+            f"{percent(one.share)} after {one.nights}" for one in document.crop_share_after
         )
-    ]
+        text += f" Nights with errors like this one leave a stack {after}."
+    return [paragraph(text)]
+
+
+def _turn(move_deg: float) -> str:
+    return "0°" if abs(move_deg) < 0.05 else f"{signed(move_deg)}°"

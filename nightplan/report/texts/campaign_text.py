@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import datetime
 
+from nightplan.number_forms import number, percent
 from nightplan.report.documents.campaign import CampaignDocument, CampaignWait
-from nightplan.report.wording.screen import MOST_LINES, styled
-from nightplan.report.wording.text_table import heading, note, paragraph, text_table
-from nightplan.report.wording.words import DAYS, MONTHS, counted, evening, number, percent
+from nightplan.report.wording.screen import styled
+from nightplan.report.wording.text_table import (
+    first_that_fits,
+    heading,
+    note,
+    paragraph,
+    text_table,
+)
+from nightplan.report.wording.words import DAYS, MONTHS, counted, evening
+
+LEAST_H = 0.05
+"""Fewer hours read as none."""
 
 REASONS = {
     "no_darkness": "the sun stays too high in all these nights",
@@ -41,10 +51,9 @@ def campaign_text(campaign: CampaignDocument, *, full: bool = False) -> str:
     dates = list(dict.fromkeys(row.date for row in campaign.nights))
     if full:
         return _laid_out(campaign, dates, full=True)
-    shown = dates[:MOST_LINES]
-    while len(shown) > 1 and _laid_out(campaign, shown).count("\n") > MOST_LINES:
-        shown = shown[:-1]
-    return _laid_out(campaign, shown, len(dates) - len(shown))
+    return first_that_fits(
+        lambda shown: _laid_out(campaign, dates[:shown], len(dates) - shown), len(dates)
+    )
 
 
 def _laid_out(
@@ -54,7 +63,7 @@ def _laid_out(
     title = f"Campaign of {counted(campaign.night_count, 'night')} from {evening(campaign.date)}"
     parts = [heading(f"{title} at {campaign.site}")]
     if campaign.finished:
-        parts.append(_finished(campaign))
+        parts.append(_finished(campaign, full))
     if campaign.nights:
         parts.append(_nights(campaign, dates))
         if full:
@@ -87,7 +96,11 @@ def _nights(campaign: CampaignDocument, dates: list[str]) -> str:
                 row.target,
                 row.train,
                 f"{row.hours:.1f}",
-                "  ".join(f"{name} {hours:.1f}" for name, hours in row.filter_hours.items()),
+                "  ".join(
+                    f"{name} {hours:.1f}"
+                    for name, hours in row.filter_hours.items()
+                    if hours >= LEAST_H
+                ),
             ]
         )
     heads = ["if clear", "moon", "target", "train", "hours", "filters"]
@@ -106,12 +119,16 @@ def _reading(campaign: CampaignDocument) -> str:
     return f"{text}; {'every night is taken as clear' if chance else 'none is taken as clear'}."
 
 
-def _finished(campaign: CampaignDocument) -> str:
-    rows = []
+def _finished(campaign: CampaignDocument, full: bool) -> str:
+    """The targets; without `full` those that these nights give nothing in a line of their own."""
+    rows, idle = [], []
     for row in campaign.finished:
         goal = sum(part.goal_h for part in row.goals)
         done = sum(part.gathered_h for part in row.goals)
         expected = sum(part.expected_h for part in row.goals)
+        if not full and done + expected < LEAST_H and row.expected_date is None:
+            idle.append(row.target)
+            continue
         if row.expected_date is not None:
             when = f"{evening(row.expected_date)}, chance {percent(row.chance)}"
         else:
@@ -121,7 +138,10 @@ def _finished(campaign: CampaignDocument) -> str:
                 when += f" ({percent(row.chance)})"
         rows.append([row.target, row.train, *_hours(goal, done, expected), when])
     heads = ["target", "train", "goal", "so far", "expected", "goal reached"]
-    return text_table(heads, rows, right=(2, 3, 4))
+    parts = [text_table(heads, rows, right=(2, 3, 4))] if rows else []
+    if idle:
+        parts.append(paragraph(f"Nothing in these nights: {', '.join(idle)}."))
+    return "\n".join(parts)
 
 
 def _hours(goal: float, done: float, expected: float) -> list[str]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from nightplan.number_forms import number
 from nightplan.report.wording.screen import styled
 from nightplan.report.wording.text_table import heading, paragraph
-from nightplan.report.wording.words import counted, number
+from nightplan.report.wording.words import counted
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config

@@ -5,22 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nightplan.light.line_brightness import CLASS_DEFAULT
+from nightplan.number_forms import number, percent, signed
 from nightplan.report.texts.target_line import target_line
-from nightplan.report.wording.screen import styled
+from nightplan.report.wording.screen import MOST_LINES, screen, styled
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
-from nightplan.report.wording.words import (
-    about,
-    angle_range,
-    hours_words,
-    number,
-    percent,
-    signed,
-)
+from nightplan.report.wording.words import about, angle_range, counted, hours_words
 
 if TYPE_CHECKING:
     from nightplan.report.documents.frame import (
         FrameDocument,
-        GuideBlock,
         GuideSideOutlook,
         TrainFraming,
     )
@@ -28,11 +21,17 @@ if TYPE_CHECKING:
 MOST_PANELS = 4
 """More are listed in the full text only."""
 
+TWO_PANELS_WIDE = 80
+"""Columns that two panels beside each other take."""
+
 SHORT_FIGURES = ("camera angle", "panels", "in frame", "margin", "sampling", "hours")
 
 
 def frame_text(document: FrameDocument, *, full: bool = False) -> str:
-    """Lay out angle, trains, panels and guider; `full` adds figures, groups and sources."""
+    """Lay out angle, trains, panels and guider; `full` adds why, figures, groups and sources.
+
+    Without it as many notes are shown as the screen has lines for; the last line counts the rest.
+    """
     count = len(document.panels)
     angle = angle_range(document.position_angle_deg, document.position_angle_tolerance_deg)
     lines = [
@@ -40,8 +39,8 @@ def frame_text(document: FrameDocument, *, full: bool = False) -> str:
             f"{document.target.name} with the {document.train}: camera {angle}, image up "
             f"{number(document.image_up_angle_deg)}°" + (f", {count} panels" if count > 1 else "")
         ),
-        paragraph(f"Catalogue: {target_line(document.target)}."),
-        paragraph(document.reason),
+        paragraph(f"Catalogue: {target_line(document.target, sources=full)}."),
+        *([paragraph(document.reason)] if full else []),
         "",
         _trains(document, full),
     ]
@@ -52,17 +51,27 @@ def frame_text(document: FrameDocument, *, full: bool = False) -> str:
         lines += _groups(document)
         lines += [paragraph(f"{words}") for words in document.bolted_together]
     lines.append(paragraph(_tonight(document)))
-    lines += [note(notice) for notice in document.notices]
-    if not full:
-        lines.append(styled(paragraph("Optics, sources, neighbours: --full"), "faint"))
-    return "\n".join(lines)
+    notes = [note(notice) for notice in document.notices]
+    if full:
+        return "\n".join([*lines, *notes])
+    used = "\n".join(lines).count("\n") + 2
+    while notes and used + "\n".join(notes).count("\n") + 1 > MOST_LINES:
+        notes.pop()
+    hidden = len(document.notices) - len(notes)
+    more = f"{counted(hidden, 'more note')}, why" if hidden else "Why"
+    closing = paragraph(f"{more}, optics, sources, neighbours: --full")
+    return "\n".join([*lines, *notes, styled(closing, "faint")])
 
 
 def _tonight(document: FrameDocument) -> str:
-    hours = f"{document.hours_tonight:.1f} h inside all limits on the night of {document.date}"
+    filter_name = document.trains[0].hours_filter
+    if document.hours_tonight == 0.0:
+        return f"{filter_name}: not inside all limits at any time of the night of {document.date}."
+    hours = f"{hours_words(document.hours_tonight)} inside all limits on the night of "
+    hours += document.date
     if len(document.panels) > 1:
-        hours += f", {document.hours_per_panel_tonight:.1f} h a panel"
-    return f"{document.trains[0].hours_filter}: {hours}."
+        hours += f", {hours_words(document.hours_per_panel_tonight)} a panel"
+    return f"{filter_name}: {hours}."
 
 
 def _groups(document: FrameDocument) -> list[str]:
@@ -78,7 +87,7 @@ def _groups(document: FrameDocument) -> list[str]:
 
 def _trains(document: FrameDocument, full: bool) -> str:
     """Trains side by side, a figure a line."""
-    columns = [_figures(row) for row in document.trains]
+    columns = [_figures(row, full) for row in document.trains]
     names = [name for name in columns[0] if full or name in SHORT_FIGURES]
     rows = [[name, *(column[name] for column in columns)] for name in names]
     table = text_table(["", *(row.train for row in document.trains)], rows)
@@ -86,10 +95,11 @@ def _trains(document: FrameDocument, full: bool) -> str:
 
 
 def _hours_note(row: TrainFraming, full: bool) -> str:
-    text = f"Hours of {row.hours_filter} at the zenith with no moon to the wanted S/N, all panels."
+    text = f"Hours of {row.hours_filter} at the zenith with no moon to the wanted S/N, all panels"
     rough = CLASS_DEFAULT in row.hours_brightness_source
-    if full:
-        text += f" Brightness in {row.hours_filter}: {row.hours_brightness_source}."
+    if not full:
+        return f"{text}; its brightness is a guess by kind." if rough else f"{text}."
+    text += f". Brightness in {row.hours_filter}: {row.hours_brightness_source}."
     if rough:
         text += (
             " The hours go with the square of a typical brightness: compare trains by them, but do "
@@ -98,7 +108,8 @@ def _hours_note(row: TrainFraming, full: bool) -> str:
     return text
 
 
-def _figures(row: TrainFraming) -> dict[str, str]:
+def _figures(row: TrainFraming, full: bool) -> dict[str, str]:
+    sampling = f"{row.pixels_per_fwhm:.1f} pixels/FWHM"
     hours = row.hours_all_panels
     grid = f" ({row.mosaic_columns} × {row.mosaic_rows})" if len(row.panels) > 1 else ""
     return {
@@ -107,9 +118,9 @@ def _figures(row: TrainFraming) -> dict[str, str]:
         "camera angle": angle_range(row.position_angle_deg, row.position_angle_tolerance_deg),
         "panels": f"{len(row.panels)}{grid}",
         "in frame": percent(row.coverage),
-        "margin": f"{number(row.margin_arcmin)}′",
+        "margin": f"{number(row.margin_arcmin, 1 if abs(row.margin_arcmin) < 10.0 else 0)}′",
         "target across": f"{row.pixels_across:.0f} pixels",
-        "sampling": f"{row.pixels_per_fwhm:.1f} pixels/FWHM, {row.sampling}",
+        "sampling": f"{sampling}, {row.sampling}" if full else sampling,
         "light in corners": percent(row.corner_illumination),
         "hours": "out of reach" if hours is None else hours_words(hours),
         "score": f"{row.score:.2f}",
@@ -117,44 +128,43 @@ def _figures(row: TrainFraming) -> dict[str, str]:
 
 
 def _panels(document: FrameDocument) -> str:
+    """A panel a row; two beside each other where the screen is wide enough."""
+    heads = ["panel", "RA", "dec", "image up"]
     rows = [
         [
             str(place),
             f"{panel.ra_deg:.4f}°",
             f"{signed(panel.dec_deg, 4)}°",
-            f"{panel.position_angle_deg:.1f}°",
             f"{panel.image_up_angle_deg:.1f}°",
         ]
         for place, panel in enumerate(document.panels, start=1)
     ]
-    return text_table(
-        ["panel", "RA", "dec", "camera angle", "image up"], rows, right=(0, 1, 2, 3, 4)
-    )
+    if len(rows) > 2 and screen().width >= TWO_PANELS_WIDE:
+        second = [*rows[1::2], [""] * len(heads)]
+        rows = [[*left, *right] for left, right in zip(rows[::2], second, strict=False)]
+        heads *= 2
+    return text_table(heads, rows, right=range(len(heads)))
 
 
 def _guide(document: FrameDocument, full: bool) -> list[str]:
     guide = document.guide
     if guide is None:
         return ["No guider is configured."]
-    before = _side(guide.before_meridian, guide)
-    after = _side(guide.after_meridian, guide)
-    lines = [
-        paragraph(
-            f"Guide star: {before} before the meridian, {after} after it (from G "
-            f"{number(guide.bright_limit_mag)} to {number(guide.limit_mag)})."
-        )
-    ]
+    before = _side(guide.before_meridian)
+    after = _side(guide.after_meridian)
+    text = f"Guide star: {before} before the meridian, {after} after it"
     better = guide.better_image_up_angle_deg
     if full:
-        lines.append(paragraph(guide.advice))
-    elif better is not None:
-        lines.append(paragraph(f"Better for the guider: image up {number(better)}°."))
-    return lines
+        limits = f"(from G {number(guide.bright_limit_mag)} to {number(guide.limit_mag)})"
+        return [paragraph(f"{text} {limits}."), paragraph(guide.advice)]
+    if better is not None:
+        text += f"; better at image up {number(better)}°"
+    return [paragraph(f"{text}.")]
 
 
-def _side(side: GuideSideOutlook, guide: GuideBlock) -> str:
+def _side(side: GuideSideOutlook) -> str:
     if side.stars:
         return f"G {side.stars[0].g_mag:.1f}"
     if side.state == "unlikely":
         return "unlikely"
-    return f"{about(side.expected_count)}, by density,"
+    return f"{about(side.expected_count)} by density"

@@ -8,8 +8,21 @@ from nightplan.model.site import Site
 from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.screen import screen
-from nightplan.report.wording.text_table import heading, note, paragraph, text_table
-from nightplan.report.wording.words import KIND_WORDS, counted, evening, reason_words, subject_name
+from nightplan.report.wording.text_table import (
+    first_that_fits,
+    heading,
+    note,
+    paragraph,
+    text_table,
+)
+from nightplan.report.wording.words import (
+    KIND_WORDS,
+    counted,
+    evening,
+    reason_words,
+    shortened,
+    subject_name,
+)
 
 if TYPE_CHECKING:
     from nightplan.report.documents.pick import PickDocument, PickedTarget
@@ -17,11 +30,18 @@ if TYPE_CHECKING:
 
 ROOMY = 90
 """Columns from which names need no shortening."""
-SAID_BY_KIND = ("Nebula", "Galaxy", "Cluster")
 
 
-def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
-    """Lay out the ranking, best first; `why` adds the reasons."""
+def pick_text(document: PickDocument, site: Site, *, full: bool = False) -> str:
+    """Lay out the ranking, best first, as far as one screen holds it; `full` has all of it, and
+    the reasons."""
+    count = len(document.targets)
+    if full:
+        return _laid_out(document, site, count, full=True)
+    return first_that_fits(lambda shown: _laid_out(document, site, shown), count)
+
+
+def _laid_out(document: PickDocument, site: Site, shown: int, *, full: bool = False) -> str:
     clock = NightClock(site.zone, [row.best_utc for row in document.targets])
     looked_at = counted(document.considered, "target")
     name = f"{evening(document.date)} at {document.site}"
@@ -41,10 +61,10 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
             f"{row.max_altitude_deg:.0f}°",
             f"{row.moon_separation_deg:.0f}°" if row.moon_altitude_deg > 0.0 else "down",
         ]
-        for place, row in enumerate(document.targets, start=1)
+        for place, row in enumerate(document.targets[:shown], start=1)
     ]
     lines += ["", _table(rows)]
-    if why:
+    if full:
         lines.append("")
         lines += [
             paragraph(
@@ -59,13 +79,17 @@ def pick_text(document: PickDocument, site: Site, *, why: bool = False) -> str:
             "moon's distance then"
             + (
                 "; +2: two more in the framing. "
-                if any(row.subject for row in document.targets)
+                if any(row.subject for row in document.targets[:shown])
                 else ". "
             )
-            + ("" if why else "Why: --why")
+            + ("" if full else _closing(len(document.targets) - shown))
         )
     )
     return "\n".join([*lines, *(note(notice) for notice in document.notices)])
+
+
+def _closing(hidden: int) -> str:
+    return f"{hidden} more, and why: --full" if hidden else "Why: --full"
 
 
 def _table(rows: list[list[str]]) -> str:
@@ -96,8 +120,7 @@ def _what(row: PickedTarget) -> str:
     if screen().width >= ROOMY:
         return row.common_name or _kind(row)
     if row.common_name:
-        words = row.common_name.split()
-        return " ".join(words[:-1] if len(words) > 1 and words[-1] in SAID_BY_KIND else words)
+        return shortened(row.common_name)
     return _kind(row)
 
 

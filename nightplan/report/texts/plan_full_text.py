@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from nightplan.number_forms import number, percent
 from nightplan.report.documents.plan import FramedTarget, PlanDocument
 from nightplan.report.wording.local_time import (
     NightClock,
@@ -23,8 +24,6 @@ from nightplan.report.wording.words import (
     angle_range,
     evening,
     event_words,
-    number,
-    percent,
     reason_words,
     subs,
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from nightplan.number_forms import percent
 from nightplan.report.documents.plan import PlanDocument
 from nightplan.report.texts.plan_full_text import plan_full_text
 from nightplan.report.wording.goal_shares import goal_shares
@@ -19,14 +20,7 @@ from nightplan.report.wording.recipe_words import recipe_line
 from nightplan.report.wording.screen import MOST_LINES, styled
 from nightplan.report.wording.sub_words import broken_words, short_set_words
 from nightplan.report.wording.text_table import note, paragraph
-from nightplan.report.wording.words import (
-    WINDOW_WORDS,
-    counted,
-    evening,
-    percent,
-    reason_words,
-    subs,
-)
+from nightplan.report.wording.words import WINDOW_WORDS, counted, evening, reason_words, subs
 
 
 def plan_text(plan: PlanDocument, *, full: bool = False) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from zoneinfo import ZoneInfo
 
+from nightplan.number_forms import number, percent
 from nightplan.report.documents.review import NextNight, ReviewDocument, ReviewedBlock
 from nightplan.report.wording.local_time import NightClock, duration
 from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import number, percent, subs
+from nightplan.report.wording.words import subs
 
 
 def review_text(document: ReviewDocument) -> str:

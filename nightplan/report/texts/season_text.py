@@ -7,11 +7,12 @@ import math
 from collections.abc import Sequence
 
 from nightplan.model.target import Target
+from nightplan.number_forms import percent
 from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, best_weeks, month_sums, useful_span
 from nightplan.report.documents.season import MonthTarget
-from nightplan.report.wording.text_table import heading, paragraph, text_table
-from nightplan.report.wording.words import MONTHS, counted, percent, subject_name
+from nightplan.report.wording.text_table import first_that_fits, heading, paragraph, text_table
+from nightplan.report.wording.words import MONTHS, counted, shortened, subject_name
 
 
 def season_text(
@@ -46,8 +47,16 @@ def season_text(
     return "\n".join(lines)
 
 
-def month_text(rows: Sequence[MonthTarget], month: tuple[int, int]) -> str:
-    """The ranking of a month."""
+def month_text(rows: Sequence[MonthTarget], month: tuple[int, int], *, full: bool = False) -> str:
+    """The ranking of a month, as far as one screen holds it; `full` has all of it."""
+    if full or not rows:
+        return _ranking(rows, month, 0)
+    return first_that_fits(
+        lambda shown: _ranking(rows[:shown], month, len(rows) - shown), len(rows)
+    )
+
+
+def _ranking(rows: Sequence[MonthTarget], month: tuple[int, int], hidden: int) -> str:
     title = heading(f"Best in {MONTHS[month[1] - 1]} {month[0]}, moonless hours")
     if not rows:
         return title + "\nNo target of a fitting size has moonless hours in that month."
@@ -65,9 +74,12 @@ def month_text(rows: Sequence[MonthTarget], month: tuple[int, int]) -> str:
     headers = ["", "target", "", "train", "hours", "of best", "useful"]
     reading = (
         "Sorted by moonless hours (of a night, as many as the goal can use) × their share of the "
-        "target's best month × how it fills the field × its contrast with the sky; +1: one more in "
-        "the framing."
+        "target's best month × how it fills the field × its contrast with the sky."
     )
+    if any(row.subject for row in rows):
+        reading += " +1: one more in the framing."
+    if hidden:
+        reading += f" {hidden} more: --full"
     table = text_table(headers, cells, right=(0, 4, 5))
     return f"{title}\n\n{table}\n{paragraph(reading)}"
 
@@ -75,8 +87,8 @@ def month_text(rows: Sequence[MonthTarget], month: tuple[int, int]) -> str:
 def _names(row: MonthTarget) -> tuple[str, str]:
     """Name and common name; of a field of several, whose name is long, one of them."""
     if " + " in row.target:
-        return row.common_name or row.target, ""
-    return subject_name(row.target, row.subject), row.common_name or ""
+        return row.common_name or row.target.replace(" + ", "+"), ""
+    return subject_name(row.target, row.subject), shortened(row.common_name or "")
 
 
 def _span(row: MonthTarget) -> str:

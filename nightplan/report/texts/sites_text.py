@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
+from nightplan.number_forms import percent
 from nightplan.report.documents.sites import SiteNight, SitesDocument
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.text_table import paragraph, text_table
-from nightplan.report.wording.words import percent
 
 
 def sites_text(document: SitesDocument, zones: Sequence[ZoneInfo]) -> str:

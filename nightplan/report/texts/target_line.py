@@ -6,17 +6,18 @@ import re
 from typing import TYPE_CHECKING
 
 from nightplan.light.line_brightness import CLASS_DEFAULT
-from nightplan.report.wording.words import KIND_WORDS, number
+from nightplan.number_forms import number
+from nightplan.report.wording.words import KIND_WORDS
 
 if TYPE_CHECKING:
     from nightplan.report.documents.target import TargetDocument
 
 
-def target_line(target: TargetDocument) -> str:
+def target_line(target: TargetDocument, *, sources: bool = True) -> str:
     """``galaxy, 178′ × 70′ at 35° (OpenNGC and RC3), V 22.3 mag/arcsec² (V over area); all fair``.
 
     Neighbours of one source share their bracket, and all of one grade share its word. Sources are
-    shortened; the document has them whole.
+    shortened; the document has them whole. Without `sources` only what is doubtful is graded.
     """
     parts = [("kind", KIND_WORDS[target.kind]), ("size", _size(target))]
     if target.position_angle_deg is not None:
@@ -24,6 +25,10 @@ def target_line(target: TargetDocument) -> str:
     elif target.position_angle_deg_reason == "unknown" and target.major_arcmin is not None:
         parts.append(("angle", "angle unknown"))
     parts.append(("brightness", _brightness(target)))
+    if not sources:
+        doubt = {field for field, _ in parts if target.grades.get(field) == "doubtful"}
+        said = [words + (" (doubtful)" if field in doubt else "") for field, words in parts]
+        return ", ".join(said).replace(", at ", " at ")
     graded = {target.grades[field] for field, _ in parts if field in target.grades}
     one_grade = len(graded) == 1
     origins = [_origin(target, field, with_grade=not one_grade) for field, _ in parts]

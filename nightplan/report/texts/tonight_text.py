@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from nightplan.model.config import Config
+from nightplan.number_forms import number
 from nightplan.planning.tonight.night import Night
 from nightplan.report.documents.plan import PlanBlock, PlanDocument, PlanEvent
 from nightplan.report.wording.local_time import NightClock, duration, moment
@@ -18,7 +19,7 @@ from nightplan.report.wording.night_lines import (
 from nightplan.report.wording.printed_command import command
 from nightplan.report.wording.screen import styled
 from nightplan.report.wording.text_table import paragraph
-from nightplan.report.wording.words import evening, number, reason_words
+from nightplan.report.wording.words import evening, reason_words
 
 HARDLY_MIN = 60.0
 """With less time of open shutter than this the night is called hardly worth the set-up."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from nightplan.number_forms import percent
 from nightplan.planning.tonight.night import Night
 from nightplan.report.wording.local_time import NightClock
-from nightplan.report.wording.words import percent
 
 EDGE_DAY = 1.0 / 1440.0
 

@@ -9,10 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+from nightplan.number_forms import number
 from nightplan.report.documents.plan import PlanBlock, PlanDocument, PlanEvent
 from nightplan.report.wording import order_of_work
 from nightplan.report.wording.local_time import NightClock, minutes_between, moment
-from nightplan.report.wording.words import number, subs
+from nightplan.report.wording.words import subs
 
 IDLE_SHOWN_MIN = 10.0
 """Shorter waits need no line: nobody gets up for them."""

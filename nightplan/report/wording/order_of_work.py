@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from nightplan.number_forms import number
 from nightplan.report.wording.local_time import moment
-from nightplan.report.wording.words import event_words, number, panels_of
+from nightplan.report.wording.words import event_words, panels_of
 
 NEVER_JOINED = ("idle", "setup", "turn", "flats")
 CLOSE = dt.timedelta(seconds=2)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
-from nightplan.report.wording.screen import screen, styled
+from nightplan.report.wording.screen import MOST_LINES, screen, styled
 
 GAP = 2
 NARROWEST = 6
@@ -92,6 +92,15 @@ def column_limits(table: Sequence[Sequence[str]], width: int) -> list[int]:
             break
         limits[max(pool, key=lambda i: limits[i])] -= 1
     return limits
+
+
+def first_that_fits(lay_out: Callable[[int], str], count: int) -> str:
+    """The page with the most of `count` rows that fits `MOST_LINES`; `lay_out` takes how many."""
+    page = lay_out(count)
+    while count > 1 and page.rstrip().count("\n") + 1 > MOST_LINES:
+        count -= 1
+        page = lay_out(count)
+    return page
 
 
 def paragraph(text: str, *, indent: str = "", width: int | None = None) -> str:

@@ -6,6 +6,8 @@ import datetime
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from nightplan.number_forms import number
+
 EVENT_WORDS: Mapping[str, str] = {
     "slew_centre": "slew and centre",
     "focus": "focus",
@@ -55,7 +57,6 @@ KIND_WORDS: Mapping[str, str] = {
 MOST_HOURS = 100.0
 """Hours beyond which a number would feign what is not known."""
 
-MINUS = "\N{MINUS SIGN}"
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -77,18 +78,6 @@ def reason_words(reason: str | None) -> str:
     if reason is None:
         return "none"
     return REASON_WORDS.get(reason, reason.replace("_", " "))
-
-
-def number(value: float, most: int = 1) -> str:
-    """A number with at most `most` decimals, without trailing zeros, never ``-0``."""
-    text = f"{value:.{most}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text.replace("-", MINUS)
-
-
-def signed(value: float, decimals: int = 1) -> str:
-    """A number with its sign in front: ``+3.0``, ``−0.7``."""
-    return f"{value:+.{decimals}f}".replace("-", MINUS)
 
 
 def angle_range(angle_deg: float, tolerance_deg: float) -> str:
@@ -134,21 +123,18 @@ def subject_name(name: str, subject: Sequence[str] | None) -> str:
     return f"{name} +{len(subject) - 1}" if subject and " + " not in name else name
 
 
+SAID_BY_KIND = ("Nebula", "Galaxy", "Cluster")
+
+
+def shortened(common_name: str) -> str:
+    """A common name without the closing word that says the kind: ``North America``."""
+    words = common_name.split()
+    return " ".join(words[:-1] if len(words) > 1 and words[-1] in SAID_BY_KIND else words)
+
+
 def subs(count: int, sub_s: float) -> str:
     """``14 × 300 s``."""
     return f"{count} × {number(sub_s)} s"
-
-
-def percent(share: float, *, plain: bool = False) -> str:
-    """A share of 0 to 1 as ``45 %``; never 0 or 100 unless it is (nearly) so, or `plain`."""
-    value = 100.0 * share
-    if plain:
-        return f"{value:.0f} %"
-    if 0.0 < value < 1.0:
-        return "under 1 %"
-    if 99.0 < value < 99.95:
-        return "over 99 %"
-    return f"{value:.0f} %"
 
 
 def target_and_panel(row: Mapping[str, Any], panels: Mapping[str, int]) -> str:
