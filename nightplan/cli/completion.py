@@ -43,7 +43,8 @@ def _bundled_names() -> list[str]:
     """Names of the catalogue, common names last; read here, for `load_catalog` takes longer."""
     from nightplan.model.catalog_files import catalog_folder
 
-    names, common = [], []
+    names: list[str] = []
+    common: list[str] = []
     for file in ("supplement.csv", "openngc.csv"):
         try:
             with open(catalog_folder() / file, encoding="utf-8", newline="") as stream:
