@@ -28,18 +28,15 @@ def documents() -> dict[str, tuple[Any, str]]:
     from nightplan.report.documents.angle import AngleDocument
     from nightplan.report.documents.campaign import CampaignDocument
     from nightplan.report.documents.check import CheckDocument
-    from nightplan.report.documents.collect import CollectDocument
+    from nightplan.report.documents.collect import CollectDocument, JournalCheckDocument
     from nightplan.report.documents.exposure import ExposureDocument
-    from nightplan.report.documents.follow import FollowDocument
     from nightplan.report.documents.frame import FrameDocument
-    from nightplan.report.documents.journal_check import JournalCheckDocument
-    from nightplan.report.documents.night import NightDocument
+    from nightplan.report.documents.night import NightDocument, SitesDocument
     from nightplan.report.documents.pick import PickDocument
     from nightplan.report.documents.plan import PlanDocument
-    from nightplan.report.documents.review import ReviewDocument
+    from nightplan.report.documents.review import FollowDocument, ReviewDocument
     from nightplan.report.documents.season import MonthTarget, SeasonNight
     from nightplan.report.documents.sheet import SheetDocument
-    from nightplan.report.documents.sites import SitesDocument
 
     return {
         "night": (NightDocument, "nightplan night --json"),

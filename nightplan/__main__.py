@@ -13,9 +13,8 @@ def main() -> None:
     try:
         # Before click and the commands are loaded: Ctrl-C may come while they are.
         stop_on_signals()
-        from nightplan.cli.environment import prepare_environment
         from nightplan.cli.main import run
-        from nightplan.cli.streams import prepare_streams
+        from nightplan.cli.streams import prepare_environment, prepare_streams
 
         prepare_streams()
         prepare_environment()

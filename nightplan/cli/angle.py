@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load
-from nightplan.cli.names import typed_target
+from nightplan.cli.common import common_options, emit, evening_of, load, typed_target
 
 if TYPE_CHECKING:
     import datetime

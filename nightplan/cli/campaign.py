@@ -14,9 +14,9 @@ from nightplan.cli.common import (
     evening_of,
     load,
     picture_options,
+    typed_names,
     wrote,
 )
-from nightplan.cli.names import typed_names
 
 
 @click.command("campaign")

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from nightplan.cli.progress import counting, doing
-from nightplan.cli.screen import colour_option
+from nightplan.cli.screen import colour_option, counting, doing
 from nightplan.dates import EARLIEST, LATEST
 from nightplan.errors import InputError
-from nightplan.shown import escaped
+from nightplan.shown import escaped, piece
 
 if TYPE_CHECKING:
+    from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.model.site import Site
+    from nightplan.model.target import Target
     from nightplan.report.documents.base import Document
 
 __all__ = ["counting", "doing"]
@@ -109,7 +110,7 @@ def load(config_path: Path) -> Config:
 def load_sites(config_path: Path) -> list[Config]:
     """The configuration at each of its sites, the first site first."""
     from nightplan.model.config import load_config
-    from nightplan.model.other_site import MAIN, sites_of, with_site
+    from nightplan.model.rigs_and_sites import MAIN, sites_of, with_site
 
     context = click.get_current_context()
     if context.meta.get("nightplan.site") is not None:
@@ -191,3 +192,63 @@ class NumberRange(click.FloatRange):
         if not math.isfinite(number):
             self.fail(f"{value} is not in the range {self._describe_range()}.", param, ctx)
         return number
+
+
+def typed_names(config: Config, words: Sequence[str]) -> list[str]:
+    """Names of the targets that words mean, as the catalogue spells them.
+
+    Words that a shell has parted are joined: ``M 33`` need not be quoted. Where a name might
+    mean another target as well, that is said on standard error.
+
+    Raises
+    ------
+    nightplan.errors.TargetError
+        A name is unknown or fits several targets.
+    """
+    from nightplan.model.name_index import join_words
+    from nightplan.model.own_targets import catalog_for
+
+    if not words:
+        return []
+    catalog = catalog_for(config)
+    return [str(catalog.name[_row(catalog, text)]) for text in join_words(words, catalog.names)]
+
+
+def typed_target(catalog: Catalog, words: Sequence[str]) -> Target:
+    """The one target that words mean together; as `typed_names`."""
+    return catalog.target(_row(catalog, " ".join(words)))
+
+
+def _row(catalog: Catalog, text: str) -> int:
+    row, others = catalog.names.meaning(text)
+    if others:
+        listed = ", ".join(catalog.names.label(other) for other in others)
+        meant = catalog.names.label(row)
+        click.echo(piece(f"{text} is taken as {meant}, not as {listed}.", 600), err=True)
+    return row
+
+
+from_option = click.option(
+    "--from",
+    "start",
+    metavar="TIME",
+    help="Plan anew from this time on: now, 23:40 at the site, 23:40+01:00, or ISO 8601.",
+)
+keep_option = click.option(
+    "--keep",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The JSON of the plan in force; with --from, what it held before is kept.",
+)
+done_option = click.option(
+    "--done",
+    multiple=True,
+    metavar="[TARGET:]FILTER=COUNT",
+    help="With --from: subs really shot before, more or less than planned; repeatable.",
+)
+save_option = click.option(
+    "--save",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write the plan's JSON too: the plan in force, for --keep.",
+)

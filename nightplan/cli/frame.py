@@ -15,9 +15,9 @@ from nightplan.cli.common import (
     evening_of,
     load,
     picture_options,
+    typed_target,
     wrote,
 )
-from nightplan.cli.names import typed_target
 from nightplan.errors import InputError
 
 if TYPE_CHECKING:

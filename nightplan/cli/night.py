@@ -34,7 +34,7 @@ def command(config_path: Path, evening: str | None, as_json: bool, all_sites: bo
 
 def _all_sites(config_path: Path, evening: str | None, as_json: bool) -> None:
     from nightplan.planning.choosing.where_tonight import sites_tonight
-    from nightplan.report.documents.sites import sites_document
+    from nightplan.report.documents.night import sites_document
     from nightplan.report.texts.sites_text import sites_text
 
     configs = load_sites(config_path)

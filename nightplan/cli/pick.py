@@ -102,7 +102,7 @@ def _all_sites(config_path: Path, evening: str | None, as_json: bool, count: int
     from nightplan.library.earlier import remembered
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.where_tonight import targets_by_site
-    from nightplan.report.documents.sites import sites_document
+    from nightplan.report.documents.night import sites_document
     from nightplan.report.texts.sites_text import sites_text
 
     journals = [remembered(config) for config in load_sites(config_path)]

@@ -11,14 +11,17 @@ from nightplan.cli.common import (
     check_picture,
     common_options,
     doing,
+    done_option,
     emit,
     evening_of,
+    from_option,
+    keep_option,
     load,
     picture_options,
+    save_option,
+    typed_names,
     wrote,
 )
-from nightplan.cli.names import typed_names
-from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
 
 if TYPE_CHECKING:
     from nightplan.library.planned import Planned

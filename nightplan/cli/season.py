@@ -17,9 +17,9 @@ from nightplan.cli.common import (
     evening_of,
     load,
     picture_options,
+    typed_target,
     wrote,
 )
-from nightplan.cli.names import typed_target
 
 if TYPE_CHECKING:
     import datetime

@@ -6,9 +6,18 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, doing, emit, evening_of, load
-from nightplan.cli.names import typed_names
-from nightplan.cli.replan_options import done_option, from_option, keep_option, save_option
+from nightplan.cli.common import (
+    common_options,
+    doing,
+    done_option,
+    emit,
+    evening_of,
+    from_option,
+    keep_option,
+    load,
+    save_option,
+    typed_names,
+)
 from nightplan.cli.stopping import StoppedError
 
 

@@ -62,8 +62,7 @@ def command(config_path: Path, evening: str | None, as_json: bool, plain: bool) 
 
 def ask() -> str:
     """Ask the eight questions; returns the configuration's text."""
-    from nightplan.model import first_answers as read
-    from nightplan.model.first_file import first_file
+    from nightplan.model import first_file as read
 
     click.echo("Eight questions. Enter takes what stands in brackets; Ctrl-C writes nothing.\n")
     answers = read.FirstAnswers(
@@ -118,7 +117,7 @@ def ask() -> str:
     )
     now = datetime.datetime.now(datetime.UTC)
     zone = read.likely_zone(answers.place.longitude_deg, _zone_here(), now)
-    return first_file(answers, "Home", zone)
+    return read.first_file(answers, "Home", zone)
 
 
 def _ask(number: int, question: str, words: str, reader: Reader, default: str | None = None) -> Any:

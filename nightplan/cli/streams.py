@@ -1,4 +1,4 @@
-"""Standard output and error that never raise on a sign or a reader that left."""
+"""Standard streams that never raise on a sign or a reader that left, and matplotlib's folders."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ import codecs
 import io
 import os
 import sys
+import tempfile
+from pathlib import Path
 from typing import Any
 
 from nightplan.errors import FileError
@@ -96,3 +98,33 @@ def _to_nowhere(number: int, flags: int) -> None:
     if nowhere != number:
         os.dup2(nowhere, number)
         os.close(nowhere)
+
+
+def prepare_environment() -> None:
+    """Set matplotlib's backend and, where HOME cannot be written, the folder of its caches.
+
+    A backend that it does not know, set for another program, would stop its import.
+    """
+    os.environ["MPLBACKEND"] = "agg"
+    if os.environ.get("MPLCONFIGDIR"):
+        return
+    home = Path(os.path.expanduser("~"))
+    needed = [
+        Path(os.environ.get(variable) or home / usual)
+        for variable, usual in (("XDG_CACHE_HOME", ".cache"), ("XDG_CONFIG_HOME", ".config"))
+    ]
+    if not all(map(_can_be_written, needed)):
+        # Without this it makes a new folder each time and says so on standard error.
+        user = os.getuid() if hasattr(os, "getuid") else "user"
+        folder = Path(tempfile.gettempdir()) / f"nightplan-{user}"
+        folder.mkdir(mode=0o700, exist_ok=True)
+        if not _can_be_written(folder) or folder.is_symlink():
+            folder = Path(tempfile.mkdtemp(prefix="nightplan-"))
+        os.environ["MPLCONFIGDIR"] = str(folder)
+
+
+def _can_be_written(folder: Path) -> bool:
+    """Whether a folder, or the nearest one above it that exists, can be written."""
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    return folder.is_dir() and os.access(folder, os.W_OK | os.X_OK)

@@ -22,7 +22,7 @@ from pathlib import Path
 from nightplan.errors import FileError
 from nightplan.files import read_bytes, reason_of
 from nightplan.journal.backups import is_due, write_backup
-from nightplan.journal.migrations import STEPS, check_version, migrate
+from nightplan.journal.schema import STEPS, check_version, migrate
 from nightplan.journal.tables import REMEDY, TABLES, read_rows
 
 MOST_BYTES = 2**30

@@ -23,7 +23,6 @@ from typing import TYPE_CHECKING, Any, Literal, Self, overload
 
 from nightplan.errors import InputError, NightplanError
 from nightplan.journal.database import explained, open_readonly, open_writable, transaction
-from nightplan.journal.migrations import stored_version
 from nightplan.journal.records import (
     CalibrationFrame,
     Framing,
@@ -34,7 +33,7 @@ from nightplan.journal.records import (
     check_verdict,
 )
 from nightplan.journal.rigs import NO_RIG, RigMark, rig_key, rig_mark, same_sensor
-from nightplan.journal.schema import FILE_NAME
+from nightplan.journal.schema import FILE_NAME, stored_version
 from nightplan.journal.tables import (
     MOST_GOAL_H,
     Row,
@@ -42,7 +41,7 @@ from nightplan.journal.tables import (
     read_rows,
     update_row,
 )
-from nightplan.model.framing_wish import FramingWish
+from nightplan.model.wishes import FramingWish
 from nightplan.sky.times import mjd_from_iso, now_iso_ms
 
 if TYPE_CHECKING:

@@ -176,8 +176,8 @@ def record_angle(config: Config, asked: AngleQuestion, advice: Advice) -> None:
 
 
 def _goal_angle(config: Config, name: str) -> float | None:
-    from nightplan.model.goals import goal_for
     from nightplan.model.own_targets import catalog_for
+    from nightplan.model.wishes import goal_for
 
     catalog = catalog_for(config)
     goal = goal_for(config, catalog.target(catalog.find(name)))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
-from nightplan.model.framing_wish import FramingWish, framing_for
+from nightplan.model.wishes import FramingWish, framing_for
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog

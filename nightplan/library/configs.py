@@ -80,7 +80,7 @@ def config_at(config: Config, where: Observer | Site, sky: Quantity | str | None
         There is neither a sky brightness given nor one in the configuration.
     """
     from nightplan.errors import InputError
-    from nightplan.model.horizon_profile import HorizonProfile
+    from nightplan.model.site import HorizonProfile
 
     if isinstance(where, Site):
         site = where

@@ -10,7 +10,7 @@ from nightplan.library.outputs import Answer
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-    from nightplan.report.documents.journal_check import JournalCheckDocument
+    from nightplan.report.documents.collect import JournalCheckDocument
 
 
 class JournalCheck(Answer):
@@ -59,7 +59,7 @@ def check_journal(config: Config, *, restore: bool = False, reseal: bool = False
     """
     from nightplan.journal import checkup
     from nightplan.journal.schema import FILE_NAME
-    from nightplan.report.documents.journal_check import journal_check_document
+    from nightplan.report.documents.collect import journal_check_document
 
     if restore and reseal:
         raise InputError("library", "reseal", reseal, "restore or reseal, not both")

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from nightplan.library.planned import SheetStyle
     from nightplan.model.config import Config
     from nightplan.model.site import Site
-    from nightplan.report.documents.follow import FollowDocument
+    from nightplan.report.documents.review import FollowDocument
 
 _PASSING = re.compile(r"^\S+( [+-]\d\d:\d\d)?  | \(in [^)]*\)|\. [^.]* behind")
 SETTLE_S = 2.0
@@ -135,7 +135,7 @@ class Followed:
     @property
     def document(self) -> FollowDocument:
         """The JSON document of `nightplan follow`."""
-        from nightplan.report.documents.follow import FollowDocument, StandingRow
+        from nightplan.report.documents.review import FollowDocument, StandingRow
         from nightplan.sky.times import mjd_from_datetime
 
         stands = self.last.standing

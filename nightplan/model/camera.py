@@ -1,18 +1,73 @@
-"""The camera: its sensor, its gain settings and its noise."""
+"""The camera: its sensor, mono or colour, its gain settings and its noise."""
 
 from __future__ import annotations
 
 import math
-from itertools import pairwise
+from bisect import bisect_left
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from nightplan.model.colour_sensor import ColourSensor, mean_curve
-from nightplan.model.section import KeyedValueError, Pairs, Section
+from nightplan.model.section import KeyedValueError, Listed, Pairs, Section
 
 MOST_PIXELS = 400_000_000
 """Of a sensor; the largest on the market have 150 million. A picture of them must fit in memory."""
+
+
+COLOURS = ("red", "green", "blue")
+BAYER_SHARES = (0.25, 0.5, 0.25)
+"""Two of four pixels of a Bayer matrix are green."""
+
+
+def check_curve(key: str, curve: Sequence[tuple[float, float]]) -> None:
+    """Raise KeyedValueError where a curve's wavelengths do not rise or a share is none."""
+    wavelengths = [nm for nm, _ in curve]
+    if sorted(set(wavelengths)) != wavelengths or any(
+        not 0.0 <= share <= 1.0 for _, share in curve
+    ):
+        accepted = "pairs of rising wavelength in nm and a share from 0 to 1"
+        raise KeyedValueError(key, [list(point) for point in curve], accepted)
+
+
+class ColourSensor(Section):
+    """Quantum efficiency under each colour, curves of (wavelength nm, share), and which share of
+    the pixels has it: red, green, blue."""
+
+    red: Annotated[Pairs, Field(min_length=1)]
+    green: Annotated[Pairs, Field(min_length=1)]
+    blue: Annotated[Pairs, Field(min_length=1)]
+    shares: Annotated[tuple[float, float, float], Listed] = BAYER_SHARES
+
+    @model_validator(mode="after")
+    def _shares_are_whole(self) -> ColourSensor:
+        if min(self.shares) <= 0.0 or abs(sum(self.shares) - 1.0) > 0.01:
+            accepted = "three shares above 0 that sum to 1"
+            raise KeyedValueError("shares", list(self.shares), accepted)
+        for name in COLOURS:
+            check_curve(name, getattr(self, name))
+        return self
+
+
+def mean_curve(colour: Any) -> list[list[float]] | None:
+    """Efficiency of the mean pixel of a colour table as read, or None where it is not sound."""
+    try:
+        curves = [sorted((float(nm), float(y)) for nm, y in colour[name]) for name in COLOURS]
+        shares = [float(share) for share in colour.get("shares", BAYER_SHARES)]
+        grid = sorted({nm for curve in curves for nm, _ in curve})
+        pairs = list(zip(shares, curves, strict=True))
+        return [[nm, sum(share * value_at(curve, nm) for share, curve in pairs)] for nm in grid]
+    except (AttributeError, IndexError, KeyError, TypeError, ValueError, ZeroDivisionError):
+        return None
+
+
+def value_at(curve: Sequence[tuple[float, float]], wavelength_nm: float) -> float:
+    """A curve between its points, its ends held."""
+    place = bisect_left([nm for nm, _ in curve], wavelength_nm)
+    if place == 0 or place == len(curve):
+        return curve[min(place, len(curve) - 1)][1]
+    (left, low), (right, high) = curve[place - 1], curve[place]
+    return low + (high - low) * (wavelength_nm - left) / (right - left)
 
 
 class GainSetting(Section):
@@ -56,21 +111,11 @@ class Camera(Section):
 
     @model_validator(mode="after")
     def _curve_is_one(self) -> Camera:
-        wavelengths = [point[0] for point in self.quantum_efficiency]
-        if sorted(set(wavelengths)) != wavelengths or any(
-            not 0.0 <= share <= 1.0 for _, share in self.quantum_efficiency
-        ):
-            raise KeyedValueError(
-                "quantum_efficiency",
-                [list(point) for point in self.quantum_efficiency],
-                "pairs of rising wavelength in nm and a share from 0 to 1",
-            )
-        if not 100.0 <= wavelengths[0] <= wavelengths[-1] <= 3000.0:
-            raise KeyedValueError(
-                "quantum_efficiency",
-                [wavelengths[0], wavelengths[-1]],
-                "wavelengths from 100 to 3000 nm",
-            )
+        check_curve("quantum_efficiency", self.quantum_efficiency)
+        shortest, longest = self.quantum_efficiency[0][0], self.quantum_efficiency[-1][0]
+        if not 100.0 <= shortest <= longest <= 3000.0:
+            accepted = "wavelengths from 100 to 3000 nm"
+            raise KeyedValueError("quantum_efficiency", [shortest, longest], accepted)
         if self.width_px * self.height_px > MOST_PIXELS:
             accepted = f"at most {MOST_PIXELS // self.width_px} rows of {self.width_px} pixels"
             raise KeyedValueError("height_px", self.height_px, accepted)
@@ -79,16 +124,8 @@ class Camera(Section):
     def efficiency_between(self, low_nm: float, high_nm: float) -> float:
         """Highest quantum efficiency between two wavelengths; ends of the curve are held."""
         inside = [share for nm, share in self.quantum_efficiency if low_nm <= nm <= high_nm]
-        return max(*map(self._efficiency_at, (low_nm, high_nm)), *inside)
-
-    def _efficiency_at(self, wavelength_nm: float) -> float:
-        curve = self.quantum_efficiency
-        if wavelength_nm <= curve[0][0]:
-            return curve[0][1]
-        for (left, low), (right, high) in pairwise(curve):
-            if wavelength_nm <= right:
-                return low + (high - low) * (wavelength_nm - left) / (right - left)
-        return curve[-1][1]
+        ends = (value_at(self.quantum_efficiency, nm) for nm in (low_nm, high_nm))
+        return max(*ends, *inside)
 
     @property
     def width_mm(self) -> float:
@@ -104,3 +141,38 @@ class Camera(Section):
     def diagonal_mm(self) -> float:
         """Sensor diagonal, mm."""
         return math.hypot(self.width_mm, self.height_mm)
+
+
+class Calibration(Section):
+    """Counts and limits of calibration frames. All defaults are common practice, no source.
+
+    A flat should reach `flat_level`, a share of the converter's range, in an exposure between
+    `flat_shortest_s` (a shutter's or the readout's unevenness shows below it) and
+    `flat_longest_s`. Flats hold within `flat_angle_tolerance_deg` of the camera angle they were
+    taken at, until the camera is taken off. Darks hold for `dark_days` and within
+    `dark_tolerance_c` of the sensor's temperature. With `bias_stable` bias frames stand in for
+    flat-darks. `dark_library` are pairs of gain and sub length whose darks are at hand beside
+    those of the journal; such subs are preferred.
+    """
+
+    flats: Annotated[int, Field(ge=0, le=500)] = 25
+    darks: Annotated[int, Field(ge=0, le=500)] = 30
+    flat_darks: Annotated[int, Field(ge=0, le=500)] = 25
+    bias: Annotated[int, Field(ge=0, le=1000)] = 50
+    bias_stable: bool = False
+    flat_level: Annotated[float, Field(ge=0.05, le=0.9)] = 0.4
+    flat_shortest_s: Annotated[float, Field(ge=0.0001, le=60.0)] = 1.0
+    flat_longest_s: Annotated[float, Field(ge=0.001, le=300.0)] = 15.0
+    flat_angle_tolerance_deg: Annotated[float, Field(ge=0.01, le=45.0)] = 1.0
+    dark_tolerance_c: Annotated[float, Field(ge=0.0, le=10.0)] = 0.6
+    dark_days: Annotated[int, Field(ge=1, le=3650)] = 180
+    dark_library: Annotated[
+        tuple[Annotated[tuple[str, Annotated[float, Field(ge=0.01, le=7200.0)]], Listed], ...],
+        Listed,
+    ] = ()
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Calibration:
+        if self.flat_longest_s <= self.flat_shortest_s:
+            raise ValueError("a flat_longest_s above flat_shortest_s")
+        return self

@@ -11,23 +11,17 @@ from pydantic import Field, PrivateAttr, ValidationError, model_validator
 
 from nightplan.errors import ConfigError, FileError, UnknownKeyError
 from nightplan.files import read_text
-from nightplan.model.calibration import Calibration
-from nightplan.model.camera import Camera
-from nightplan.model.equipment import Focuser, Power, Rotator
-from nightplan.model.filter_loading import check_loaded, with_loaded
-from nightplan.model.filters import Filter, FilterWheel
-from nightplan.model.framing_wish import FramingWish
+from nightplan.model.camera import Calibration, Camera
+from nightplan.model.equipment import Focuser, Mount, Power, Rotator
+from nightplan.model.filters import Filter, FilterWheel, check_loaded, with_loaded
 from nightplan.model.guider import Guider
-from nightplan.model.horizon_profile import HorizonProfile, parse_horizon_csv
-from nightplan.model.mount import Mount
 from nightplan.model.optical_train import MOST_TRAINS, Optics, Train
-from nightplan.model.other_rig import MAIN, OtherRig, with_rig
-from nightplan.model.other_site import OtherSite, with_site
 from nightplan.model.preferences import GOAL_BY_FILTER, Goal, OwnTarget, Preferences
-from nightplan.model.recipe_wish import RecipeWish
+from nightplan.model.rigs_and_sites import MAIN, OtherRig, OtherSite, with_rig, with_site
 from nightplan.model.section import KeyedValueError, Section, accepted_words
-from nightplan.model.site import Site
+from nightplan.model.site import HorizonProfile, Site, parse_horizon_csv
 from nightplan.model.target import KINDS
+from nightplan.model.wishes import FramingWish, RecipeWish
 from nightplan.parsing import parse_toml
 
 

@@ -1,10 +1,12 @@
-"""The short commented configuration that a first set-up writes."""
+"""`nightplan start`: its answers as read, and the short commented configuration they make."""
 
 from __future__ import annotations
 
+import datetime
 import math
-
-from nightplan.model.first_answers import SPARE_MM, FirstAnswers
+import re
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 EFFICIENCY_SHAPE = (
     (350, 0.50), (400, 0.75), (450, 0.92), (500, 0.99), (530, 1.00), (560, 0.98), (600, 0.91),
@@ -147,3 +149,231 @@ minimum_altitude_deg = 30
 def _diagonal_mm(answers: FirstAnswers) -> float:
     camera = answers.camera
     return math.hypot(camera.width_px, camera.height_px) * camera.pixel_um / 1000.0
+
+
+NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)?")
+PLACE_ACCEPTED = (
+    "latitude and longitude in degrees, such as 38.60, -7.55 or 38.60 N 7.55 W, with the height "
+    "in metres behind them if you like"
+)
+CAMERA_ACCEPTED = (
+    "five or six numbers: pixels across, pixels down, pixel in µm, read noise in e⁻, full well in "
+    "e⁻, and the peak quantum efficiency in % if known, such as 6000 4000 3.9 1.4 18000 85"
+)
+FILTERS_ACCEPTED = (
+    "names parted by blanks, narrow ones with their width in nm, such as L R G B Ha 3 OIII 3 SII 3"
+)
+
+BROADBAND = {
+    "L": ("luminance", 550, 300),
+    "R": ("red", 640, 100),
+    "G": ("green", 535, 80),
+    "B": ("blue", 450, 100),
+}
+LINES = {
+    "HA": ("Ha", "H-alpha", 656.4),
+    "OIII": ("OIII", "O III", 500.9),
+    "SII": ("SII", "S II", 671.9),
+}
+USUAL_WIDTH_NM = 5.0
+SPARE_MM = 2.0
+"""Clear aperture of the filters beyond what the fastest train's corner needs."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the rig stands: degrees, longitude positive to the east, and metres."""
+
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+
+
+@dataclass(frozen=True)
+class CameraFigures:
+    """A camera by its data sheet; `peak_efficiency` is a share of 0 to 1."""
+
+    width_px: int
+    height_px: int
+    pixel_um: float
+    read_noise_e: float
+    full_well_e: float
+    peak_efficiency: float
+
+
+@dataclass(frozen=True)
+class FilterFigures:
+    """One filter: name, role, centre and full width at half maximum in nm."""
+
+    name: str
+    role: str
+    centre_nm: float
+    width_nm: float
+
+
+@dataclass(frozen=True)
+class FirstAnswers:
+    """All eight answers. `sky` is ``("bortle_class", 4)`` or ``("sky_mag_arcsec2", 21.4)``."""
+
+    place: Place
+    sky: tuple[str, float]
+    aperture_mm: float
+    focal_length_mm: float
+    factors: tuple[float, ...]
+    camera: CameraFigures
+    filters: tuple[FilterFigures, ...]
+    rotator: bool
+
+
+def read_place(text: str) -> Place:
+    """A place from coordinates, or from a map position as it is pasted (a link or ``geo:``)."""
+    south = re.search(r"(?<![A-Za-z])S(?![A-Za-z])", text, re.I)
+    west = re.search(r"(?<![A-Za-z])W(?![A-Za-z])", text, re.I)
+    pasted = re.search(r"(?:geo:|@|#map=\d+/|[=/])([-+]?\d+\.\d+)[,/]([-+]?\d+\.\d+)", text)
+    height = 0.0
+    if pasted:
+        latitude, longitude = float(pasted[1]), float(pasted[2])
+    elif "°" in text:
+        parts = [
+            [_number(item) for item in NUMBER.findall(part)]
+            for part in re.split(r"[NSEW]", text, flags=re.I)
+        ]
+        angles = [part for part in parts if part]
+        if len(angles) < 2:
+            raise ValueError(PLACE_ACCEPTED)
+        latitude, longitude = _sexagesimal(angles[0]), _sexagesimal(angles[1])
+        height = angles[2][0] if len(angles) > 2 else 0.0
+    else:
+        plain = re.sub(r"(\d),(\d)", r"\1.\2", text) if "." not in text else text
+        numbers = [_number(item) for item in re.findall(r"[-+−]?\d+(?:\.\d+)?", plain)]
+        if len(numbers) not in (2, 3):
+            raise ValueError(PLACE_ACCEPTED)
+        latitude, longitude = numbers[0], numbers[1]
+        height = numbers[2] if len(numbers) > 2 else 0.0
+    if south and not pasted:
+        latitude = -abs(latitude)
+    if west and not pasted:
+        longitude = -abs(longitude)
+    if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0 and -430.0 <= height <= 6500.0):
+        raise ValueError(PLACE_ACCEPTED)
+    return Place(latitude, longitude, height)
+
+
+def read_sky(text: str) -> tuple[str, float]:
+    """A Bortle class from 1 to 9, or a zenith sky in mag/arcsec² from 14 to 22.5."""
+    value = _one_number(text, 1.0, 22.5, "a Bortle class from 1 to 9, or 14 to 22.5 mag/arcsec²")
+    if value <= 9.0 and value == int(value):
+        return "bortle_class", value
+    if value < 14.0:
+        raise ValueError("a Bortle class from 1 to 9, or 14 to 22.5 mag/arcsec²")
+    return "sky_mag_arcsec2", value
+
+
+def read_aperture(text: str) -> float:
+    """Free diameter in mm."""
+    return _one_number(text, 10.0, 2000.0, "a diameter from 10 to 2000 mm")
+
+
+def read_focal_length(text: str) -> float:
+    """Native focal length in mm."""
+    return _one_number(text, 20.0, 20_000.0, "a focal length from 20 to 20000 mm")
+
+
+def read_factors(text: str) -> tuple[float, ...]:
+    """Factor of each train: 1 for a flattener, below 1 for reducers."""
+    accepted = "a factor from 0.2 to 5 for each train, such as 1 0.75"
+    numbers = tuple(_number(item) for item in NUMBER.findall(text))
+    good = numbers and all(0.2 <= value <= 5.0 for value in numbers)
+    if not good or len(set(numbers)) != len(numbers):
+        raise ValueError(accepted)
+    return numbers
+
+
+def read_camera(text: str) -> CameraFigures:
+    """A camera from its data sheet's few figures."""
+    numbers = [_number(item) for item in NUMBER.findall(text.replace("%", " "))]
+    if len(numbers) not in (5, 6):
+        raise ValueError(CAMERA_ACCEPTED)
+    peak = numbers[5] if len(numbers) == 6 else 85.0
+    share = peak / 100.0 if peak > 1.0 else peak
+    width, height, pixel, noise, well = numbers[:5]
+    whole = width == int(width) and height == int(height)
+    if not (
+        whole
+        and 16 <= width <= 100_000
+        and 16 <= height <= 100_000
+        and 0.5 <= pixel <= 100.0
+        and 0.0 <= noise <= 100.0
+        and 100.0 <= well <= 1e7
+        and 0.05 <= share <= 1.0
+    ):
+        raise ValueError(CAMERA_ACCEPTED)
+    return CameraFigures(int(width), int(height), pixel, noise, well, share)
+
+
+def read_filters(text: str) -> tuple[FilterFigures, ...]:
+    """Filters by name, a width in nm behind those that pass one line."""
+    found: dict[str, FilterFigures] = {}
+    words = re.findall(r"[A-Za-z]+|\d+(?:\.\d+)?", re.sub(r"nm\b", "", text))
+    for place, word in enumerate(words):
+        if word[0].isdigit():
+            continue
+        behind = words[place + 1] if place + 1 < len(words) else ""
+        width = float(behind) if behind[:1].isdigit() else None
+        upper = word.upper()
+        if upper in BROADBAND:
+            role, centre, usual = BROADBAND[upper]
+            found[upper] = FilterFigures(upper, role, centre, width or usual)
+        elif upper in LINES:
+            name, role, line = LINES[upper]
+            found[name] = FilterFigures(name, role, line, width or USUAL_WIDTH_NM)
+        else:
+            raise ValueError(FILTERS_ACCEPTED)
+    if not found or any(not 0.0 < item.width_nm <= 500.0 for item in found.values()):
+        raise ValueError(FILTERS_ACCEPTED)
+    return tuple(found.values())
+
+
+def read_yes(text: str) -> bool:
+    """Yes or no."""
+    word = text.strip().lower()
+    if word in ("y", "yes", "1"):
+        return True
+    if word in ("n", "no", "0"):
+        return False
+    raise ValueError("yes or no")
+
+
+def likely_zone(longitude_deg: float, here: str | None, now: datetime.datetime) -> str:
+    """The computer's time zone where it suits the longitude, else one by the longitude alone.
+
+    Zones wander from the sun by up to three hours; beyond that the computer stands elsewhere.
+    """
+    if here is not None:
+        try:
+            offset = now.astimezone(ZoneInfo(here)).utcoffset()
+        except Exception:
+            offset = None
+        hours = None if offset is None else offset / datetime.timedelta(hours=1)
+        if hours is not None and abs((hours - longitude_deg / 15.0 + 12.0) % 24.0 - 12.0) <= 3.5:
+            return here
+    hours = round(longitude_deg / 15.0)
+    # POSIX counts the hours west of Greenwich positive.
+    return "Etc/GMT" if hours == 0 else f"Etc/GMT{-hours:+d}"
+
+
+def _sexagesimal(parts: list[float]) -> float:
+    sign = -1.0 if parts[0] < 0.0 else 1.0
+    degrees, minutes, seconds = (*parts, 0.0, 0.0)[:3]
+    return sign * (abs(degrees) + minutes / 60.0 + seconds / 3600.0)
+
+
+def _number(text: str) -> float:
+    return float(text.replace(",", ".").replace("−", "-"))
+
+
+def _one_number(text: str, low: float, high: float, accepted: str) -> float:
+    numbers = NUMBER.findall(text)
+    if len(numbers) != 1 or not low <= _number(numbers[0]) <= high:
+        raise ValueError(accepted)
+    return _number(numbers[0])

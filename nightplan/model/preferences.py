@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from nightplan.light.sub_length import ROUND_S
-from nightplan.model.recipe_wish import RecipeWish
 from nightplan.model.section import ClockTime, KeyedValueError, Listed, Names, Section
+from nightplan.model.wishes import RecipeWish
 
 DarkClass = Literal["astronomical", "nautical"]
 Balance = Literal["diminishing", "even", "plain"]

@@ -21,7 +21,7 @@ import pytest
 
 from nightplan.cli.main import run
 from nightplan.errors import FileError, NightplanError
-from nightplan.journal import CalibrationFrame, Journal, RotatorSolution, Sub, backups, migrations
+from nightplan.journal import CalibrationFrame, Journal, RotatorSolution, Sub, backups, schema
 from nightplan.journal.checkup import check_journal, restore_newest_good, seal_journal
 from nightplan.journal.schema import FILE_NAME, VERSION_1
 from nightplan.journal.tables import TABLES
@@ -230,7 +230,7 @@ def old_journal(folder: Path) -> Path:
     """As the first version wrote it, without checksums."""
     path = folder / FILE_NAME
     plain = sqlite3.connect(path, isolation_level=None)
-    migrations._run_steps(plain, 0, (VERSION_1,))
+    schema._run_steps(plain, 0, (VERSION_1,))
     plain.execute("INSERT INTO target VALUES (1, 'M 31', NULL, NULL)")
     plain.execute("INSERT INTO night VALUES (1, '2027-10-06', '')")
     plain.execute(
@@ -251,7 +251,7 @@ def test_an_older_journal_is_backed_up_and_sealed(tmp_path):
         assert journal.gathered("M 31", "L") == pytest.approx(300 / 3600)
     (backup,) = backups.backups_of(path)
     plain = sqlite3.connect(backup)
-    assert migrations.stored_version(plain) == 1
+    assert schema.stored_version(plain) == 1
     plain.close()
     assert check_journal(tmp_path).journal.fault is None
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from nightplan.cli.environment import prepare_environment
 from nightplan.cli.main import run
+from nightplan.cli.streams import prepare_environment
 
 ROOT = Path(__file__).parents[2]
 FAR = [

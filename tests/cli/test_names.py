@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from nightplan.cli.common import typed_names
 from nightplan.cli.main import run
-from nightplan.cli.names import typed_names
 from nightplan.model.config import load_config
 
 Capture = pytest.CaptureFixture[str]

@@ -13,7 +13,7 @@ import pytest
 
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import load_config, parse_config
-from nightplan.model.first_answers import likely_zone, read_place
+from nightplan.model.first_file import likely_zone, read_place
 from nightplan.model.starter import demo_config, starter_text
 from nightplan.planning.optics.rig_oddities import rig_oddities
 from nightplan.report.wording.oddity_words import oddity_words

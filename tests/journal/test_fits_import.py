@@ -15,10 +15,10 @@ import pytest
 
 from nightplan.errors import FileError, InputError, TargetError
 from nightplan.journal import CalibrationFrame, Journal, Sub, fits_cards
-from nightplan.journal.filter_match import match_filter, role_of
 from nightplan.journal.fits_header import read_fits_header
 from nightplan.journal.fits_import import Instructions, Verdict, collect_folder
 from nightplan.journal.schema import FILE_NAME
+from nightplan.journal.target_match import match_filter, role_of
 from nightplan.model.config import load_config
 from nightplan.model.own_targets import catalog_for
 

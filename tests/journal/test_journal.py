@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 from nightplan.errors import FileError, InputError, NightplanError
-from nightplan.journal import CalibrationFrame, Framing, Journal, RotatorSolution, Sub, migrations
+from nightplan.journal import CalibrationFrame, Framing, Journal, RotatorSolution, Sub, schema
 from nightplan.journal.schema import FILE_NAME
 
 EVENING = datetime.date(2027, 10, 6)
@@ -340,17 +340,17 @@ def test_migration_keeps_what_was_there(tmp_path, monkeypatch):
     with open_new(tmp_path) as journal:
         journal.record_subs([sub(1), sub(2)])
     before = folder_state(tmp_path)
-    steps = (*migrations.STEPS, NEXT_STEP)
-    for function in (migrations.check_version, migrations.migrate):
+    steps = (*schema.STEPS, NEXT_STEP)
+    for function in (schema.check_version, schema.migrate):
         monkeypatch.setattr(function, "__defaults__", (steps,))
     monkeypatch.setattr("nightplan.journal.database.STEPS", steps)
     # Read by the newer program: brought up to date in memory only.
     with Journal.open(tmp_path) as journal:
-        assert migrations.stored_version(journal._connection) == len(steps)
+        assert schema.stored_version(journal._connection) == len(steps)
         assert len(journal.subs()) == 2
     assert folder_state(tmp_path) == before
     with open_new(tmp_path) as journal:
-        assert migrations.stored_version(journal._connection) == len(steps)
+        assert schema.stored_version(journal._connection) == len(steps)
         assert [row[0] for row in journal._connection.execute("SELECT note FROM night")] == [
             "carried"
         ]
@@ -360,10 +360,10 @@ def test_migration_keeps_what_was_there(tmp_path, monkeypatch):
 def test_a_migration_that_fails_changes_nothing(tmp_path):
     with open_new(tmp_path) as journal:
         journal.record_subs([sub(1)])
-        faulty = (*migrations.STEPS, (*NEXT_STEP, "UPDATE nothing SET here = 1"))
+        faulty = (*schema.STEPS, (*NEXT_STEP, "UPDATE nothing SET here = 1"))
         with pytest.raises(sqlite3.OperationalError):
-            migrations.migrate(journal._connection, "x", faulty)
-        assert migrations.stored_version(journal._connection) == len(migrations.STEPS)
+            schema.migrate(journal._connection, "x", faulty)
+        assert schema.stored_version(journal._connection) == len(schema.STEPS)
         columns = [row[1] for row in journal._connection.execute("PRAGMA table_info(night)")]
         assert "seeing_arcsec" not in columns
         assert len(journal.subs()) == 1

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from nightplan.errors import ConfigError, FileError, NightplanError, UnknownKeyError
 from nightplan.model.config import load_config, parse_config
-from nightplan.model.horizon_profile import HorizonProfile
+from nightplan.model.site import HorizonProfile
 from nightplan.model.starter import demo_config, starter_text
 
 SITE_KEYS = (

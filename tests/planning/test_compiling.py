@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from nightplan.cli.progress import _Line
+from nightplan.cli.screen import _Line
 from nightplan.planning.schedule.solving import compiled
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -14,8 +14,8 @@ from nightplan.journal import Journal
 from nightplan.library.composing import place_from_text
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import load_config
-from nightplan.model.framing_wish import FramingWish
 from nightplan.model.starter import demo_config
+from nightplan.model.wishes import FramingWish
 from nightplan.planning.choosing.selection import rank_targets
 from nightplan.planning.choosing.train_choice import one_train, rank_trains
 from nightplan.planning.choosing.wishes import Wishes

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from matplotlib.path import Path
 
 from nightplan.model.catalog_reading import load_catalog
-from nightplan.model.framing_wish import FramingWish
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
+from nightplan.model.wishes import FramingWish
 from nightplan.planning.framing.field_search import Field
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.mosaic import (

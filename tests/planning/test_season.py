@@ -79,7 +79,7 @@ def test_hours_against_astropy(demo, name, evening):
     from astropy.coordinates import AltAz, SkyCoord, get_body, get_sun
     from astropy.time import Time
 
-    from nightplan.model.horizon_profile import HorizonProfile
+    from nightplan.model.site import HorizonProfile
     from nightplan.planning.tonight.earth_orientation import configure_astropy
 
     configure_astropy()

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.filters import BROADBAND_ROLES
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import goal_for
 from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.value.progress_value import (
     FALL,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import goal_for
 from nightplan.number_forms import percent
 from nightplan.planning.ahead.rows import Rows
 

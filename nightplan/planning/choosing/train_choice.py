@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.model.framing_wish import framing_for
+from nightplan.model.wishes import framing_for
 from nightplan.number_forms import number, percent
 from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
 from nightplan.planning.framing.outlines import shape_of

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.model.framing_wish import framing_for
 from nightplan.model.star_catalog import StarCatalog, Stars
+from nightplan.model.wishes import framing_for
 from nightplan.planning.framing.camera_angle import default_image_up_deg
 from nightplan.planning.framing.field_search import Field, scan_angles
 from nightplan.planning.framing.framing import Panel, lay_out, panels_of

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.model.framing_wish import framing_for
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import framing_for, goal_for
 from nightplan.number_forms import percent
 from nightplan.planning.framing.camera_angle import (
     default_image_up_deg,

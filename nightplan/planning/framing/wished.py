@@ -7,9 +7,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from nightplan.model.catalog_reading import load_catalog
-from nightplan.model.framing_wish import FramingWish
 from nightplan.model.own_targets import own_targets
 from nightplan.model.target import Target
+from nightplan.model.wishes import FramingWish
 from nightplan.planning.framing.outlines import Shape, shape_of, shape_of_group
 from nightplan.sky.tangent_plane import deproject
 

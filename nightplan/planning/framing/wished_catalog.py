@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.errors import TargetError
-from nightplan.model.framing_wish import framing_for
+from nightplan.model.wishes import framing_for
 from nightplan.planning.framing.catalog_framing import CatalogFraming
 from nightplan.planning.framing.framing import frame_target
 

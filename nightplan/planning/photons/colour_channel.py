@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from nightplan.model.colour_sensor import COLOURS, value_at
+from nightplan.model.camera import COLOURS, value_at
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config

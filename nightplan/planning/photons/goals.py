@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import goal_for
 from nightplan.planning.photons.recipes import O_III_SHELL, Recipe, recipe_of, weights_of
 from nightplan.planning.photons.time_to_snr import Floats, reference_snr_one_hour
 

@@ -19,8 +19,7 @@ from nightplan.light.doppler import doppler_factor
 from nightplan.light.line_brightness import CLASSES, LINE_NAMES, nebula_lines, published_lines
 from nightplan.model.catalog import LIST_SEPARATOR
 from nightplan.model.filters import Filter, Role
-from nightplan.model.goals import goal_for
-from nightplan.model.recipe_wish import RecipeName
+from nightplan.model.wishes import RecipeName, goal_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import goal_for
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config

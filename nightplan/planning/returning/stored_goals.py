@@ -11,7 +11,7 @@ from nightplan.model.preferences import Goal
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.model.framing_wish import FramingWish
+    from nightplan.model.wishes import FramingWish
 
 
 def with_kept(

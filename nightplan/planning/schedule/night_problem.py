@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import goal_for
 from nightplan.planning.calibration.frames import SMALL_READOUT_S
 from nightplan.planning.framing.shared_angle import axis_apart_deg
 from nightplan.planning.photons.goals import TargetGoal, target_goals

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.model.catalog import Catalog
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import goal_for
 from nightplan.planning.choosing.merits import Merits
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.subjects import merge_subjects, named_members

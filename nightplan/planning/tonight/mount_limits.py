@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from nightplan.planning.tonight.field_turn import turn_margin_deg
 
 if TYPE_CHECKING:
-    from nightplan.model.mount import Mount
+    from nightplan.model.equipment import Mount
     from nightplan.planning.tonight.visibility import SkyTracks
 
 Floats = NDArray[np.float64]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from nightplan.model.goals import goal_for
+from nightplan.model.wishes import goal_for
 from nightplan.planning.ahead.assessment import Assessment, assess, night_rules
 from nightplan.planning.ahead.choice import FIRST, NightChoice, choose_night
 from nightplan.planning.ahead.futures import FUTURES, LOOK_NIGHTS

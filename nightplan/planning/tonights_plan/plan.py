@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
-from nightplan.model.filter_loading import must_choose, with_filters
+from nightplan.model.filters import must_choose, with_filters
 from nightplan.planning.choosing.night_targets import (
     Candidates,
     candidates,

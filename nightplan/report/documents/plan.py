@@ -15,8 +15,8 @@ from nightplan.planning.schedule.image_up import image_ups_deg, turn_of
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
 from nightplan.planning.tonights_plan.plan import NightPlan
 from nightplan.report.documents.base import Document
+from nightplan.report.documents.exposure import ShortSetRow, SubBreak, short_set_row, sub_breaks
 from nightplan.report.documents.frame import PanelPlace
-from nightplan.report.documents.subs import ShortSetRow, SubBreak, short_set_row, sub_breaks
 from nightplan.sky.times import utc_iso
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""The document of `nightplan review`: a night's plan against what was shot."""
+"""The documents of `nightplan review` and `follow`: a night's plan against what was shot."""
 
 from __future__ import annotations
 
@@ -62,4 +62,30 @@ class ReviewDocument(Document):
     blocks: list[ReviewedBlock]
     goals: list[ReviewedGoal]
     next_nights: list[NextNight]
+    notices: list[str]
+
+
+class StandingRow(Document):
+    """Subs of one target and filter: to be over by then, and shot."""
+
+    target: str
+    filter: str
+    planned_subs: int
+    shot_subs: int
+
+
+class FollowDocument(Document):
+    """Where a night stands against its plan in force."""
+
+    site: str
+    date: str
+    now_utc: str
+    folder: str
+    plan_file: str
+    added: int
+    replans: int
+    behind_min: float
+    beyond_min: float
+    standing: list[StandingRow]
+    line: str
     notices: list[str]

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from nightplan.number_forms import number, percent
-from nightplan.report.wording.loading_words import loading_words
 from nightplan.report.wording.local_time import NightClock, duration, minutes_between, moment
 from nightplan.report.wording.order_of_work import WorkItem, trains_in_order
+from nightplan.report.wording.plan_words import loading_words
 from nightplan.report.wording.words import WINDOW_WORDS, capital, reason_words
 
 Document = Mapping[str, Any]

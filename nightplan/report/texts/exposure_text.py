@@ -8,8 +8,8 @@ from nightplan.light.line_brightness import CLASS_DEFAULT
 from nightplan.number_forms import percent
 from nightplan.report.texts.target_line import short_source, target_line
 from nightplan.report.wording.local_time import NightClock
+from nightplan.report.wording.plan_words import broken_words, short_set_words
 from nightplan.report.wording.screen import styled
-from nightplan.report.wording.sub_words import broken_words, short_set_words
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
 from nightplan.report.wording.words import evening
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from nightplan.report.documents.journal_check import JournalCheckDocument, JournalFilePart
+from nightplan.report.documents.collect import JournalCheckDocument, JournalFilePart
 from nightplan.report.wording.text_table import paragraph
 from nightplan.report.wording.words import counted
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nightplan.report.wording.local_time import NightClock, duration, local, utc_clock
-from nightplan.report.wording.moon_words import moon_words
+from nightplan.report.wording.plan_words import moon_words
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
 from nightplan.report.wording.words import WINDOW_WORDS, evening, reason_words
 

@@ -15,9 +15,12 @@ from nightplan.report.wording.local_time import (
 )
 from nightplan.report.wording.night_lines import ahead, panel_name, plan_clock
 from nightplan.report.wording.order_of_work import WorkItem, order_of_work
-from nightplan.report.wording.price_words import left_out_words, price_words
-from nightplan.report.wording.recipe_words import recipe_words
-from nightplan.report.wording.sub_words import broken_words
+from nightplan.report.wording.plan_words import (
+    broken_words,
+    left_out_words,
+    price_words,
+    recipe_words,
+)
 from nightplan.report.wording.text_table import heading, note, paragraph, text_table
 from nightplan.report.wording.words import (
     WINDOW_WORDS,

@@ -7,8 +7,6 @@ import math
 from nightplan.number_forms import percent
 from nightplan.report.documents.plan import PlanDocument
 from nightplan.report.texts.plan_full_text import plan_full_text
-from nightplan.report.wording.goal_shares import goal_shares
-from nightplan.report.wording.loading_words import loading_words
 from nightplan.report.wording.local_time import (
     NightClock,
     duration,
@@ -16,9 +14,14 @@ from nightplan.report.wording.local_time import (
     moment,
 )
 from nightplan.report.wording.night_lines import NightLine, night_lines, plan_clock
-from nightplan.report.wording.recipe_words import recipe_line
+from nightplan.report.wording.plan_words import (
+    broken_words,
+    goal_shares,
+    loading_words,
+    recipe_line,
+    short_set_words,
+)
 from nightplan.report.wording.screen import MOST_LINES, styled
-from nightplan.report.wording.sub_words import broken_words, short_set_words
 from nightplan.report.wording.text_table import note, paragraph
 from nightplan.report.wording.words import WINDOW_WORDS, counted, evening, reason_words, subs
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 from nightplan.number_forms import percent
-from nightplan.report.documents.sites import SiteNight, SitesDocument
+from nightplan.report.documents.night import SiteNight, SitesDocument
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.text_table import paragraph, text_table
 

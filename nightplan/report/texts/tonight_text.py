@@ -7,7 +7,6 @@ from nightplan.number_forms import number
 from nightplan.planning.tonight.night import Night
 from nightplan.report.documents.plan import PlanBlock, PlanDocument, PlanEvent
 from nightplan.report.wording.local_time import NightClock, duration, moment
-from nightplan.report.wording.moon_words import moon_words
 from nightplan.report.wording.night_lines import (
     ahead,
     camera_angles,
@@ -16,6 +15,7 @@ from nightplan.report.wording.night_lines import (
     turn_words,
     visits,
 )
+from nightplan.report.wording.plan_words import moon_words
 from nightplan.report.wording.printed_command import command
 from nightplan.report.wording.screen import styled
 from nightplan.report.wording.text_table import paragraph

@@ -8,7 +8,7 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from nightplan.model.other_rig import MAIN
+from nightplan.model.rigs_and_sites import MAIN
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config

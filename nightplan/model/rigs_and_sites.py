@@ -1,4 +1,4 @@
-"""Other rigs of the same imager in one file, each told by what is different about it."""
+"""Other rigs and sites of the same imager in one file, each given by what is different."""
 
 from __future__ import annotations
 
@@ -7,15 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import Field
 
 from nightplan.errors import InputError
-from nightplan.model.calibration import Calibration
-from nightplan.model.camera import Camera
-from nightplan.model.equipment import Focuser, Power, Rotator
-from nightplan.model.filter_loading import fitting
-from nightplan.model.filters import Filter, FilterWheel
+from nightplan.model.camera import Calibration, Camera
+from nightplan.model.equipment import Focuser, Mount, Power, Rotator
+from nightplan.model.filters import Filter, FilterWheel, fitting
 from nightplan.model.guider import Guider
-from nightplan.model.mount import Mount
 from nightplan.model.optical_train import MOST_TRAINS, Optics, Train
 from nightplan.model.section import Listed, Section
+from nightplan.model.site import HorizonProfile, Site
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -75,3 +73,36 @@ def with_rig(config: Config, name: str | None) -> Config:
     chosen._named_rig = "" if name == MAIN else name
     chosen.check_together()
     return chosen
+
+
+class OtherSite(Site):
+    """Another site, with the keys of `[site]` and a horizon of its own; the table's name is the
+    site's where `name` is not given."""
+
+    name: str = ""
+    horizon: HorizonProfile = HorizonProfile()
+
+
+def with_site(config: Config, name: str | None) -> Config:
+    """The configuration at one of its sites; by default `preferences.site`.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        There is no such site.
+    """
+    name = config.preferences.site if name is None else name
+    if name in (MAIN, config.site.name):
+        return config
+    for key, other in config.other_site.items():
+        if name in (key, other.name):
+            fields = {field: getattr(other, field) for field in Site.model_fields}
+            site = Site.model_construct(**{**fields, "name": other.name or key})
+            return config.model_copy(update={"site": site, "horizon": other.horizon})
+    accepted = f"one of {', '.join(sites_of(config))}"
+    raise InputError("command line", "--site", name, accepted)
+
+
+def sites_of(config: Config) -> list[str]:
+    """Names that `--site` takes, the file's first site first."""
+    return [MAIN, *config.other_site]

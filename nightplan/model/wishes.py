@@ -1,17 +1,41 @@
-"""How the imager wants one target framed, where that is not left to the program."""
+"""What the imager wishes for a target or a kind: goal, framing, recipe, however it is spelled."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Literal, TypeVar
 
 from pydantic import Field, model_validator
 
-from nightplan.model.goals import named_for
+from nightplan.model.name_lookup import normalise
 from nightplan.model.section import KeyedValueError, Listed, Names, Pair, Section
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
+    from nightplan.model.preferences import Goal
     from nightplan.model.target import Target
+
+T = TypeVar("T")
+
+
+def goal_for(config: Config, target: Target) -> Goal | None:
+    """The goal of a target; `[goal."m31"]` and `[goal."Andromeda Galaxy"]` both mean M 31."""
+    return named_for(config.goal, target)
+
+
+def named_for(table: Mapping[str, T], target: Target) -> T | None:
+    """A target's entry of a table by name: as it is called, else by any of its names."""
+    if not table:
+        return None
+    exact = table.get(target.name)
+    if exact is not None:
+        return exact
+    names = {normalise(name) for name in (target.name, *target.identifiers, *target.common_names)}
+    for name, entry in table.items():
+        if normalise(name) in names:
+            return entry
+    return None
+
 
 FARTHEST_ARCMIN = 3000.0
 
@@ -61,3 +85,22 @@ NO_WISH = FramingWish()
 def framing_for(config: Config, target: Target) -> FramingWish:
     """The wish for a target, however its name is spelled there; else an empty one."""
     return named_for(config.framing, target) or NO_WISH
+
+
+RecipeName = Literal[
+    "LRGB",
+    "LRGB with H-alpha",
+    "H-alpha with LRGB",
+    "H-alpha with RGB",
+    "H-alpha and O III",
+    "O III and H-alpha",
+    "H-alpha, O III and S II",
+    "RGB stars only",
+]
+
+
+class RecipeWish(Section):
+    """A recipe by its name, or shares by filter (any numbers, their ratio counts)."""
+
+    recipe: RecipeName | None = None
+    shares: dict[str, Annotated[float, Field(ge=0.001, le=1000.0)]] = Field(default_factory=dict)
