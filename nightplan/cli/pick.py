@@ -91,7 +91,7 @@ def command(
             night,
             catalog_for(config),
             wishes,
-            most=max(200, 2 * count),
+            most=count,
             gathered_h=journal.earlier.by_filter(),
         )
     document = pick_document(night, ranking, count)

@@ -100,7 +100,7 @@ def pick(
             the_night,
             catalog,
             wishes,
-            most=max(200, 2 * count),
+            most=count,
             gathered_h=journal.earlier.by_filter(),
         )
     ranked = ranking.first(count)

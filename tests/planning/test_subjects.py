@@ -215,11 +215,12 @@ def test_what_held_back_is_the_factor_lowest_beside_the_best(catalog: Catalog) -
         ),
     }
     for words, entry in cases.items():
-        best, told = with_reasons([first, entry], night.window_hours)
+        best, told = with_reasons([first, entry], [first, entry], night.window_hours)
         assert "nothing holds it back" in best.why
         assert words in told.why
     near = replace(first, equivalent_h=5.0 * HARDLY + 0.01)
-    assert "nothing holds it back" in with_reasons([first, near], night.window_hours)[1].why
+    told = with_reasons([near], [first, near], night.window_hours)[0]
+    assert "nothing holds it back" in told.why
 
 
 def test_hours_of_a_framing_count_for_what_it_holds(catalog: Catalog) -> None:
@@ -241,3 +242,26 @@ def test_hours_of_a_framing_count_for_what_it_holds(catalog: Catalog) -> None:
     back = with_subject_hours(REDUCER, catalog, small, targets)
     assert back.gathered_h("M 31", 1, "L", "reducer") == 0.0
     assert with_subject_hours(REDUCER, catalog, earlier, []) is earlier
+
+
+def test_the_first_places_are_the_same_however_many_are_listed(catalog: Catalog) -> None:
+    night = compute_night(CONFIG.site, dt.date(2027, 7, 30))
+    whole = rank_targets(CONFIG, night, catalog, most=200).ranked
+    assert len(whole) > 60
+    for most in (1, 12):
+        assert rank_targets(CONFIG, night, catalog, most=most).ranked == whole[:most]
+
+
+def test_a_framing_without_its_tolerance_is_the_same_framing(catalog: Catalog) -> None:
+    for name in ("M 31", "NGC 891", "IC 1805", "Markarian's Chain"):
+        target = catalog.target(catalog.find(name))
+        for train in CONFIG.train:
+            whole = frame_target(CONFIG, target, train)
+            short = frame_target(CONFIG, target, train, in_full=False)
+            assert np.isnan(short.position_angle_tolerance_deg)
+            assert whole == replace(
+                short,
+                position_angle_tolerance_deg=whole.position_angle_tolerance_deg,
+                whole_mosaic_panels=whole.whole_mosaic_panels,
+                reason=whole.reason,
+            )

@@ -24,16 +24,19 @@ _FACTORS = {
 }
 
 
-def with_reasons(ranked: Sequence[RankedTarget], window_hours: float) -> tuple[RankedTarget, ...]:
-    """Each entry with its reason; entries of one ranking.
+def with_reasons(
+    listed: Sequence[RankedTarget], ranked: Sequence[RankedTarget], window_hours: float
+) -> tuple[RankedTarget, ...]:
+    """Each listed entry with its reason, beside all that were ranked, however many are listed.
 
     What held a target back most is the factor of its score that is lowest beside the best of the
-    same factor in the list: a dark night's few hours hold back all alike, and so none.
+    same factor in the ranking: a dark night's few hours hold back all alike, and so none.
     """
     factors = [_factors(entry, window_hours) for entry in ranked]
     best = {name: max((own[name] for own in factors), default=0.0) for name in _FACTORS}
     told = []
-    for entry, own in zip(ranked, factors, strict=True):
+    for entry in listed:
+        own = _factors(entry, window_hours)
         beside = {name: value / best[name] for name, value in own.items() if best[name] > 0.0}
         told.append(replace(entry, why=_words(entry, own, beside)))
     return tuple(told)

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from nightplan.planning.choosing.held_back import with_reasons
 from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
 from nightplan.planning.framing.mosaic_or_field import framing_value
 from nightplan.planning.framing.subjects import merge_subjects, named_members
@@ -19,9 +20,13 @@ FRAMED_EXACTLY = 60
 
 
 def as_subjects(
-    config: Config, ranked: Sequence[RankedTarget], asked: Collection[str]
+    config: Config,
+    ranked: Sequence[RankedTarget],
+    asked: Collection[str],
+    window_hours: float,
+    most: int,
 ) -> tuple[RankedTarget, ...]:
-    """Entries best first, each standing for all that its framing holds.
+    """The best `most` entries, each standing for all that its framing holds, with its reason.
 
     A score's framing part follows the plan's own framing where the closed form that ranks a whole
     catalogue may differ from it: for what one field cuts.
@@ -35,7 +40,9 @@ def as_subjects(
 
     def framed(entry: RankedTarget) -> Framing:
         if entry.target.name not in exact:
-            exact[entry.target.name] = frame_target(config, entry.target, entry.train)
+            exact[entry.target.name] = frame_target(
+                config, entry.target, entry.train, in_full=False
+            )
         return exact[entry.target.name]
 
     entries = [
@@ -50,11 +57,13 @@ def as_subjects(
         [entry.target for entry in entries],
         lambda index: framed(entries[index]),
         asked,
+        most,
     )
     targets = [entry.target for entry in entries]
-    return tuple(
+    listed = [
         replace(entries[one.face], subject=named_members(targets, one.members)) for one in subjects
-    )
+    ]
+    return with_reasons(listed, entries, window_hours)
 
 
 def _as_framed(entry: RankedTarget, framing: Framing) -> RankedTarget:

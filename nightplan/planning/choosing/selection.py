@@ -23,7 +23,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.planning.choosing.held_back import with_reasons
 from nightplan.planning.choosing.listed import as_subjects
 from nightplan.planning.choosing.margins import rows_of, usable_filters, wish_margin
 from nightplan.planning.choosing.score_parts import (
@@ -193,11 +192,11 @@ def rank_targets(
             break
     ranked = _gather(config, night, catalog, scored, places, wishes)
     names = _asked(config, catalog, wishes, gathered_h or {})
-    ranked = with_reasons(as_subjects(config, ranked, names), night.window_hours)
+    ranked = as_subjects(config, ranked, names, night.window_hours, most)
     if not ranked:
         done = bool((columns.begun <= 0.0).all())
         return Ranking((), asked, "all_goals_are_reached" if done else "no_usable_time")
-    return Ranking(ranked[:most], int(rows.size), "")
+    return Ranking(ranked, int(rows.size), "")
 
 
 def _asked(

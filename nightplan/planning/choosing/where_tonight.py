@@ -103,8 +103,8 @@ def targets_by_site(
             progress(one.night.site.name)
         if one.ready_utc_mjd is not None:
             rest = replace(one.night, window_start_utc_mjd=one.ready_utc_mjd)
-            ranking = rank_targets(config, rest, catalog, gathered_h=gathered_h)
-            best = ranking.first(count)
+            ranking = rank_targets(config, rest, catalog, most=count, gathered_h=gathered_h)
+            best = ranking.ranked
             ratios = [
                 _zenith_ratio(config, configs[0], ranked, one.ready_utc_mjd) for ranked in best
             ]

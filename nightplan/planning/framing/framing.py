@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.model.wishes import framing_for, goal_for
-from nightplan.number_forms import percent
 from nightplan.planning.framing.camera_angle import (
     default_image_up_deg,
     printed_axis_deg,
@@ -31,6 +30,7 @@ from nightplan.planning.framing.field_search import (
     place_at,
     widest_angle,
 )
+from nightplan.planning.framing.framing_reason import fit_of_field, fit_of_mosaic, reason_of
 from nightplan.planning.framing.mosaic import (
     Grid,
     best_partial_grid,
@@ -158,6 +158,7 @@ def frame_target(
     angle_deg: float | None = None,
     used_angles: Sequence[float] = (),
     flats_angles: Sequence[float] = (),
+    in_full: bool = True,
 ) -> Framing:
     """Frame one target with one train.
 
@@ -174,6 +175,9 @@ def frame_target(
         `goal.NAME.position_angle_deg` goes before them.
     flats_angles : sequence of float
         Position angles whose flats are still good.
+    in_full : bool
+        False leaves out what takes half of the time and many targets at once do without:
+        `position_angle_tolerance_deg` (NaN), `whole_mosaic_panels` (0) and `reason` (empty).
 
     Raises
     ------
@@ -187,7 +191,7 @@ def frame_target(
     wish = framing_for(config, target)
     shape, label = wished_shape(config, target, wish)
     angle = wish.position_angle_deg if angle_deg is None else angle_deg
-    found = _frame(config, label, shape, train, angle, used, flats_angles, wish.panels)
+    found = _frame(config, label, shape, train, angle, used, flats_angles, wish.panels, in_full)
     return replace(found, target=target.name)
 
 
@@ -218,6 +222,7 @@ def _frame(
     used: list[float],
     flats: Sequence[float],
     most_panels: int | None = None,
+    in_full: bool = True,
 ) -> Framing:
     if angle_deg is not None:
         from nightplan.planning.framing.camera_angle import check_position_angle
@@ -227,13 +232,32 @@ def _frame(
     field = Field(optics.half_long_plane, optics.half_short_plane)
     wanted = config.preferences.margin_arcmin / ARCMIN_PER_RADIAN
     single, grid, choice = lay_out(config, shape, field, angle_deg, used, flats, most_panels)
+    if grid is None:
+        found = _single_framing(optics, shape, single, choice)
+    else:
+        found = _mosaic_framing(optics, shape, grid, choice)
+    found = replace(found, target=name)
+    if not in_full:
+        return found
     needed = 1
     if single.margin_rad < wanted - 1e-9:
         overlap = config.preferences.mosaic_overlap
         needed = fewest_panels(shape, field, overlap, wanted, angle_deg)
-    if grid is not None:
-        return _mosaic_framing(name, optics, shape, field, grid, wanted, choice, needed)
-    return _single_framing(name, optics, shape, field, single, wanted, choice, needed)
+    if grid is None:
+        tolerance = angle_tolerance_deg(shape, field, single, wanted)
+        has_margin = single.margin_rad >= wanted - 1e-9
+        panels = needed if single.coverage < SINGLE_FIELD_COVERAGE else 1
+        fit = fit_of_field(name, single, wanted * ARCMIN_PER_RADIAN, has_margin, panels)
+    else:
+        tolerance = grid_tolerance_deg(shape, field, grid, wanted)
+        has_margin = grid.margin_rad >= wanted - 1e-7
+        fit = fit_of_mosaic(name, grid, needed)
+    return replace(
+        found,
+        position_angle_tolerance_deg=tolerance,
+        whole_mosaic_panels=needed,
+        reason=reason_of(fit, shape, choice, tolerance, has_margin),
+    )
 
 
 def lay_out(
@@ -351,48 +375,27 @@ def image_up_near(position_angle_deg: float, optics: TrainOptics, near_deg: floa
 
 
 def _single_framing(
-    name: str,
-    optics: TrainOptics,
-    shape: Shape,
-    field: Field,
-    placed: Placement,
-    wanted: float,
-    choice: AngleChoice,
-    needed: int,
+    optics: TrainOptics, shape: Shape, placed: Placement, choice: AngleChoice
 ) -> Framing:
+    """One field; without what `in_full` adds."""
     up = default_image_up_deg(placed.angle_deg, optics)
-    panel = Panel(placed.ra_deg, placed.dec_deg, placed.angle_deg, up)
-    tolerance = angle_tolerance_deg(shape, field, placed, wanted)
-    margin = placed.margin_rad * ARCMIN_PER_RADIAN
-    wanted_arcmin = wanted * ARCMIN_PER_RADIAN
-    if placed.margin_rad >= wanted - 1e-9:
-        fit = f"One field holds {name} with {margin:.1f}′ to spare"
-    elif placed.margin_rad >= 0.0:
-        fit = (
-            f"One field just holds {name}: {margin:.1f}′ to spare where {wanted_arcmin:g}′ "
-            "are wanted"
-        )
-    else:
-        fit = f"One field covers {percent(placed.coverage)} of {name}"
-        if needed > 1 and placed.coverage < SINGLE_FIELD_COVERAGE:
-            fit += f" (all of it would take {needed} panels, and their hours)"
     return Framing(
-        target=name,
+        target="",
         train=optics.name,
         ra_deg=placed.ra_deg,
         dec_deg=placed.dec_deg,
         position_angle_deg=placed.angle_deg,
         image_up_angle_deg=up,
-        position_angle_tolerance_deg=tolerance,
+        position_angle_tolerance_deg=np.nan,
         coverage=placed.coverage,
-        margin_arcmin=margin,
-        panels=(panel,),
+        margin_arcmin=placed.margin_rad * ARCMIN_PER_RADIAN,
+        panels=(Panel(placed.ra_deg, placed.dec_deg, placed.angle_deg, up),),
         mosaic_columns=1,
         mosaic_rows=1,
         offset_arcmin=shape.offset_arcmin(placed.ra_deg, placed.dec_deg),
         angle_choice=choice.why,
-        whole_mosaic_panels=needed,
-        reason=_sentence(fit, shape, choice, tolerance, placed.margin_rad >= wanted - 1e-9),
+        whole_mosaic_panels=0,
+        reason="",
     )
 
 
@@ -417,73 +420,23 @@ def panels_of(grid: Grid, optics: TrainOptics) -> tuple[Panel, ...]:
     )
 
 
-def _mosaic_framing(
-    name: str,
-    optics: TrainOptics,
-    shape: Shape,
-    field: Field,
-    grid: Grid,
-    wanted: float,
-    choice: AngleChoice,
-    needed: int,
-) -> Framing:
-    up = default_image_up_deg(grid.angle_deg, optics)
-    panels = panels_of(grid, optics)
-    tolerance = grid_tolerance_deg(shape, field, grid, wanted)
-    margin = grid.margin_rad * ARCMIN_PER_RADIAN
-    size = f"{grid.columns} × {grid.rows} panels"
-    if grid.count != grid.columns * grid.rows:
-        size = f"{grid.count} panels of a {grid.columns} × {grid.rows} grid"
-    if margin >= 0.0:
-        fit = f"{name} takes {size} ({percent(grid.overlap)} overlap, {margin:.1f}′ to spare)"
-    else:
-        fit = (
-            f"{size} cover {percent(grid.coverage)} of {name} "
-            f"(all of it would take {needed} panels)"
-        )
+def _mosaic_framing(optics: TrainOptics, shape: Shape, grid: Grid, choice: AngleChoice) -> Framing:
+    """A mosaic; without what `in_full` adds."""
     return Framing(
-        target=name,
+        target="",
         train=optics.name,
         ra_deg=grid.ra_deg,
         dec_deg=grid.dec_deg,
         position_angle_deg=grid.angle_deg,
-        image_up_angle_deg=up,
-        position_angle_tolerance_deg=tolerance,
+        image_up_angle_deg=default_image_up_deg(grid.angle_deg, optics),
+        position_angle_tolerance_deg=np.nan,
         coverage=grid.coverage,
-        margin_arcmin=margin,
-        panels=panels,
+        margin_arcmin=grid.margin_rad * ARCMIN_PER_RADIAN,
+        panels=panels_of(grid, optics),
         mosaic_columns=grid.columns,
         mosaic_rows=grid.rows,
         offset_arcmin=shape.offset_arcmin(grid.ra_deg, grid.dec_deg),
         angle_choice=choice.why,
-        whole_mosaic_panels=needed,
-        reason=_sentence(fit, shape, choice, tolerance, grid.margin_rad >= wanted - 1e-7),
+        whole_mosaic_panels=0,
+        reason="",
     )
-
-
-_CHOICES = {
-    "asked": "the angle you asked for",
-    "used": "the angle used before for it",
-    "flats": "an angle whose flats are still good",
-    "round": "a round angle, as good as any other here",
-    "middle": "the middle of the angles that serve",
-    "roomiest": "of the angles that serve the one with most room",
-    "widest": "the angle that holds most of it",
-}
-
-
-def _sentence(
-    fit: str, shape: Shape, choice: AngleChoice, tolerance: float, keeps_margin: bool
-) -> str:
-    text = f"{fit} at {choice.angle_deg:g}°, {_CHOICES[choice.why]}"
-    cost = "keeps that room" if keeps_margin else "costs at most 2 % of it"
-    if tolerance >= 90.0:
-        text += f"; any other angle {cost}"
-    else:
-        text += f"; up to {tolerance:.1f}° off {cost}"
-    if shape.pinned:
-        away = shape.offset_arcmin(shape.ra_deg, shape.dec_deg)
-        text += f"; the centre is the one you chose, {away:.1f}′ from its middle"
-    if shape.assumption:
-        text += f"; {shape.assumption}"
-    return text + "."

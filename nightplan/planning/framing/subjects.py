@@ -65,6 +65,7 @@ def merge_subjects(
     targets: Sequence[Target],
     frame: Callable[[int], Framing],
     asked: Collection[str] = (),
+    most: int | None = None,
 ) -> list[Subject]:
     """Subjects of targets that are given best first, in the order of their faces.
 
@@ -75,25 +76,19 @@ def merge_subjects(
         another target is near.
     asked : collection of str
         Names that the imager asked for; none of them is a mere member.
+    most : int, optional
+        How many subjects are wanted; the first are the same whatever it is.
     """
     found = _Faces(config, targets, frame, asked)
-    every = range(len(targets))
-    by_area = sorted(every, key=lambda index: -_area(targets[index]))
-    composite = is_composite(np.array([one.outline_source for one in targets], dtype=object))
-    fields = [i for i in by_area if composite[i] and i not in found.asked]
-    whole = [i for i in fields if found.near(i).size and _is_whole(found.framing(i))]
-    found.take((*sorted(found.asked), *whole), found.held)
-    for index in set(fields) - set(whole):
-        found.give_way(index)
-    found.take((i for i in by_area if targets[i].kind not in BACKGROUND), found.contained)
-    found.take(every, found.held)
-    return [
-        Subject(
-            index, tuple(other for other in every if other != index and found.root(other) == index)
-        )
-        for index in every
-        if found.root(index) == index
-    ]
+    subjects: list[Subject] = []
+    for index in range(len(targets)):
+        group = found.merged_group(index)
+        if found.root(index) == index:
+            members = (other for other in group if other != index and found.root(other) == index)
+            subjects.append(Subject(index, tuple(members)))
+        if len(subjects) == most:
+            break
+    return subjects
 
 
 class _Faces:
@@ -114,6 +109,45 @@ class _Faces:
         self.dec_deg = np.array([one.dec_deg for one in targets], dtype=float)
         sides = [train_optics(config, name) for name in config.train]
         self.reach_deg = max(np.hypot(o.long_side_arcmin, o.short_side_arcmin) for o in sides) / 60
+        self.own_deg = np.array([one.major_arcmin or 0.0 for one in targets], dtype=float) / 60.0
+        self.composite = is_composite(
+            np.array([one.outline_source for one in targets], dtype=object)
+        )
+        self.group_of = self._groups()
+        self.merged: set[int] = set()
+
+    def _groups(self) -> Rows:
+        """Number of the group of each target; targets of two groups are never near."""
+        places = self.ra_deg[:, None], self.dec_deg[:, None], self.ra_deg, self.dec_deg
+        longer_deg = np.maximum(self.own_deg[:, None], self.own_deg)
+        near = separation_deg(*places) <= self.reach_deg + longer_deg
+        numbers = np.arange(len(self.targets))
+        while np.any(
+            numbers
+            != (least := np.where(near, numbers, numbers.size).min(axis=1, initial=numbers.size))
+        ):
+            numbers = least
+        return numbers
+
+    def merged_group(self, index: int) -> list[int]:
+        """The group of a target, best first, each with the target that it goes by."""
+        number = int(self.group_of[index])
+        group: list[int] = np.flatnonzero(self.group_of == number).tolist()
+        if number not in self.merged:
+            self.merged.add(number)
+            self._merge(group)
+        return group
+
+    def _merge(self, group: list[int]) -> None:
+        by_area = sorted(group, key=lambda index: -_area(self.targets[index]))
+        fields = [i for i in by_area if self.composite[i] and i not in self.asked]
+        whole = [i for i in fields if self.near(i).size and _is_whole(self.framing(i))]
+        self.take((*(i for i in group if i in self.asked), *whole), self.held)
+        for index in fields:
+            if index not in whole:
+                self.give_way(index)
+        self.take((i for i in by_area if self.targets[i].kind not in BACKGROUND), self.contained)
+        self.take(group, self.held)
 
     def framing(self, index: int) -> Framing:
         """Framed once."""
@@ -124,9 +158,8 @@ class _Faces:
     def near(self, index: int) -> Rows:
         """Others that go by themselves, were not asked for, and that a framing could reach."""
         apart = separation_deg(self.ra_deg[index], self.dec_deg[index], self.ra_deg, self.dec_deg)
-        own_deg = (self.targets[index].major_arcmin or 0.0) / 60.0
         rows = np.flatnonzero(
-            (apart <= self.reach_deg + own_deg) & (self.face == np.arange(apart.size))
+            (apart <= self.reach_deg + self.own_deg[index]) & (self.face == np.arange(apart.size))
         )
         return rows[[row != index and row not in self.asked for row in rows]]
 

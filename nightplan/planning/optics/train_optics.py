@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
@@ -212,6 +213,7 @@ def sampling_word(pixels_per_fwhm: float) -> str:
     return next(word for bound, word in SAMPLING_WORDS if pixels_per_fwhm < bound)
 
 
+@lru_cache(maxsize=256)
 def filter_clearance(
     name: str,
     clear_aperture_mm: float,
