@@ -17,6 +17,7 @@ from nightplan.plane.polygons import clip_convex
 from nightplan.planning.framing.framing import frame_target
 from nightplan.report.charts.chart_labels import Wish, around, place
 from nightplan.report.charts.chart_legend import legend_rows
+from nightplan.report.charts.chart_looks import shades
 from nightplan.report.charts.chart_plane import ChartPlane, chart_plane
 from nightplan.report.charts.chart_scene import chart_scene
 from nightplan.report.charts.framing_chart import framing_figure, save_framing_chart
@@ -311,3 +312,30 @@ def test_a_neighbour_cut_by_the_field_is_told(catalog):
     assert [each.name for each in scene.neighbours if each.cut] == ["M 110"]
     rows = [row.text for column in legend_rows(scene) for row in column]
     assert any(row.endswith("the edge cuts M 110") for row in rows)
+
+
+def test_shades_of_a_galaxy_are_isophotes_of_a_mean_disc():
+    """Exponential from 21.65 B at the centre to the edge at 25 (Freeman 1970, ApJ 160, 811)."""
+    for share, mag in zip(shades("galaxy"), (25.0, 24.0, 23.0, 22.0), strict=True):
+        # Surface brightness of I = I0 exp(-r/h), with h from the edge's 3.35 mag.
+        scale_length = 1.0 / ((25.0 - 21.65) / (2.5 * np.log10(np.e)))
+        assert 21.65 + 2.5 * np.log10(np.exp(share / scale_length)) == pytest.approx(mag)
+    assert shades("open_cluster") == (1.0,)
+
+
+def test_legend_says_to_which_magnitude_stars_are_drawn(catalog):
+    target = catalog.target(catalog.find("NGC 7000"))
+    for most in (100, 5000):
+        scene = scene_of(target, catalog=catalog, most_stars=most)
+        faintest = scene.stars.g_mag.max() if most == 100 else 10.0
+        assert scene.stars_to_mag == pytest.approx(faintest)
+        words = [row.text for column in legend_rows(scene) for row in column]
+        assert any(f"all to G {round(faintest, 1):g}" in text for text in words)
+        assert any("by density" in text and "to G 12" in text for text in words)
+
+
+def test_neighbours_are_listed_by_kind(catalog):
+    scene = scene_of(catalog.target(catalog.find("NGC 7000")), catalog=catalog)
+    rows = [row.text for row in legend_rows(scene)[1]]
+    assert {"clusters", "dark clouds", "nebulae"} <= set(rows)
+    assert "galaxies" not in rows

@@ -6,9 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from nightplan.report.charts.chart_looks import TARGET_LINE, frame_look, guide_hatch, star_area_pt2
+from nightplan.number_forms import number, percent
+from nightplan.report.charts.chart_looks import (
+    NEIGHBOUR_LOOKS,
+    TARGET_LINE,
+    frame_look,
+    guide_hatch,
+    neighbour_class,
+    shades,
+    star_area_pt2,
+)
 from nightplan.report.charts.chart_scene import Frame, Scene
-from nightplan.report.wording.words import about
+from nightplan.report.wording.words import about, angle_range
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,11 +40,15 @@ class LegendRow:
 
 
 def legend_rows(scene: Scene, narrow: bool = False) -> tuple[list[LegendRow], list[LegendRow]]:
-    """Rows of the left column, which say most, and of the right one."""
+    """Rows of the left column, the camera's, and of the right one, the sky's."""
     left = [
         LegendRow("frame", _frame_text(frame, narrow), rank)
         for rank, frame in enumerate((scene.chosen, *scene.others))
     ]
+    if scene.ghosts:
+        tolerance = scene.chosen.framing.position_angle_tolerance_deg
+        what = "panel 1" if len(scene.chosen.corners) > 1 else "the frame"
+        left.append(LegendRow("ghost", f"{what} turned by ± {number(tolerance)}°"))
     if scene.guide is not None:
         for kind, side in (
             ("before", scene.guide.before_meridian),
@@ -46,48 +59,36 @@ def legend_rows(scene: Scene, narrow: bool = False) -> tuple[list[LegendRow], li
             text = f"guider {kind} meridian{joint}{told}"
             left.append(LegendRow(kind, text, int(side.state == "unlikely")))
     right = [LegendRow("target", _target_text(scene))]
-    if scene.ghosts:
-        tolerance = scene.chosen.framing.position_angle_tolerance_deg
-        what = "panel 1" if len(scene.chosen.corners) > 1 else "the frame"
-        right.append(LegendRow("ghost", f"{what} turned by ±{tolerance:.1f}°"))
-    if scene.neighbours:
-        right.append(LegendRow("neighbour", _neighbour_text(scene)))
-    right.append(LegendRow("stars", f"stars of G 4, 6, 8, 10{_fainter(scene)}"))
+    kinds = {neighbour_class(neighbour.kind) for neighbour in scene.neighbours}
+    right += [LegendRow(name, name) for name in NEIGHBOUR_LOOKS if name in kinds]
+    cut = [neighbour.name for neighbour in scene.neighbours if neighbour.cut]
+    if cut:
+        more = f" and {len(cut) - 2} more" if len(cut) > 2 else ""
+        right.append(LegendRow("", f"the edge cuts {', '.join(cut[:2])}{more}"))
+    right.append(LegendRow("stars", _star_text(scene)))
     return left, right
 
 
-NEIGHBOURS = "neighbours: galaxies whole,\nclusters dotted"
-
-
-def _fainter(scene: Scene) -> str:
-    """How many stars between the catalogue's limit and the guider's are not drawn, by density."""
+def _star_text(scene: Scene) -> str:
+    """To which magnitude stars are drawn, and how many more a patch holds, by density."""
+    text = f"stars of G 4, 6, 8, 10; all to G {number(scene.stars_to_mag)}"
     guide = scene.guide
     if guide is None or guide.limit_mag <= guide.catalogue_limit_mag:
-        return ""
+        return text
     sides = (guide.before_meridian, guide.after_meridian)
     patches = [max(side.expected_count - len(side.stars), 0.0) for side in sides]
-    return f";\nto G {guide.limit_mag:g}: {about(max(patches))} more a patch"
+    return f"{text};\nby density {about(max(patches))} more a patch to G {number(guide.limit_mag)}"
 
 
 def _frame_text(frame: Frame, narrow: bool) -> str:
     optics, framing = frame.optics, frame.framing
-    tolerance = framing.position_angle_tolerance_deg
-    angle = f"at {framing.position_angle_deg:.0f}° ±{tolerance:.0f}°"
-    if tolerance >= 89.95:
-        angle = f"at {framing.position_angle_deg:.0f}° or any angle"
+    angle = angle_range(framing.position_angle_deg, framing.position_angle_tolerance_deg)
     panels = f"{len(framing.panels)} × " if len(framing.panels) > 1 else ""
     size = f"{panels}{optics.field_width_deg:.2f}° × {optics.field_height_deg:.2f}°"
     scale = f"{optics.image_scale_arcsec_px:.2f}″/px"
     text = f"{framing.train}, {optics.focal_length_mm:.0f} mm: {size}, {scale}"
     joint = ",\n" if narrow else ", "
-    return f"{text}{joint}{angle}, {_percent(framing.coverage)} in frame"
-
-
-def _percent(share: float) -> str:
-    percent = 100.0 * share
-    if 99.5 <= percent < 100.0:
-        percent = 99.0
-    return f"{percent:.0f} %"
+    return f"{text}{joint}camera {angle}, {percent(framing.coverage)} in frame"
 
 
 def _target_text(scene: Scene) -> str:
@@ -99,15 +100,9 @@ def _target_text(scene: Scene) -> str:
     unknown = scene.target.angle_deg is None and minor < 0.95 * major
     if unknown and scene.target.outline is None:
         size += ", angle unknown"
-    return f"{scene.target.name}, {size}"
-
-
-def _neighbour_text(scene: Scene) -> str:
-    cut = [neighbour.name for neighbour in scene.neighbours if neighbour.cut]
-    if not cut:
-        return f"{NEIGHBOURS}, dark\nclouds long, other nebulae short dashes"
-    more = f" and {len(cut) - 2} more" if len(cut) > 2 else ""
-    return f"{NEIGHBOURS};\nthe edge cuts {', '.join(cut[:2])}{more}"
+    whose = "of a mean disc galaxy" if scene.target.kind == "galaxy" else "not measured"
+    shaded = len(shades(scene.target.kind)) > 1
+    return f"{scene.target.name}, {size}" + (f";\nshades {whose}" if shaded else "")
 
 
 def _guide_text(scene: Scene, side: GuideSide) -> str:
@@ -116,10 +111,10 @@ def _guide_text(scene: Scene, side: GuideSide) -> str:
     where = f"panel {side.panel}, " if len(guide.panels) > 1 else ""
     if side.stars:
         return f"{where}star of G {side.stars[0].g_mag:.1f}"
-    count = f"{side.expected_count:.1f} to G {guide.limit_mag:g}"
+    count = f"{about(side.expected_count)} to G {number(guide.limit_mag)} by density"
     if side.state == "expected":
-        return f"{where}none to G {guide.catalogue_limit_mag:g}, {count} expected"
-    return f"{where}a star is unlikely ({count} expected)"
+        return f"{where}none to G {number(guide.catalogue_limit_mag)}, {count}"
+    return f"{where}a star is unlikely ({count})"
 
 
 def line_count(columns: tuple[list[LegendRow], list[LegendRow]], narrow: bool) -> int:
@@ -172,10 +167,12 @@ def _draw_sample(
         axes.plot([x0, x1], [y, y], color=colours["target"], lw=1.3, ls=TARGET_LINE)
     elif row.kind == "ghost":
         axes.plot([x0, x1], [y, y], color=colours["ghost"], lw=0.8, ls=(0, (2, 2)))
-    elif row.kind == "neighbour":
-        middle = (x0 + x1) / 2.0
-        axes.plot([x0, middle], [y, y], color=colours["faint"], lw=0.7, ls=(0, (1, 1.6)))
-        axes.plot(x1, y, ls="none", marker="o", ms=4.5, mew=0.8, mfc="none", mec=colours["faint"])
+    elif row.kind in NEIGHBOUR_LOOKS:
+        line, marker = NEIGHBOUR_LOOKS[row.kind]
+        axes.plot([x0, x0 + 0.7 * (x1 - x0)], [y, y], color=colours["faint"], **line)
+        axes.plot(
+            x1, y, ls="none", marker=marker, ms=4.0, mew=0.8, mfc="none", mec=colours["faint"]
+        )
     elif row.kind == "stars":
         step = (x1 - x0) / 3.0
         axes.scatter(
@@ -183,7 +180,7 @@ def _draw_sample(
             clip_on=False,
             s=[float(star_area_pt2(g, narrow)) for g in (4.0, 6.0, 8.0, 10.0)],
         )  # fmt: skip
-    else:
+    elif row.kind:
         axes.add_patch(
             Rectangle(
                 (x0 + 0.25 * (x1 - x0), y - 0.35 * pitch), 0.5 * (x1 - x0), 0.7 * pitch, fill=False,

@@ -30,14 +30,40 @@ def frame_look(rank: int, colours: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def neighbour_look(kind: str) -> dict[str, Any]:
-    """Line of a neighbour by its kind: galaxies whole, clusters dotted, dust and dark clouds in
-    long dashes, other nebulae in short ones."""
+def neighbour_class(kind: str) -> str:
+    """The word of `NEIGHBOUR_LOOKS` that a kind of the catalogue belongs to."""
     if kind.startswith("galaxy"):
-        return {"lw": 0.7, "ls": "-"}
-    if "cluster" in kind:
-        return {"lw": 0.9, "ls": (0, (1, 1.6))}
-    return {"lw": 0.7, "ls": (0, (7, 3)) if kind == "dark_nebula" else (0, (3, 2))}
+        return "galaxies"
+    if "cluster" in kind or kind == "star_field":
+        return "clusters"
+    return "dark clouds" if kind == "dark_nebula" else "nebulae"
+
+
+NEIGHBOUR_LOOKS: Mapping[str, tuple[dict[str, Any], str]] = {
+    "galaxies": ({"lw": 0.7, "ls": "-"}, "o"),
+    "clusters": ({"lw": 0.9, "ls": (0, (1, 1.6))}, "D"),
+    "dark clouds": ({"lw": 0.7, "ls": (0, (7, 3))}, "s"),
+    "nebulae": ({"lw": 0.7, "ls": (0, (3, 2))}, "^"),
+}
+"""Line of a neighbour large enough for an outline, and marker of a small one."""
+
+# Surface brightness of a disc galaxy falls exponentially from 21.65 B mag/arcsec2 at the centre
+# (Freeman 1970, ApJ 160, 811, median of 36); the catalogue's ellipse is the isophote of 25.
+_CENTRE_B, _EDGE_B = 21.65, 25.0
+ISOPHOTES_B = (25.0, 24.0, 23.0, 22.0)
+
+
+def shades(kind: str) -> tuple[float, ...]:
+    """Sizes of a target's fills against its outline, largest first.
+
+    Those of a galaxy are isophotes of a mean disc; those of other bright objects only say that
+    they are brighter within. What has no surface to shade gets one fill.
+    """
+    if kind == "galaxy":
+        return tuple((mag - _CENTRE_B) / (_EDGE_B - _CENTRE_B) for mag in ISOPHOTES_B)
+    if kind in ("open_cluster", "star_field", "dark_nebula", "galaxy_group"):
+        return (1.0,)
+    return (1.0, 0.75, 0.5)
 
 
 def guide_hatch(past_meridian: bool) -> str:

@@ -62,7 +62,10 @@ class Neighbour:
 
 @dataclass(frozen=True)
 class Scene:
-    """Everything on one chart; all places ICRS, degrees."""
+    """Everything on one chart; all places ICRS, degrees.
+
+    `stars` are the brightest in sight; `stars_to_mag` is the Gaia G to which they are complete.
+    """
 
     plane: ChartPlane
     target: Target
@@ -72,6 +75,7 @@ class Scene:
     ghosts: tuple[Floats, ...]
     guide: GuideOutlook | None
     stars: Stars
+    stars_to_mag: float
     neighbours: tuple[Neighbour, ...]
 
 
@@ -109,6 +113,7 @@ def chart_scene(
         framing.ra_deg, framing.dec_deg, [*frames, *patches, *ghosts], list(outlines)
     )
     near = stars.cone(plane.ra_deg, plane.dec_deg, plane.radius_deg)
+    crowded = len(near) > most_stars
     return Scene(
         plane=plane,
         target=target,
@@ -118,6 +123,7 @@ def chart_scene(
         ghosts=ghosts,
         guide=guide,
         stars=near.keep(np.arange(min(len(near), most_stars))),
+        stars_to_mag=float(near.g_mag[most_stars - 1]) if crowded else stars.bundled.limit_mag,
         neighbours=_neighbours(catalog, target, plane, chosen),
     )
 
