@@ -10,6 +10,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -47,13 +48,14 @@ def main(names: list[str]) -> None:
             framings = [frame_target(config, target, train) for train in config.train]
             first = framings[0]
             works: list[Callable[[], object]] = [
-                lambda f=first: stars.cone(f.ra_deg, f.dec_deg, 3.0),
-                lambda f=first, t=target: guide_outlook(config, f, target=t),
+                partial(stars.cone, first.ra_deg, first.dec_deg, 3.0),
+                partial(guide_outlook, config, first, target=target),
             ]
             for kind in ("png", "svg", "pdf"):
+                path = Path(folder) / f"chart.{kind}"
                 works.append(
-                    lambda k=kind, t=target, f=framings: save_framing_chart(
-                        Path(folder) / f"chart.{k}", config, t, f[0], f, catalog=catalog
+                    partial(
+                        save_framing_chart, path, config, target, first, framings, catalog=catalog
                     )
                 )
             costs = [best_ms(work) for work in works]

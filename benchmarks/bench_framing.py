@@ -15,7 +15,8 @@ from matplotlib.path import Path
 
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.starter import demo_config
-from nightplan.planning.framing.catalog_framing import ellipse_axes, frame_catalog, scan_ellipses
+from nightplan.plane.ellipses import area_share, room
+from nightplan.planning.framing.catalog_framing import ellipse_axes, frame_catalog
 from nightplan.planning.framing.field_search import Field, coverage_of_turns, scan_angles
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.outlines import shape_of
@@ -63,7 +64,14 @@ def main() -> None:
     print(f"{len(targets)} showpieces x {len(trains)} trains x {len(ANGLES_DEG)} angles")
 
     axes = ellipse_axes(catalog.subset(rows))
-    closed = seconds(lambda: scan_ellipses(*axes, trains, ANGLES_DEG))
+    major, minor, tilt = (each[:, None] for each in axes)
+
+    def ellipses() -> None:
+        for field in fields:
+            room(major, minor, ANGLES_DEG - tilt, field.half_long, field.half_short)
+            area_share(major, minor, ANGLES_DEG - tilt, field.half_long, field.half_short)
+
+    closed = seconds(ellipses)
     print(f"  closed form, as ellipses             {closed:8.3f} s")
 
     def outlines() -> None:

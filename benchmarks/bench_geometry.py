@@ -36,7 +36,7 @@ from nightplan.planning.tonight.visibility import (
     usable_hours,
 )
 from nightplan.sky.apparent import apparent_place
-from nightplan.sky.horizontal import altitude_deg, horizontal
+from nightplan.sky.horizontal import Horizontal, altitude_deg, horizontal
 
 
 def least_s(work: Callable[[], object], repeats: int) -> float:
@@ -77,7 +77,7 @@ def main(targets: int) -> None:
     def altitudes() -> np.ndarray:
         return altitude_deg(frame, *apparent_place(frame, ra, dec), times)
 
-    def four_angles() -> object:
+    def four_angles() -> Horizontal:
         return horizontal(frame, *apparent_place(frame, ra, dec), times)
 
     def night_rules() -> np.ndarray:

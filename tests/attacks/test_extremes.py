@@ -85,7 +85,7 @@ def ends(key: Key) -> list[float]:
         if isinstance(one, (Ge, Le)):
             found.append(one.ge if isinstance(one, Ge) else one.le)
         elif isinstance(one, Lt):
-            found.append(one.lt * (1.0 - 1e-9))
+            found.append(float(one.lt) * (1.0 - 1e-9))
     return [kind(one) for one in found]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import inspect
 import itertools
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -141,8 +142,9 @@ def test_every_public_call_is_gated():
                 assert set(parts_of(str(parameter.annotation))) <= set(KINDS), (name, parameter)
 
 
-def answers(kind: type = Answer):
-    for one in kind.__subclasses__():
+def answers(kind: type = Answer) -> Iterator[type]:
+    derived: list[type] = kind.__subclasses__()
+    for one in derived:
         yield one
         yield from answers(one)
 

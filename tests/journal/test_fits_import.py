@@ -224,7 +224,7 @@ def test_panels_by_where_the_telescope_pointed(collect, shot, config_file):
         frame("NGC 7000", 1, "reducer", 316.0, 44.4, 90.0, 0.0, False)
         frame("NGC 7000", 2, "reducer", 313.5, 44.4, 90.0, 0.0, False)
         frame("NGC 7000", 3, "flattener", 313.0, 44.4, 90.0, 0.0, False)
-    places = {
+    places: dict[str, dict[str, object]] = {
         "one": {"RA": 315.9, "DEC": 44.5},
         "two": {"RA": 313.0, "DEC": 44.4},
         "three": {"RA": 313.0, "DEC": 44.4, "FOCALLEN": 784.0},

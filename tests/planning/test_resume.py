@@ -238,7 +238,8 @@ def test_rounded_times_leave_no_slivers(night: Problem) -> None:
             max(abs(a.start_s - b.start_s) for a, b in zip(rest.kept, plan.blocks, strict=True))
             < 1.1
         )
-        parts = sorted([*rest.kept, *rest.kept_events], key=lambda part: part.start_s)
+        parts: list[Block | Event] = [*rest.kept, *rest.kept_events]
+        parts.sort(key=lambda part: part.start_s)
         gaps = [b.start_s - a.end_s for a, b in itertools.pairwise(parts)]
         assert max(np.abs(gaps)) < 1e-6
         assert parts[0].start_s == 0.0
@@ -265,7 +266,8 @@ def test_counts_told_hold_whatever_the_night(invented_night, seed, now, counts):
     for name, count in counts.items():
         got = sum(b.count for b in rest.kept if problem.tasks[b.task].filter == name)
         assert got == count
-    parts = sorted([*rest.kept, *rest.kept_events], key=lambda part: part.start_s)
+    parts: list[Block | Event] = [*rest.kept, *rest.kept_events]
+    parts.sort(key=lambda part: part.start_s)
     assert all(b.start_s >= a.end_s - 1e-6 for a, b in itertools.pairwise(parts))
     assert all(part.start_s >= 0.0 and part.end_s <= rest.start_s + 1e-6 for part in parts)
     schedule = Schedule(

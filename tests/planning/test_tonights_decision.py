@@ -96,7 +96,7 @@ def test_what_was_begun_comes_first_and_two_share_a_night() -> None:
 def test_no_cluster_in_colours_under_a_full_moon() -> None:
     config = config_of()
     shot = clock_h(config, decided(config, FULL_MOON, ["M 35", "NGC 2237", "IC 443"]))
-    hours = {}
+    hours: dict[str, float] = {}
     for table in shot.values():
         for name, value in table.items():
             hours[name] = hours.get(name, 0.0) + value

@@ -8,6 +8,7 @@ import itertools
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from nightplan.errors import InputError
@@ -77,7 +78,7 @@ def test_bars_are_as_long_as_the_hours(campaign):
 def test_words_say_it_too_and_fit(campaign, narrow):
     figure = calendar_figure(calendar_picture(campaign), narrow=narrow)
     figure.canvas.draw()
-    renderer = figure.canvas.get_renderer()
+    renderer = FigureCanvasAgg(figure).get_renderer()
     words = " ".join(text.get_text() for text in figure.texts)
     assert "M 31: 4 nights, 30 h (reducer); done about 4 Oct, chance 71 %" in words
     assert "not done in these nights, chance 20 %" in words

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from nightplan.errors import FileError, InputError
@@ -85,7 +86,7 @@ def test_labels_lie_inside_and_apart(picture, name, planned, narrow):
     night = picture(name, planned=planned)
     figure = night_figure(night, narrow=narrow)
     figure.canvas.draw()
-    renderer = figure.canvas.get_renderer()
+    renderer = FigureCanvasAgg(figure).get_renderer()
     frame = figure.bbox
     texts = list(figure.texts)
     names = {target.name for target in night.targets}
@@ -114,7 +115,7 @@ def low_moon(night: NightPicture, shift_days: float) -> NightPicture:
 def test_names_of_curves_keep_off_names_of_twilights(picture, shift_days, narrow):
     night = low_moon(picture(), shift_days)
     figure = night_figure(night, narrow=narrow)
-    renderer = figure.canvas.get_renderer()
+    renderer = FigureCanvasAgg(figure).get_renderer()
     boxes = {text: text.get_window_extent(renderer) for text in figure.axes[0].texts}
     assert narrow or any(text.get_text() in BANDS for text in boxes)
     for one, two in itertools.combinations(boxes, 2):

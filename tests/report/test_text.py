@@ -88,7 +88,8 @@ def test_plan_in_short_fits_one_screen_in_the_order_of_the_night(plan, width):
 def test_a_plan_of_eight_targets_and_forty_blocks_stays_on_one_screen(plan):
     # Invented: the blocks of the night cut up over eight names, five filters each.
     start = moment(plan["window_start_utc"])
-    blocks, events = [], []
+    blocks: list[dict[str, object]] = []
+    events: list[dict[str, object]] = []
     for place in range(40):
         begin = start + dt.timedelta(minutes=14 * place)
         blocks.append(

@@ -7,6 +7,7 @@ import itertools
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from nightplan.errors import FileError
 from nightplan.model.target import Target
@@ -38,7 +39,7 @@ def test_every_filter_is_drawn_and_named(exposure) -> None:
 
 def test_names_do_not_overlap(exposure) -> None:
     figure = worth_figure(exposure)
-    renderer = figure.canvas.get_renderer()
+    renderer = FigureCanvasAgg(figure).get_renderer()
     boxes = [
         text.get_window_extent(renderer)
         for text in figure.axes[0].texts

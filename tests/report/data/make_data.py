@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import sys
 import warnings
 from pathlib import Path
 
@@ -350,4 +349,4 @@ def plan_blocks(clock: Clock, frames: dict) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()
