@@ -243,7 +243,8 @@ def test_subs_are_taken_while_the_answers_to_clouds_are_solved(
     config = load_config(tmp_path / "nightplan.toml")
     plan = json.loads((home / "first.json").read_text(encoding="utf-8"))
     rig, now = Rig(captures, 588.0), moment("2027-10-06T20:10:00Z")
-    solve, taken = losses._answer, []
+    solve = losses._answer
+    taken: list[Any] = []
 
     def solved(*args: Any) -> Any:
         # While one is solved a sub falls, and the loop takes it before the next.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -102,7 +103,8 @@ def best_by_trying(problem: Problem) -> float:
     """Every order of subs, each as early as may be: waiting never pays for long here, so that
     this is a value that can be reached, and at most the best."""
     known: Known = {}
-    best, stack = 0.0, [([], SETUP_S)]
+    best = 0.0
+    stack: list[tuple[list[Any], float]] = [([], SETUP_S)]
     while stack:
         subs, at = stack.pop()
         for task in range(len(problem.tasks)):
