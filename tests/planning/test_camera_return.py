@@ -224,3 +224,36 @@ def test_reading_is_taken_onto_the_limits_scale(given_deg, inside):
 def test_reading_outside_the_limits(reading):
     with pytest.raises(InputError, match="--rotator"):
         cr.reading_in_limits(Rotator(minimum_deg=0.0, maximum_deg=90.0), reading)
+
+
+def test_figures_by_hand() -> None:
+    """Small sums on paper: each line is arithmetic of the definitions, no more."""
+    # A landscape sensor's image up is a quarter turn from the long side's line; a portrait's is it.
+    assert cr.image_up_angles_deg(30.0, 6000, 4000) == (120.0, 300.0)
+    assert cr.image_up_angles_deg(30.0, 4000, 6000) == (30.0, 210.0)
+    # Offset = sky − sense × reading, in the circle: 20 − 50 = −30, and back at a reading of 60.
+    assert cr.offset_deg(20.0, 50.0, 1) == 330.0
+    assert cr.sky_deg(330.0, 60.0, 1) == 30.0
+    assert cr.offset_deg(20.0, 50.0, -1) == 70.0
+    assert cr.sky_deg(70.0, 60.0, -1) == 10.0
+    assert cr.offset_deg(20.0, 50.0, 1, 180.0) == 150.0
+
+
+@pytest.mark.parametrize(("misfit", "fits"), [(2.9, True), (3.1, False), (-2.9, True)])
+@pytest.mark.parametrize("line_only", [False, True])
+def test_two_solutions_may_differ_by_three_degrees(misfit, fits, line_only):
+    # A quarter turn and a bit, so that the wrong sense and a flip are far from fitting; in lines
+    # the change comes back through 180°.
+    args = (0.0, 170.0, 40.0, (210.0 + misfit) % (180.0 if line_only else 360.0))
+    if fits:
+        fit = cr.fit_sense(*args, line_only=line_only)
+        assert fit.effective_sense == 1
+        assert fit.misfit_deg == pytest.approx(abs(misfit), abs=1e-9)
+    else:
+        with pytest.raises(InputError, match="sky angle change"):
+            cr.fit_sense(*args, line_only=line_only)
+
+
+@pytest.mark.parametrize(("turn", "way"), [(0.04, "none"), (0.06, "anticlockwise")])
+def test_a_turn_of_a_twentieth_of_a_degree_is_none(turn, way):
+    assert cr.hand_turn(turn, False).way == way
