@@ -21,12 +21,11 @@ from nightplan.planning.framing.mosaic import (
     _serpentine,
     build_grid,
     fewest_panels,
-    grid_tolerance_deg,
-    measure_panels,
     panels_needed,
     plan_grid,
 )
 from nightplan.planning.framing.outlines import shape_of
+from nightplan.planning.framing.panel_grid import grid_tolerance_deg, measure_panels
 from nightplan.sky.angles import wrap_180_deg
 from nightplan.sky.tangent_plane import deproject
 

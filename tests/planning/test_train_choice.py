@@ -10,7 +10,8 @@ from nightplan.model.filters import Filter
 from nightplan.model.starter import demo_config
 from nightplan.model.target import Target
 from nightplan.planning.choosing.frame_answer import frame_answer
-from nightplan.planning.choosing.train_choice import PARTS, begun_words, one_train, rank_trains
+from nightplan.planning.choosing.train_choice import PARTS, one_train, rank_trains
+from nightplan.planning.choosing.train_reason import begun_words
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.photons.time_to_snr import leading_filter, time_to_snr
 from nightplan.planning.tonight.night import compute_night

@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from nightplan.planning.choosing.held_back import with_reasons
-from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing, frame_target
-from nightplan.planning.framing.mosaic_or_field import framing_value
+from nightplan.planning.framing.framing import Framing, frame_target
+from nightplan.planning.framing.mosaic_or_field import SINGLE_FIELD_COVERAGE, framing_value
 from nightplan.planning.framing.subjects import merge_subjects, named_members
 
 if TYPE_CHECKING:

@@ -12,9 +12,10 @@ from nightplan.model.star_catalog import StarCatalog, Stars
 from nightplan.model.wishes import framing_for
 from nightplan.planning.framing.camera_angle import default_image_up_deg
 from nightplan.planning.framing.field_search import Field, scan_angles
-from nightplan.planning.framing.framing import Panel, lay_out, panels_of
+from nightplan.planning.framing.framing import Panel, panels_of
 from nightplan.planning.framing.guide_brightness import bright_limit_mag
 from nightplan.planning.framing.guide_patch import GuidePatch, guide_patch, patch_direction_deg
+from nightplan.planning.framing.mosaic_or_field import lay_out
 from nightplan.planning.framing.star_density import local_density
 from nightplan.planning.framing.wished import wished_shape
 from nightplan.planning.optics.train_optics import train_optics

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from nightplan.number_forms import percent
-from nightplan.planning.framing.field_search import AngleChoice, Placement
-from nightplan.planning.framing.mosaic import Grid
+from nightplan.planning.framing.angle_choice import AngleChoice
+from nightplan.planning.framing.field_search import Placement
 from nightplan.planning.framing.outlines import Shape
+from nightplan.planning.framing.panel_grid import Grid
 from nightplan.planning.optics.train_optics import ARCMIN_PER_RADIAN
 
 

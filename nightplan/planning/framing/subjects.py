@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 from nightplan.model.composite import is_composite
 from nightplan.plane.polygons import contains, ellipse_points
 from nightplan.plane.rectangles import to_rectangle_axes
-from nightplan.planning.framing.framing import SINGLE_FIELD_COVERAGE, Framing
+from nightplan.planning.framing.framing import Framing
 from nightplan.planning.framing.groups import conspicuous_rows
+from nightplan.planning.framing.mosaic_or_field import SINGLE_FIELD_COVERAGE
 from nightplan.planning.framing.outlines import ellipse_of, semi_axis_plane, shape_of
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.recipes import lit_from_behind

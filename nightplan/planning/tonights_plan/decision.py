@@ -16,10 +16,10 @@ from nightplan.planning.ahead.futures import FUTURES, LOOK_NIGHTS
 from nightplan.planning.ahead.prices import NightPrice, night_prices
 from nightplan.planning.choosing.train_choice import (
     NightTrain,
-    begun_words,
     one_train,
     train_losses,
 )
+from nightplan.planning.choosing.train_reason import begun_words
 from nightplan.planning.framing.framing import Framing, frame_target
 from nightplan.planning.framing.shared_angle import with_shared_angle
 from nightplan.planning.value.curve import ValueCurve
