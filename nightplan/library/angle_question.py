@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from nightplan.journal.plate_solution import PlateSolution
     from nightplan.journal.records import Framing, RotatorSolution
     from nightplan.model.config import Config
-    from nightplan.planning.returning.return_advice import Advice, CameraNow, Wanted
+    from nightplan.planning.returning.camera_now import CameraNow, Wanted
+    from nightplan.planning.returning.return_advice import Advice
 
 Pier = Literal["east", "west"]
 
@@ -91,7 +92,7 @@ def answer_angle(config: Config, asked: AngleQuestion) -> Advice:
     nightplan.errors.NightplanError
         No framing of the target is stored, or the reading alone does not suffice.
     """
-    from nightplan.planning.returning.other_reading import other_reading_notice
+    from nightplan.planning.returning.camera_now import other_reading_notice
     from nightplan.planning.returning.return_advice import advise, choose_train, find_sense
 
     asked, doubts = _checked_reading(config, asked)
@@ -204,7 +205,7 @@ def _framing(config: Config, asked: AngleQuestion) -> Framing | None:
 
 
 def _wanted(config: Config, asked: AngleQuestion, framing: Framing | None) -> Wanted | None:
-    from nightplan.planning.returning.return_advice import Wanted, wanted_from_framing
+    from nightplan.planning.returning.camera_now import Wanted, wanted_from_framing
 
     angle = asked.target_angle_deg
     if framing is not None:
@@ -236,8 +237,8 @@ def _now(
 ) -> tuple[CameraNow, list[str]]:
     """The camera's angle now, and notices on how it is known."""
     from nightplan.planning.optics.train_optics import train_optics
+    from nightplan.planning.returning.camera_now import now_from_offset
     from nightplan.planning.returning.camera_return import effective_sense
-    from nightplan.planning.returning.return_advice import now_from_offset
 
     if asked.now.tells_angle:
         return _seen(config, asked.now, train), []
@@ -262,7 +263,7 @@ def _now(
 
 
 def _seen(config: Config, one: Sighting, train: str) -> CameraNow:
-    from nightplan.planning.returning.return_advice import (
+    from nightplan.planning.returning.camera_now import (
         now_from_angle,
         now_from_image_up,
         now_from_solution,

@@ -13,6 +13,7 @@ from nightplan.journal.plate_solution import PlateSolution
 from nightplan.journal.records import Framing, RotatorSolution
 from nightplan.planning.optics.train_optics import TrainOptics, all_train_optics, train_optics
 from nightplan.planning.returning import camera_return as law
+from nightplan.planning.returning.camera_now import CameraNow, Wanted
 from nightplan.planning.returning.framing_match import (
     Field,
     angle_tolerance_deg,
@@ -31,34 +32,6 @@ SenseSource = Literal["configuration", "fitted"]
 FIELD_TOLERANCE = 0.05
 """Share by which a solution's field may differ from a train's."""
 NIGHTS_AHEAD = (2, 5, 10)
-
-
-@dataclass(frozen=True)
-class CameraNow:
-    """How the camera lies at this moment.
-
-    `image_up_angle_deg` is none where only the line of the long side is known; `mirrored` is the
-    parity of the FITS axes, `optics_mirrored` that of the light. `ra_deg` and `dec_deg` are none
-    without a solution.
-    """
-
-    position_angle_deg: float
-    image_up_angle_deg: float | None
-    mirrored: bool
-    optics_mirrored: bool
-    ra_deg: float | None = None
-    dec_deg: float | None = None
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """The angle to come back to; of a stored framing, its centre and which way was up too."""
-
-    position_angle_deg: float
-    source: str
-    image_up_angle_deg: float | None = None
-    ra_deg: float | None = None
-    dec_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -100,64 +73,6 @@ class Advice:
     common_rectangle_share: float | None
     crop_share_after: tuple[tuple[int, float], ...]
     notices: tuple[str, ...]
-
-
-def now_from_solution(solution: PlateSolution) -> CameraNow:
-    """The camera as a plate solution shows it."""
-    return CameraNow(
-        position_angle_deg=law.position_angle_deg(
-            solution.image_up_angle_deg, solution.width_px, solution.height_px
-        ),
-        image_up_angle_deg=solution.image_up_angle_deg,
-        mirrored=solution.mirrored,
-        optics_mirrored=solution.optics_mirrored,
-        ra_deg=solution.ra_deg,
-        dec_deg=solution.dec_deg,
-    )
-
-
-def now_from_angle(position_angle_deg: float, mirrored: bool) -> CameraNow:
-    """The camera by a typed position angle: which way is up stays open."""
-    return CameraNow(position_angle_deg, None, mirrored, mirrored)
-
-
-def now_from_image_up(
-    image_up_angle_deg: float, mirrored: bool, width_px: int, height_px: int
-) -> CameraNow:
-    """The camera by a typed direction of image up, of a sensor of that size."""
-    line = law.position_angle_deg(image_up_angle_deg, width_px, height_px)
-    return CameraNow(line, image_up_angle_deg, mirrored, mirrored)
-
-
-def now_from_offset(
-    earlier: RotatorSolution,
-    reading_deg: float,
-    sense: int,
-    pier: law.Pier | None,
-    optics: TrainOptics,
-) -> CameraNow:
-    """The camera by the rotator's reading alone, from an earlier solution."""
-    if earlier.image_up_angle_deg is None:
-        offset = law.offset_deg(earlier.position_angle_deg, earlier.reading_deg, sense, 180.0)
-        line = law.sky_deg(offset, reading_deg, sense, 180.0)
-        return CameraNow(line, None, earlier.mirrored, optics.mirrored)
-    offset = law.offset_deg(earlier.image_up_angle_deg, earlier.reading_deg, sense)
-    up = law.sky_deg(offset, reading_deg, sense)
-    if pier is not None and earlier.pier is not None and pier != earlier.pier:
-        up = law.after_flip_deg(up)
-    line = law.position_angle_deg(up, optics.width_px, optics.height_px)
-    return CameraNow(line, up, earlier.mirrored, optics.mirrored)
-
-
-def wanted_from_framing(framing: Framing) -> Wanted:
-    """The angle and centre of a stored framing."""
-    return Wanted(
-        position_angle_deg=framing.position_angle_deg,
-        source="stored framing",
-        image_up_angle_deg=framing.image_up_angle_deg,
-        ra_deg=framing.ra_deg,
-        dec_deg=framing.dec_deg,
-    )
 
 
 def choose_train(
