@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+from click.core import ParameterSource
 
 from nightplan.cli.screen import colour_option, counting, doing
 from nightplan.dates import EARLIEST, LATEST
@@ -172,7 +173,16 @@ def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str])
             shown = document.to_json()
         click.echo(shown, nl=False)
     else:
-        click.echo(escaped(text().rstrip("\n"), lines=True))
+        from nightplan.report.wording.printed_command import with_config
+
+        shown = with_config(text().rstrip("\n"), given_config(click.get_current_context()))
+        click.echo(escaped(shown, lines=True))
+
+
+def given_config(context: click.Context) -> str | None:
+    """The file that `--config` gave; None where it was left to its default."""
+    given = context.get_parameter_source("config_path") is ParameterSource.COMMANDLINE
+    return str(context.params["config_path"]) if given else None
 
 
 def wrote(as_json: bool, *paths: Path | None) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
-from nightplan.cli.common import common_options
+from nightplan.cli.common import common_options, given_config
 from nightplan.cli.last_resort import EXIT_STATUS, fault_line
 from nightplan.cli.screen import use_screen
 from nightplan.errors import FileError, NightplanError
@@ -47,8 +47,15 @@ def _guarded(callback: Callable[..., Any]) -> Callable[..., Any]:
 
     @wraps(callback)
     def call(*args: Any, **kwargs: Any) -> Any:
-        with guarded_numbers():
-            return callback(*args, **kwargs)
+        try:
+            with guarded_numbers():
+                return callback(*args, **kwargs)
+        except NightplanError as error:
+            from nightplan.report.wording.printed_command import with_config
+
+            # The commands that a message names are to run as printed.
+            given = given_config(click.get_current_context())
+            raise NightplanError(with_config(str(error), given)) from error
 
     return call
 

@@ -143,6 +143,27 @@ def test_plans_of_other_sites_and_rigs_are_refused_with_both_names(folder: Path,
     assert not (folder / "no.html").exists()
 
 
+def test_commands_in_messages_carry_the_configuration(folder: Path, saved) -> None:
+    assert saved
+    done = run("angle", "--target", "M 31", "--image-up", "3", "--config", CONFIG, folder=folder)
+    assert_one_line_error(done, f'`nightplan frame --config "{CONFIG}" --record`')
+    (folder / "no plan.json").write_text("{}", encoding="utf-8")
+    done = run("plan", "--keep", "no plan.json", "--from", "now", "--config", CONFIG, folder=folder)
+    assert_one_line_error(done, f'`nightplan plan --config "{CONFIG}" --save FILE`')
+    done = run("night", "--config", "none yet.toml", folder=folder)
+    assert_one_line_error(done, '`nightplan start --config "none yet.toml"` writes one')
+    assert_one_line_error(run("night", folder=folder), "`nightplan start` writes one")
+    journal = folder / "nightplan-journal.db"
+    journal.write_bytes(b"no journal")
+    try:
+        done = run("collect", "--check", "--config", CONFIG, folder=folder)
+        assert done.returncode == 2
+        command = f'`nightplan collect --config "{CONFIG}" --check`'
+        assert_one_line_error(run("plan", "--config", CONFIG, folder=folder), command)
+    finally:
+        journal.unlink()
+
+
 def test_a_filter_counted_twice_over_is_refused(folder: Path, saved) -> None:
     assert saved
     done = run("plan", "--config", CONFIG, "--keep", "kept.json", "--from", "04:00",

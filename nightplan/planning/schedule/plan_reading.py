@@ -103,7 +103,7 @@ def read_plan_document(source: str, text: str) -> dict[str, Any]:
 def check_plan_document(source: str, plan: Any) -> dict[str, Any]:
     """A plan document that is read already. Errors as of `read_plan_document`."""
     if not isinstance(plan, Mapping) or any(key not in plan for key in PLAN):
-        raise FileError(source, "is not a plan document; save one with: nightplan plan --save FILE")
+        raise FileError(source, "is not a plan document; `nightplan plan --save FILE` saves one")
     _check(source, "", plan, PLAN)
     plan = {"targets": [], "date": None, **plan}
     _check(source, "", plan, {"targets": ROWS, "date": TEXT_OR_NULL})

@@ -10,7 +10,7 @@ from nightplan.report.plots.night_picture import roles_of
 from nightplan.report.sheet.render_sheet import SheetStyle, render_sheet
 from nightplan.report.sheet.sheet_charts import framing_chart, night_charts
 from nightplan.report.sheet.sheet_facts import SheetSite
-from nightplan.report.wording.printed_command import replan_command
+from nightplan.report.wording.printed_command import command, replan_command
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
@@ -116,6 +116,7 @@ def sheet_site(config: Config) -> SheetSite:
         battery_wh=None if power is None else power.battery_wh,
         reserve_share=0.0 if power is None else power.reserve_share,
         draw_w=None if power is None else power.whole_draw_w,
+        collect=command("collect", config, "--ticks", "FILE"),
         resume_min=config.mount.slew_centre_min + config.focuser.run_min,
     )
 

@@ -45,6 +45,7 @@ class SheetContent:
     calibration_time: str = ""
     losses: list[dict[str, str]] = field(default_factory=list)
     replan: str = ""
+    collect: str = ""
     cautions: list[tuple[str, str]] = field(default_factory=list)
     provenance: str = ""
     rehearsal: str = ""
@@ -97,6 +98,7 @@ def sheet_content(
     content.cards = framing_cards(plan, frames, charts, items, clock)
     content.calibration, content.calibration_time = calibration_rows(calibration_owed)
     content.losses = loss_table(losses, clock)
+    content.collect = site.collect
     content.replan = replan if plan["blocks"] else ""
     last = last_work(items) or plan.get("window_end_utc")
     content.cautions = cautions(

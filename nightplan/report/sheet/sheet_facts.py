@@ -22,6 +22,7 @@ class SheetSite:
     `filter_roles` gives each filter's role by name. Power in watts and watt-hours; None leaves
     the battery's sum out. `sensor_temperature_c` is the camera's set-point. `resume_min` is what
     it takes to go on after clouds: slew, centre, focus (the default is of the starter's rig).
+    `collect` is the command that takes what was ticked.
     """
 
     timezone: str
@@ -34,6 +35,7 @@ class SheetSite:
     reserve_share: float = 0.0
     draw_w: float | None = None
     resume_min: float = 7.0
+    collect: str = "nightplan collect --ticks FILE"
 
 
 def facts(

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
 
 _BARE = re.compile(r"[A-Za-z0-9_@%+=:,./-]+")
+_IN_BACKTICKS = re.compile(r"`nightplan [a-z]+(?=[ `])(?![^`]* --config )")
 _SAFE_IN_DOUBLE_QUOTES = re.compile(r"[^\"\\$`!%\x00-\x1f]+")
 
 
@@ -33,6 +34,14 @@ def command(name: str, config: Config, *words: str) -> str:
     if config.other_site:
         asked += ["--site", config.site.name]
     return " ".join(["nightplan", name, *map(quoted, [*asked, *words])])
+
+
+def with_config(text: str, path: str | os.PathLike[str] | None) -> str:
+    """The text, with the configuration that was given in each command that stands in backticks."""
+    if path is None:
+        return text
+    words = f" --config {quoted(os.fspath(path))}"
+    return _IN_BACKTICKS.sub(lambda found: found.group() + words, text)
 
 
 def replan_command(
