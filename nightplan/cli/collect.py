@@ -85,7 +85,6 @@ def command(
         return
     if folder is None:
         raise click.UsageError("Missing argument 'FOLDER'.")
-    from nightplan.journal import Journal
     from nightplan.journal.fits_import import Instructions, Verdict
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.framing.camera_angle import check_position_angle
@@ -114,11 +113,8 @@ def command(
     )
     with counting("reading headers") as show:
         collected, gathered, notices = collect_and_weigh(
-            config, catalog_for(config), folder, told, show
+            config, catalog_for(config), folder, told, show, torn_down=torn_down
         )
-    if torn_down:
-        with Journal.of(config, writable=True) as journal:
-            journal.record_tear_down()
     document = collect_document(str(folder), collected, gathered, notices)
     emit(document, as_json, lambda: collect_text(document))
 

@@ -6,7 +6,6 @@ import datetime
 import math
 import os
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -24,6 +23,7 @@ from nightplan.journal.frame_reader import (
 )
 from nightplan.journal.journal import Journal
 from nightplan.journal.records import CalibrationFrame, Sub
+from nightplan.journal.session import JournalSession
 from nightplan.journal.target_match import KnownPlace, TargetMatcher
 from nightplan.sky.angles import wrap_axis_deg
 
@@ -95,13 +95,14 @@ def collect_folder(
     progress: Progress | None = None,
     weigh: Weigh | None = None,
     only: Sequence[Path] | None = None,
+    session: JournalSession | None = None,
 ) -> Collected:
     """Read a folder and store what is new in the journal beside the configuration, in one step.
 
     New subs are stored with what `weigh` makes of them. The files are only read. A file that
     cannot be used is reported with its reason. A copy of an exposure, under whatever name, counts
     once. The journal is made if it is missing and there is something to store. With `only` these
-    files are read instead of all that the folder holds.
+    files are read instead of all that the folder holds. A `session` is used and left open.
 
     Raises
     ------
@@ -110,8 +111,11 @@ def collect_folder(
     InputError, TargetError
         An instruction names a train, filter or target that does not exist.
     """
+    if session is None:
+        with JournalSession(config) as own:
+            return collect_folder(folder, config, catalog, instructions, progress, weigh, only, own)
     files, skipped = fits_files(folder) if only is None else (only, [])
-    reader = _reader(config, catalog, instructions)
+    reader = _reader(config, catalog, instructions, session)
     frames: list[Frame] = []
     later: list[Path] = []
     for number, path in enumerate(files):
@@ -128,12 +132,10 @@ def collect_folder(
     if not instructions.verdict.given:
         frames, told = judged_by_stars(frames, reader.stars, config.preferences.reject)
         notices += told
-    journal = Journal.of(config)
-    with journal or nullcontext():
-        frames = _with_flat_angles(frames, config, journal)
-        if weigh is not None:
-            frames = _weighed(frames, journal, weigh)
-    stored = _store(config, frames, skipped, instructions.verdict)
+    frames = _with_flat_angles(frames, config, session.stored)
+    if weigh is not None:
+        frames = _weighed(frames, session.stored, weigh)
+    stored = _store(session.writing(), frames, skipped, instructions.verdict)
     return replace(stored, notices=notices)
 
 
@@ -163,44 +165,45 @@ def _read(
 
 
 def _store(
-    config: Config, frames: Sequence[Frame], skipped: Sequence[tuple[str, str]], verdict: Verdict
+    journal: Journal, frames: Sequence[Frame], skipped: Sequence[tuple[str, str]], verdict: Verdict
 ) -> Collected:
-    with Journal.of(config, writable=True) as journal:
-        fresh = {
-            *journal.record_subs([one for one in frames if isinstance(one, Sub)]).added,
-            *journal.record_calibration(
-                [one for one in frames if isinstance(one, CalibrationFrame)]
-            ).added,
-        }
-        added: list[Frame] = []
-        known: list[Frame] = []
-        for one in frames:
-            if one.identity in fresh:
-                fresh.remove(one.identity)
-                added.append(one)
-            else:
-                known.append(one)
-        judged = 0
-        if verdict.given:
-            old = {one.identity for one in known if isinstance(one, Sub)}
-            judged = journal.judge_subs(
-                old - {one.identity for one in added},
-                accepted=verdict.accepted,
-                reason=verdict.reason,
-                weight=verdict.weight,
-                rejected_too=verdict.overrule or not verdict.accepted,
-            )
+    fresh = {
+        *journal.record_subs([one for one in frames if isinstance(one, Sub)]).added,
+        *journal.record_calibration(
+            [one for one in frames if isinstance(one, CalibrationFrame)]
+        ).added,
+    }
+    added: list[Frame] = []
+    known: list[Frame] = []
+    for one in frames:
+        if one.identity in fresh:
+            fresh.remove(one.identity)
+            added.append(one)
+        else:
+            known.append(one)
+    judged = 0
+    if verdict.given:
+        old = {one.identity for one in known if isinstance(one, Sub)}
+        judged = journal.judge_subs(
+            old - {one.identity for one in added},
+            accepted=verdict.accepted,
+            reason=verdict.reason,
+            weight=verdict.weight,
+            rejected_too=verdict.overrule or not verdict.accepted,
+        )
     return Collected(tuple(added), tuple(known), tuple(skipped), judged)
 
 
-def _reader(config: Config, catalog: Catalog, instructions: Instructions) -> FrameReader:
+def _reader(
+    config: Config, catalog: Catalog, instructions: Instructions, session: JournalSession
+) -> FrameReader:
     for key, value, table in (
         ("train", instructions.train, config.train),
         ("filter", instructions.filter, config.filter),
     ):
         if value is not None and value not in table:
             raise InputError("command line", f"--{key}", value, f"one of {', '.join(table)}")
-    matcher = matcher_for(config, catalog)
+    matcher = matcher_for(config, catalog, session.stored)
     if instructions.target is not None:
         instructions = replace(instructions, target=matcher.canonical(instructions.target))
     return FrameReader(config, matcher, instructions)
@@ -250,34 +253,32 @@ def _spread_deg(lines: set[float]) -> float:
     return max(abs((line - first + 90.0) % 180.0 - 90.0) for line in lines)
 
 
-def matcher_for(config: Config, catalog: Catalog) -> TargetMatcher:
+def matcher_for(config: Config, catalog: Catalog, journal: Journal | None) -> TargetMatcher:
     """Finds targets by name in a catalogue, by place among the imager's own."""
-    return TargetMatcher(catalog, _places(config, catalog), _reach_deg(config))
+    return TargetMatcher(catalog, _places(config, catalog, journal), _reach_deg(config))
 
 
-def _places(config: Config, catalog: Catalog) -> list[KnownPlace]:
+def _places(config: Config, catalog: Catalog, journal: Journal | None) -> list[KnownPlace]:
     """Framings in the journal, own targets, wishes, goals, compositions and what was shot."""
     places: list[KnownPlace] = []
     shot: list[str] = []
-    journal = Journal.of(config)
     if journal is not None:
-        with journal:
-            in_force: dict[tuple[str, str, int], KnownPlace] = {}
-            for one in journal.framings():  # newest first
-                in_force.setdefault(
-                    (one.target, one.train, one.panel),
-                    KnownPlace(
-                        one.target,
-                        one.panel,
-                        one.ra_deg,
-                        one.dec_deg,
-                        one.train,
-                        _field_deg(config, one.train),
-                        one.position_angle_deg,
-                    ),
-                )
-            places += in_force.values()
-            shot = [one.target for one in journal.gathered_table()]
+        in_force: dict[tuple[str, str, int], KnownPlace] = {}
+        for one in journal.framings():  # newest first
+            in_force.setdefault(
+                (one.target, one.train, one.panel),
+                KnownPlace(
+                    one.target,
+                    one.panel,
+                    one.ra_deg,
+                    one.dec_deg,
+                    one.train,
+                    _field_deg(config, one.train),
+                    one.position_angle_deg,
+                ),
+            )
+        places += in_force.values()
+        shot = [one.target for one in journal.gathered_table()]
     own = (*config.target, *config.preferences.targets, *config.goal, *config.framing, *shot)
     for name in dict.fromkeys(own):
         try:

@@ -18,7 +18,6 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, replace
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, Self, overload
 
 from nightplan.errors import InputError, NightplanError
@@ -31,6 +30,7 @@ from nightplan.journal.records import (
     RotatorSolution,
     Sub,
     check_verdict,
+    gathered_sums,
 )
 from nightplan.journal.rigs import NO_RIG, RigMark, rig_key, rig_mark, same_sensor
 from nightplan.journal.schema import FILE_NAME, stored_version
@@ -82,18 +82,6 @@ class Journal:
         """The journal beside a configuration, for the rows of its rig; otherwise as `open`."""
         return cls.open(config.folder, writable, rig_mark(config))
 
-    @overload
-    @classmethod
-    def open(
-        cls, config_folder: str | os.PathLike[str], writable: Literal[True], mark: RigMark = NO_RIG
-    ) -> Journal: ...
-
-    @overload
-    @classmethod
-    def open(
-        cls, config_folder: str | os.PathLike[str], writable: bool = False, mark: RigMark = NO_RIG
-    ) -> Journal | None: ...
-
     @classmethod
     def open(
         cls, config_folder: str | os.PathLike[str], writable: bool = False, mark: RigMark = NO_RIG
@@ -127,12 +115,7 @@ class Journal:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     def _writing(self) -> sqlite3.Connection:
@@ -184,27 +167,17 @@ class Journal:
         mirrored: bool,
     ) -> None:
         """Store a framing (ICRS, at the panel's centre); it becomes the one in force."""
-        framing = Framing(
-            target,
-            panel,
-            train,
-            ra_deg,
-            dec_deg,
-            position_angle_deg,
-            image_up_angle_deg,
-            mirrored,
-            now_iso_ms(),
-        )
+        angles_deg = (position_angle_deg, image_up_angle_deg)
+        place = (target, panel, train, ra_deg, dec_deg)
+        framing = Framing(*place, *angles_deg, mirrored, now_iso_ms())
         connection = self._writing()
         with transaction(connection, self.path):
             self._insert("framing", asdict(framing))
 
     def framing(self, target: str, train: str | None = None, panel: int = 1) -> Framing | None:
         """The framing in force; with no train, the newest of any."""
-        for one in self.framings(target):
-            if one.panel == panel and train in (None, one.train):
-                return one
-        return None
+        of_panel = (one for one in self.framings(target) if one.panel == panel)
+        return next((one for one in of_panel if train in (None, one.train)), None)
 
     def framings(self, target: str | None = None) -> list[Framing]:
         """All framings, newest first."""
@@ -338,24 +311,7 @@ class Journal:
 
     def gathered_table(self) -> list[Gathered]:
         """Sums by target, filter and train."""
-        groups: dict[tuple[str, str, str | None], list[Sub]] = {}
-        by_key = sorted(
-            self._records("sub"), key=lambda sub: (sub.target, sub.filter, sub.train or "")
-        )
-        for sub in by_key:
-            groups.setdefault((sub.target, sub.filter, sub.train), []).append(sub)
-        return [
-            Gathered(
-                *key,
-                accepted_subs=sum(sub.accepted for sub in subs),
-                rejected_subs=sum(not sub.accepted for sub in subs),
-                clock_hours=sum(sub.exposure_s for sub in subs if sub.accepted) / 3600.0,
-                hours=sum(sub.counted_s for sub in subs) / 3600.0,
-            )
-            for key, subs in sorted(
-                groups.items(), key=lambda item: (*item[0][:2], item[0][2] or "")
-            )
-        ]
+        return gathered_sums(self._records("sub"))
 
     def record_calibration(self, frames: Iterable[CalibrationFrame]) -> Recorded:
         """Store calibration frames, all or none."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -220,3 +221,20 @@ def _number(
         return
     words = f"a number {'above' if open_start else 'from'} {low:g}"
     raise InputError(owner, key, value, f"{words} to {'below ' if open_end else ''}{high:g}")
+
+
+def gathered_sums(subs: Iterable[Sub]) -> list[Gathered]:
+    """Sums of subs by target, filter and train, in this order; a train not known comes first."""
+    groups: dict[tuple[str, str, str | None], list[Sub]] = {}
+    for sub in sorted(subs, key=lambda sub: (sub.target, sub.filter, sub.train or "")):
+        groups.setdefault((sub.target, sub.filter, sub.train), []).append(sub)
+    return [
+        Gathered(
+            *key,
+            accepted_subs=sum(sub.accepted for sub in members),
+            rejected_subs=sum(not sub.accepted for sub in members),
+            clock_hours=sum(sub.exposure_s for sub in members if sub.accepted) / 3600.0,
+            hours=sum(sub.counted_s for sub in members) / 3600.0,
+        )
+        for key, members in groups.items()
+    ]

@@ -93,7 +93,6 @@ def collect(
     from astropy import units as u
 
     from nightplan.errors import InputError
-    from nightplan.journal import Journal
     from nightplan.journal.fits_import import Instructions, Verdict
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.framing.camera_angle import check_position_angle
@@ -119,10 +118,9 @@ def collect(
         if angle is None
         else check_position_angle(value_in("angle", angle, u.deg)),
     )
-    collected, table, notices = collect_and_weigh(config, catalog_for(config), Path(folder), told)
-    if torn_down:
-        with Journal.of(config, writable=True) as journal:
-            journal.record_tear_down()
+    collected, table, notices = collect_and_weigh(
+        config, catalog_for(config), Path(folder), told, torn_down=torn_down
+    )
     return Gathering(collect_document(str(folder), collected, table, notices))
 
 

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from nightplan.cli.collect import command
 from nightplan.errors import NightplanError
 from nightplan.journal import Journal
+from nightplan.journal import journal as journal_file
 from nightplan.journal.schema import FILE_NAME
 
 
@@ -179,6 +180,19 @@ def test_each_sub_counts_for_its_worth(collect, shot, config_file):
         (row,) = [one for one in document["filters"] if one["filter"] == "Ha"]
         total += row["worth"] * 600.0 / 3600.0
     assert collect(shot)["gathered"][0]["equivalent_h"] == pytest.approx(total, abs=2e-4)
+
+
+def test_the_journal_is_opened_once(collect, shot, config_file, monkeypatch):
+    opened = []
+    real = journal_file.open_writable
+    monkeypatch.setattr(
+        journal_file, "open_writable", lambda path: opened.append(path) or real(path)
+    )
+    monkeypatch.setattr(journal_file, "open_readonly", opened.append)
+    for options in ((), ("--torn-down",), ("--reject", "clouds")):
+        opened.clear()
+        collect(shot, *options)
+        assert len(opened) == 1
 
 
 def test_a_plug_pulled_after_the_subs_are_stored_leaves_them_weighed(

@@ -14,6 +14,7 @@ from nightplan.files import read_text
 from nightplan.journal.fits_import import Collected, Instructions, Progress, collect_folder
 from nightplan.journal.journal import Journal
 from nightplan.journal.records import Gathered, Sub
+from nightplan.journal.session import JournalSession
 from nightplan.journal.ticks import read_ticks, record_ticks, replace_ticks
 from nightplan.planning.photons.filter_budget import site_sky
 from nightplan.planning.photons.photon_budget import photon_budget
@@ -94,8 +95,10 @@ def collect_and_weigh(
     told: Instructions,
     progress: Progress | None = None,
     only: Sequence[Path] | None = None,
+    torn_down: bool = False,
 ) -> tuple[Collected, list[Gathered], list[str]]:
-    """Take a folder, or of it `only` some files, into the journal and weigh its subs.
+    """Take a folder, or of it `only` some files, into the journal and weigh its subs; note that
+    the camera has come off since, if so.
 
     Returns
     -------
@@ -113,19 +116,19 @@ def collect_and_weigh(
         return equivalent_seconds(config, catalog, subs)[0]
 
     # Weighed before they are stored: a reader, or a pulled plug, never finds them counted in full.
-    collected = collect_folder(folder, config, catalog, told, progress, weigh, only)
-    if not (collected.added or collected.already_known):
-        stored = Journal.of(config)
-        if stored is None:
-            return collected, [], []
-        with stored:
-            return collected, stored.gathered_table(), []
-    with Journal.of(config, writable=True) as journal:
-        notices = [*collected.notices, *record_equivalents(config, catalog, journal)]
-        gone = replace_ticks(journal, collected.added)
-        if gone:
-            notices.append(f"{gone} ticked subs gave way to their files")
-        return collected, journal.gathered_table(), notices
+    with JournalSession(config) as session:
+        collected = collect_folder(folder, config, catalog, told, progress, weigh, only, session)
+        notices = list(collected.notices)
+        if collected.added or collected.already_known:
+            journal = session.writing()
+            notices += record_equivalents(config, catalog, journal)
+            gone = replace_ticks(journal, collected.added)
+            if gone:
+                notices.append(f"{gone} ticked subs gave way to their files")
+        if torn_down:
+            session.writing().record_tear_down()
+        stored = session.stored
+        return collected, [] if stored is None else stored.gathered_table(), notices
 
 
 def collect_ticks(
