@@ -185,9 +185,12 @@ def test_each_sub_counts_for_its_worth(collect, shot, config_file):
 def test_the_journal_is_opened_once(collect, shot, config_file, monkeypatch):
     opened = []
     real = journal_file.open_writable
-    monkeypatch.setattr(
-        journal_file, "open_writable", lambda path: opened.append(path) or real(path)
-    )
+
+    def counted(path):
+        opened.append(path)
+        return real(path)
+
+    monkeypatch.setattr(journal_file, "open_writable", counted)
     monkeypatch.setattr(journal_file, "open_readonly", opened.append)
     for options in ((), ("--torn-down",), ("--reject", "clouds")):
         opened.clear()
