@@ -257,3 +257,18 @@ def test_two_solutions_may_differ_by_three_degrees(misfit, fits, line_only):
 @pytest.mark.parametrize(("turn", "way"), [(0.04, "none"), (0.06, "anticlockwise")])
 def test_a_turn_of_a_twentieth_of_a_degree_is_none(turn, way):
     assert cr.hand_turn(turn, False).way == way
+
+
+def test_limits_belong_to_the_range() -> None:
+    rotator = Rotator(minimum_deg=0.0, maximum_deg=180.0)
+    # The ends themselves are readings, also where whole turns bring one there.
+    assert [cr.reading_in_limits(rotator, one) for one in (0.0, 180.0, 540.0)] == [0.0, 180.0, 180]
+    # Half a turn from 40 lies at 220, outside: of 40 + k 180 only 40 is inside, so no twin.
+    assert cr.rotator_move(rotator, 10.0, 30.0, 1).twin_deg is None
+    # To the very end, and the other end is its twin.
+    found = cr.rotator_move(rotator, 150.0, 30.0, 1)
+    assert (found.target_deg, found.move_deg, found.twin_deg) == (180.0, 30.0, 0.0)
+    # With the same way up, whole turns alone come back to it: 100 + 300 is 40 a turn back.
+    wide = Rotator(minimum_deg=0.0, maximum_deg=360.0)
+    same = cr.rotator_move(wide, 100.0, 300.0, 1, same_way_up=True)
+    assert (same.target_deg, same.move_deg) == (40.0, -60.0)

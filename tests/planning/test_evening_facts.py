@@ -7,13 +7,13 @@ import datetime
 import pytest
 
 from nightplan.errors import ConfigError
-from nightplan.model.config import Config, parse_config
-from nightplan.model.starter import starter_text
+from nightplan.model.config import Config
 from nightplan.planning.tonight.limits import usable_margin_deg
 from nightplan.planning.tonight.night import Night, compute_night
 from nightplan.planning.tonight.night_end import latest_end
 from nightplan.planning.tonight.setup_timeline import setup_timeline
 from nightplan.planning.tonight.visibility import sky_tracks
+from tests.own_config import configured
 
 EVENING = datetime.date(2027, 10, 6)
 STARTER_SETUP_MIN = 12 + 6 + 2 + 3 + 5
@@ -23,14 +23,6 @@ SETUP = "[preferences.setup]\n"
 @pytest.fixture(scope="module")
 def night(demo: Config) -> Night:
     return compute_night(demo.site, EVENING)
-
-
-def configured(*changes: tuple[str, str]) -> Config:
-    text = starter_text()
-    for before, after in changes:
-        assert before in text
-        text = text.replace(before, after, 1)
-    return parse_config(text)
 
 
 def test_nothing_given_is_as_ever(demo: Config, night: Night) -> None:

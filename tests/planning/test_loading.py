@@ -11,24 +11,15 @@ from click.testing import CliRunner
 from nightplan.cli.main import group
 from nightplan.errors import ConfigError
 from nightplan.model.catalog_reading import load_catalog
-from nightplan.model.config import parse_config
-from nightplan.model.starter import starter_text
 from nightplan.planning.schedule.replan import Replan
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonights_plan.plan import make_plan
 from nightplan.report.documents.plan import plan_document
 from nightplan.report.texts.plan_text import plan_text
+from tests.own_config import configured
 
 EVENING = datetime.date(2027, 10, 6)
 SMALL = ("positions = 7", "positions = 5")
-
-
-def configured(*changes):
-    text = starter_text()
-    for before, after in changes:
-        assert before in text
-        text = text.replace(before, after, 1)
-    return parse_config(text)
 
 
 @pytest.fixture(scope="module")

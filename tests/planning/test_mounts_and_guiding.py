@@ -26,17 +26,10 @@ from nightplan.planning.tonight.mount_limits import azimuth_margin_deg
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonight.visibility import sky_tracks
 from nightplan.planning.tonights_plan.plan import make_plan
+from tests.own_config import configured
 
 EVENING = datetime.date(2027, 10, 6)
 MOUNT = "track_past_meridian_min = 10\n"
-
-
-def configured(*changes: tuple[str, str]) -> Config:
-    text = starter_text()
-    for before, after in changes:
-        assert before in text, before
-        text = text.replace(before, after, 1)
-    return parse_config(text)
 
 
 def mounted(lines: str) -> Config:

@@ -7,12 +7,12 @@ from itertools import pairwise
 
 import pytest
 
-from nightplan.model.config import Config, parse_config
-from nightplan.model.starter import starter_text
+from nightplan.model.config import Config
 from nightplan.planning.schedule.refocus import refocus_rule
 from nightplan.planning.tonight.night import Night, compute_night
 from nightplan.planning.tonight.night_end import clock_utc_mjd, latest_end
 from nightplan.planning.tonight.setup_timeline import setup_timeline
+from tests.own_config import configured
 
 EVENING = datetime.date(2027, 10, 6)
 
@@ -20,14 +20,6 @@ EVENING = datetime.date(2027, 10, 6)
 @pytest.fixture(scope="module")
 def night(demo: Config) -> Night:
     return compute_night(demo.site, EVENING)
-
-
-def configured(*changes: tuple[str, str]) -> Config:
-    text = starter_text()
-    for before, after in changes:
-        assert before in text
-        text = text.replace(before, after, 1)
-    return parse_config(text)
 
 
 def test_tear_down_is_local_time_after_the_evenings_noon(night: Night) -> None:
