@@ -15,7 +15,7 @@ from __future__ import annotations
 import datetime
 import os
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self, overload
@@ -309,9 +309,9 @@ class Journal:
             and (train is None or row.train in (None, train))
         )
 
-    def gathered_table(self) -> list[Gathered]:
-        """Sums by target, filter and train."""
-        return gathered_sums(self._records("sub"))
+    def gathered_table(self, is_short: Callable[[Sub], bool] = lambda sub: False) -> list[Gathered]:
+        """Sums by target, filter and train; apart those of the short sets that `is_short` tells."""
+        return gathered_sums(self._records("sub"), is_short)
 
     def record_calibration(self, frames: Iterable[CalibrationFrame]) -> Recorded:
         """Store calibration frames, all or none."""

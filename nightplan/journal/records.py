@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -98,6 +98,11 @@ class Sub:
             return 0.0
         return self.weight * (self.exposure_s if self.equivalent_s is None else self.equivalent_s)
 
+    @property
+    def counted_open_s(self) -> float:
+        """The same whatever the sky: what counts of a bright core's subs."""
+        return self.weight * self.exposure_s if self.accepted else 0.0
+
 
 @dataclass(frozen=True)
 class CalibrationFrame:
@@ -168,7 +173,7 @@ class RotatorSolution:
 
 @dataclass(frozen=True)
 class Gathered:
-    """What the journal holds of one target, filter and train."""
+    """What the journal holds of one target, filter and train, short sets apart."""
 
     target: str
     filter: str
@@ -178,7 +183,8 @@ class Gathered:
     clock_hours: float
     """Shutter open in accepted subs."""
     hours: float
-    """What counts: weighted, in equivalent hours where they are known."""
+    """What counts: weighted, in equivalent hours where they are known; of a short set in hours."""
+    short: bool = False
 
 
 @dataclass(frozen=True)
@@ -223,18 +229,22 @@ def _number(
     raise InputError(owner, key, value, f"{words} to {'below ' if open_end else ''}{high:g}")
 
 
-def gathered_sums(subs: Iterable[Sub]) -> list[Gathered]:
-    """Sums of subs by target, filter and train, in this order; a train not known comes first."""
-    groups: dict[tuple[str, str, str | None], list[Sub]] = {}
+def gathered_sums(subs: Iterable[Sub], is_short: Callable[[Sub], bool]) -> list[Gathered]:
+    """Sums of subs by target, filter and train, in this order; a train not known comes first, and
+    short sets behind the filter's normal subs."""
+    groups: dict[tuple[str, str, str | None, bool], list[Sub]] = {}
     for sub in sorted(subs, key=lambda sub: (sub.target, sub.filter, sub.train or "")):
-        groups.setdefault((sub.target, sub.filter, sub.train), []).append(sub)
+        groups.setdefault((sub.target, sub.filter, sub.train, is_short(sub)), []).append(sub)
     return [
         Gathered(
-            *key,
+            *key[:3],
             accepted_subs=sum(sub.accepted for sub in members),
             rejected_subs=sum(not sub.accepted for sub in members),
             clock_hours=sum(sub.exposure_s for sub in members if sub.accepted) / 3600.0,
-            hours=sum(sub.counted_s for sub in members) / 3600.0,
+            hours=sum(s.counted_open_s if key[3] else s.counted_s for s in members) / 3600.0,
+            short=key[3],
         )
-        for key, members in groups.items()
+        for key, members in sorted(
+            groups.items(), key=lambda item: (*item[0][:2], item[0][2] or "", item[0][3])
+        )
     ]

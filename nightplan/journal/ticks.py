@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -30,7 +31,7 @@ PREFIX = "tick-"
 REPLACED = "its file is in the journal"
 SECONDS_A_DAY = 86400.0
 
-Group = tuple[date, str, int, str]
+Group = tuple[date, str, int, str, float]
 
 
 class TickedBlock(BaseModel):
@@ -107,18 +108,17 @@ def record_ticks(journal: Journal, subs: Sequence[Sub]) -> tuple[list[Sub], list
     """Store ticked subs as far as no files stand for them: those added, and those left out."""
     evenings = {sub.evening for sub in subs}
     stored = [sub for evening in evenings for sub in journal.subs(evening=evening)]
+    group = _groups(subs)
     # A tick that gave way is counted by its file.
-    counted = Counter(
-        _group(sub) for sub in stored if not (is_tick(sub) and sub.reason == REPLACED)
-    )
+    counted = Counter(group(sub) for sub in stored if not (is_tick(sub) and sub.reason == REPLACED))
     known = {sub.identity for sub in stored}
-    wanted = Counter(_group(sub) for sub in subs)
+    wanted = Counter(group(sub) for sub in subs)
     added: list[Sub] = []
     for sub in subs:
-        group = _group(sub)
-        if sub.identity not in known and counted[group] < wanted[group]:
+        own = group(sub)
+        if sub.identity not in known and counted[own] < wanted[own]:
             added.append(sub)
-            counted[group] += 1
+            counted[own] += 1
     journal.record_subs(added)
     new = {sub.identity for sub in added}
     return added, [sub for sub in subs if sub.identity not in new]
@@ -127,13 +127,20 @@ def record_ticks(journal: Journal, subs: Sequence[Sub]) -> tuple[list[Sub], list
 def replace_ticks(journal: Journal, files: Iterable[Sub | CalibrationFrame]) -> int:
     """Reject as many ticked subs as files of their evening, target, panel and filter came in;
     returns how many gave way."""
-    come = Counter(_group(sub) for sub in files if isinstance(sub, Sub))
+    shot = [sub for sub in files if isinstance(sub, Sub)]
+    ticks = [
+        sub
+        for evening in {sub.evening for sub in shot}
+        for sub in journal.subs(evening=evening)
+        if is_tick(sub) and sub.accepted
+    ]
+    group = _groups(ticks)
+    come = Counter(group(sub) for sub in shot)
     gone: list[str] = []
-    for evening in {group[0] for group in come}:
-        for sub in journal.subs(evening=evening):
-            if is_tick(sub) and sub.accepted and come[_group(sub)] > 0:
-                come[_group(sub)] -= 1
-                gone.append(sub.identity)
+    for sub in ticks:
+        if come[group(sub)] > 0:
+            come[group(sub)] -= 1
+            gone.append(sub.identity)
     if gone:
         journal.judge_subs(gone, accepted=False, reason=REPLACED)
     return len(gone)
@@ -144,8 +151,21 @@ def is_tick(sub: Sub) -> bool:
     return sub.identity.startswith(PREFIX)
 
 
-def _group(sub: Sub) -> Group:
-    return sub.evening, sub.target, sub.panel, sub.filter
+def _groups(ticks: Iterable[Sub]) -> Callable[[Sub], Group]:
+    """What tells which subs may stand for each other: evening, target, panel, filter, and of the
+    lengths that were ticked there the nearest, for a filter may have long and short subs."""
+    lengths: dict[tuple[date, str, int, str], set[float]] = {}
+    for tick in ticks:
+        lengths.setdefault((tick.evening, tick.target, tick.panel, tick.filter), set()).add(
+            tick.exposure_s
+        )
+
+    def group(sub: Sub) -> Group:
+        own = (sub.evening, sub.target, sub.panel, sub.filter)
+        near = sorted(lengths.get(own, ()), key=lambda s: abs(math.log(s / sub.exposure_s)))
+        return (*own, near[0] if near else 0.0)
+
+    return group
 
 
 def _subs(source: str, where: str, block: TickedBlock, name: str, evening: date) -> list[Sub]:

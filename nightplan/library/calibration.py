@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from nightplan.library.earlier import Remembered
-    from nightplan.planning.calibration.frames import LightUse
     from nightplan.planning.tonights_plan.plan import NightPlan
 
 
@@ -27,26 +26,4 @@ def calibration_owed(
         journal.calibration,
         journal.torn_down_utc_mjd,
         plan.setup.power_on_utc_mjd,
-        short_uses(plan, blocks),
     ).rows
-
-
-def short_uses(plan: NightPlan, blocks: Sequence[Mapping[str, Any]]) -> list[LightUse]:
-    """Subs of the short sets that go with a plan's blocks, each kind once."""
-    from nightplan.planning.calibration.frames import LightUse
-    from nightplan.planning.photons.short_set import short_set
-
-    found: dict[LightUse, None] = {}
-    for target in plan.targets:
-        own = [block for block in blocks if block["target"] == target.name]
-        if plan.posed is None or not own:
-            continue
-        goal = plan.posed.goals[target.name]
-        filters, train = [item.filter for item in goal.wanted], str(own[0]["train"])
-        short = short_set(plan.config, target, train, filters, goal.recipe.leading)
-        for block in own:
-            if short is not None and block["filter"] in short.filters:
-                angle_deg = float(block["position_angle_deg"])
-                use = LightUse(str(block["filter"]), train, angle_deg, short.gain, short.sub_s)
-                found.setdefault(use)
-    return list(found)

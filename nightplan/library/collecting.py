@@ -146,27 +146,31 @@ def collect_ticks(config: Config, file: str | os.PathLike[str]) -> Gathering:
 
 
 def gathered(config: Config) -> QTable:
-    """What the journal beside the configuration holds, per target, filter and train.
+    """What the journal beside the configuration holds, per target, filter and train, and apart
+    the short sets for bright cores.
 
     Returns
     -------
     QTable
-        `target`, `filter`, `train`, `accepted`, `rejected` (subs), `clock_time` and
+        `target`, `filter`, `short_set`, `train`, `accepted`, `rejected` (subs), `clock_time` and
         `equivalent_time` (what counts toward the goal). Empty without a journal.
     """
     from astropy import units as u
 
     from nightplan.journal import Journal
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.photons.sub_worth import gathered_sets
 
     rows = []
     stored = Journal.of(config)
     if stored is not None:
         with stored:
-            rows = stored.gathered_table()
+            rows = gathered_sets(config.with_all_filters, catalog_for(config), stored)
     return table_of(
         {
             "target": [row.target for row in rows],
             "filter": [row.filter for row in rows],
+            "short_set": np.array([row.short for row in rows], dtype=bool),
             "train": [row.train for row in rows],
             "accepted": np.array([row.accepted_subs for row in rows], dtype=int),
             "rejected": np.array([row.rejected_subs for row in rows], dtype=int),

@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
+from nightplan.planning.returning.earlier_nights import EarlierNights
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,6 +40,7 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
     """
     from nightplan.journal.journal import Journal
     from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.returning.shot_before import hours_shot
     from nightplan.planning.returning.stored_goals import with_kept
 
     journal = Journal.of(config)
@@ -50,16 +51,13 @@ def remembered(config: Config, *, without: datetime.date | None = None) -> Remem
         subs, used = journal.subs(), _used_angles(journal)
         other_rig = any(key.split("#")[0] == config.named_rig for key in journal.other_rigs())
         have, torn_down = journal.calibration_frames(), journal.last_tear_down()
-    gathered: dict[tuple[str, int, str, str | None], float] = {}
-    for sub in subs:
-        if sub.evening != without:
-            key = (sub.target, sub.panel, sub.filter, sub.train)
-            gathered[key] = gathered.get(key, 0.0) + sub.counted_s / 3600.0
     known = with_kept(config, catalog_for(config), goals, composed) if goals or composed else config
+    known = _with_darks(known, have)
+    before = [sub for sub in subs if sub.evening != without]
     return Remembered(
-        _with_darks(known, have),
+        known,
         EarlierNights(
-            gathered=tuple(GatheredHours(*key, hours) for key, hours in gathered.items()),
+            gathered=hours_shot(known, catalog_for(known), before) if before else (),
             used_angles=used,
             flats_angles=_flats_angles(config, have, torn_down),
             other_rig=other_rig,

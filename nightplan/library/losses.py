@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from nightplan.planning.photons.sub_sets import row_set
 from nightplan.planning.schedule.replan import Replan
 from nightplan.planning.tonights_plan.plan import make_plan
 from nightplan.report.documents.plan import plan_document
@@ -111,7 +112,7 @@ def _answer(
     done: dict[DoneKey, int] = {}
     for row in plan["blocks"]:
         if mjd_from_iso(row["start_utc"]) < resumed:
-            key = (row["target"], row["filter"])
+            key = (row["target"], row_set(row))
             shot = row["count"] if mjd_from_iso(row["start_utc"]) < start else 0
             done[key] = done.get(key, 0) + shot
     again = make_plan(

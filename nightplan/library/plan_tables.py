@@ -36,6 +36,7 @@ def blocks_table(document: PlanDocument) -> QTable:
             "end": _times([row.end_utc for row in rows]),
             "sub": np.array([row.sub_s for row in rows]) * u.s,
             "count": np.array([row.count for row in rows], dtype=int),
+            "short_set": np.array([row.short_set for row in rows], dtype=bool),
             "why": [row.why for row in rows],
         },
         {
@@ -74,6 +75,7 @@ def progress_table(document: PlanDocument) -> QTable:
             "target": [row.target for row in rows],
             "panel": np.array([row.panel for row in rows], dtype=int),
             "filter": [row.filter for row in rows],
+            "short_set": np.array([row.short_set for row in rows], dtype=bool),
             "priority": np.array([row.priority for row in rows], dtype=float),
             "goal": hours("goal_h"),
             "gathered": hours("gathered_h"),

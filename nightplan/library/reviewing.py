@@ -12,6 +12,7 @@ from nightplan.errors import FileError
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.following import first_plan_file, plan_file_of
 from nightplan.library.outputs import Answer
+from nightplan.planning.photons.sub_sets import is_short
 from nightplan.planning.schedule.review import BlockReview, reviewed_blocks
 from nightplan.report.documents.review import (
     NextNight,
@@ -130,6 +131,7 @@ def _block(row: BlockReview) -> ReviewedBlock:
         target=row.target,
         panel=row.panel,
         filter=row.filter,
+        short_set=row.short_set,
         start_utc=utc_iso(row.start_utc_mjd),
         end_utc=utc_iso(row.end_utc_mjd),
         sub_s=row.sub_s,
@@ -146,27 +148,33 @@ def _block(row: BlockReview) -> ReviewedBlock:
 
 
 def _goals(plan: Mapping[str, Any], journal: Remembered) -> list[ReviewedGoal]:
-    """By target and filter; panels of a mosaic together."""
-    goal: dict[tuple[str, str], float] = {}
-    before: dict[tuple[str, str], float] = {}
+    """By target and filter, short sets apart; panels of a mosaic together."""
+    goal: dict[tuple[str, str, bool], float] = {}
+    before: dict[tuple[str, str, bool], float] = {}
+    length_s: dict[tuple[str, str, bool], float] = {}
     for row in plan.get("progress", ()):
-        pair = (row["target"], row["filter"])
-        goal[pair] = goal.get(pair, 0.0) + float(row["goal_h"])
-        before[pair] = before.get(pair, 0.0) + float(row["gathered_h"])
-    brought: dict[tuple[str, str], float] = {}
+        key = (row["target"], row["filter"], bool(row.get("short_set")))
+        goal[key] = goal.get(key, 0.0) + float(row["goal_h"])
+        before[key] = before.get(key, 0.0) + float(row["gathered_h"])
+        length_s[key] = float(row.get("sub_s", 0.0))
+    brought: dict[tuple[str, str, bool], float] = {}
     for sub in journal.tonight:
-        pair = (sub.target, sub.filter)
-        brought[pair] = brought.get(pair, 0.0) + sub.counted_s / 3600.0
+        both = [length_s.get((sub.target, sub.filter, short)) for short in (True, False)]
+        short = is_short(sub.exposure_s, *both)
+        key = (sub.target, sub.filter, short)
+        counted_s = sub.counted_open_s if short else sub.counted_s
+        brought[key] = brought.get(key, 0.0) + counted_s / 3600.0
     return [
         ReviewedGoal(
-            target=pair[0],
-            filter=pair[1],
+            target=key[0],
+            filter=key[1],
+            short_set=key[2],
             goal_h=round(wanted, 3),
-            before_h=round(before[pair], 3),
-            tonight_h=round(brought.get(pair, 0.0), 3),
-            missing_h=round(max(0.0, wanted - before[pair] - brought.get(pair, 0.0)), 3),
+            before_h=round(before[key], 3),
+            tonight_h=round(brought.get(key, 0.0), 3),
+            missing_h=round(max(0.0, wanted - before[key] - brought.get(key, 0.0)), 3),
         )
-        for pair, wanted in goal.items()
+        for key, wanted in goal.items()
     ]
 
 
@@ -181,7 +189,8 @@ def _next_nights(
     missing: dict[str, list[str]] = {}
     for row in goals:
         if row.missing_h >= LEAST_MISSING_H:
-            missing.setdefault(row.target, []).append(row.filter)
+            names = missing.setdefault(row.target, [])
+            names += [row.filter] if row.filter not in names else []
     if not missing:
         return []
     catalog = catalog_for(config)

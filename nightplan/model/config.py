@@ -117,6 +117,11 @@ class Config(Section):
                     f"optics.focal_length_mm this one is {focal_ratio:.3g}",
                 )
         for name, one in self.filter.items():
+            if name.endswith(" short"):
+                # It would be taken for the short set of another one.
+                raise KeyedValueError(
+                    f"filter.{name}", name, 'a name that does not end in " short"'
+                )
             if self.camera.efficiency_between(one.low_nm, one.high_nm) < LEAST_EFFICIENCY:
                 raise KeyedValueError(
                     "camera.quantum_efficiency",

@@ -30,7 +30,8 @@ class SubLengths(Section):
     """Bounds on one sub-exposure, and lengths and gains that are kept exactly.
 
     Lengths come from `lengths_s`. `broad_s`, `broad_gain`, `narrow_s` and `narrow_gain` hold for
-    every filter of the class; a filter's own `sub_s` and `gain` stand before them.
+    every filter of the class; a filter's own `sub_s` and `gain` stand before them. Where the
+    normal sub burns out a target's core, `short_subs` shorter ones go with it (0: never).
     """
 
     shortest_s: Annotated[float, Field(ge=0.01, le=3600.0)] = 10.0
@@ -46,6 +47,7 @@ class SubLengths(Section):
     narrow_s: Annotated[float, Field(ge=0.01, le=7200.0)] | None = None
     broad_gain: str | None = None
     narrow_gain: str | None = None
+    short_subs: Annotated[int, Field(ge=0, le=1000)] = 20
 
     @model_validator(mode="after")
     def _ordered(self) -> SubLengths:

@@ -16,7 +16,7 @@ from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import demo_config, starter_text
 from nightplan.planning.photons.filter_budget import FilterBudget, filter_budgets
-from nightplan.planning.photons.short_set import COUNT, ROOM, short_set
+from nightplan.planning.photons.short_set import LONGEST_SET_S, ROOM, short_set
 from nightplan.planning.photons.sub_choice import between_subs_s
 
 CONFIG = demo_config()
@@ -213,15 +213,16 @@ def test_saturation_of_a_star_by_hand(name: str, train: str, gain: str) -> None:
 def test_orions_core_in_h_alpha_by_hand() -> None:
     # 1,000,000 R (remembered; light/data/core_brightness.csv) × 1.87e-6 photons/s/cm²/arcsec²;
     # 98.5 cm², 1.368 arcsec a pixel, filter 0.88, QE 0.70, optics 0.95 × 0.96: 216 e-/s/pixel, and
-    # some N II. 18,000 e- fill in 83 s; of that 0.8, so 60 s of the round lengths.
+    # some N II. 18,000 e- fill in 83 s; of that 0.8, so 60 s would do, and twenty of 30 s take ten
+    # minutes.
     catalog = load_catalog()
     orion = catalog.target(catalog.find("M 42"))
-    found = short_set(CONFIG, orion, "reducer", ["R", "G", "B", "Ha"], "Ha")
+    found = short_set(CONFIG, orion, "reducer")
     assert found is not None
     rate = 1e6 * PHOTONS_PER_RAYLEIGH * 98.52 * (206.265 * 3.9 / 784.0 / 0.75) ** 2
     rate *= 0.88 * 0.70 * 0.95 * 0.96
-    assert (found.filters, found.gain, found.sub_s) == (("Ha",), "high", 60.0)
-    assert found.count == COUNT
+    assert (found.filters, found.gain, found.sub_s) == (("Ha",), "high", 30.0)
+    assert found.count == CONFIG.preferences.sub.short_subs
     assert found.core_fill == pytest.approx(600.0 * rate / 18_000.0, rel=0.15)
     assert found.sub_s * rate <= ROOM * 18_000.0
 
@@ -235,21 +236,29 @@ def test_the_core_of_m31_in_luminance_by_hand() -> None:
     rate *= 0.97 * 0.82 * 0.95 * 0.97
     for gain, sub_s, full_e in (("high", 120.0, 18_000.0), ("low", 600.0, 50_000.0)):
         pins = CONFIG.preferences.sub.model_copy(update={"broad_gain": gain, "broad_s": sub_s})
-        found = short_set(_with_sub(pins), galaxy, "flattener", ["L"], "L")
+        found = short_set(_with_sub(pins), galaxy, "flattener")
         assert found is not None
         assert found.core_fill == pytest.approx(sub_s * rate / full_e, rel=0.12)
         assert found.sub_s * rate <= 1.1 * ROOM * full_e
         assert found.sub_s < sub_s
+        assert found.open_s <= LONGEST_SET_S
         assert not found.clips_still
     short = CONFIG.preferences.sub.model_copy(update={"broad_gain": "low", "broad_s": 60.0})
-    assert short_set(_with_sub(short), galaxy, "flattener", ["L"], "L") is None
+    assert short_set(_with_sub(short), galaxy, "flattener") is None
+
+
+def test_no_short_subs_where_none_are_wanted() -> None:
+    catalog = load_catalog()
+    orion = catalog.target(catalog.find("M 42"))
+    none = CONFIG.preferences.sub.model_copy(update={"short_subs": 0})
+    assert short_set(_with_sub(none), orion, "reducer") is None
 
 
 def test_what_has_no_bright_core_needs_no_short_set() -> None:
     catalog = load_catalog()
     for name in ("NGC 7000", "M 45", "M 33", "NGC 1499"):
         target = catalog.target(catalog.find(name))
-        assert short_set(CONFIG, target, "reducer", list(CONFIG.filter), "L") is None
+        assert short_set(CONFIG, target, "reducer") is None
 
 
 def test_a_setting_is_of_its_own_filter_where_its_bound_binds() -> None:

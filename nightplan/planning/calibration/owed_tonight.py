@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from nightplan.journal.records import CalibrationFrame
-from nightplan.planning.calibration.frames import LightUse, OwedFrames, frames_owed, uses_of_blocks
+from nightplan.planning.calibration.frames import OwedFrames, frames_owed, uses_of_blocks
 from nightplan.planning.calibration.sky_flats import FlatWindow, flat_checklist
 from nightplan.planning.tonight.night import Night
 from nightplan.planning.tonight.night_end import clock_utc_mjd
@@ -52,7 +52,6 @@ def calibration_night(
     have: Sequence[CalibrationFrame] = (),
     torn_down_utc_mjd: float | None = None,
     power_on_utc_mjd: float | None = None,
-    also: Sequence[LightUse] = (),
 ) -> CalibrationNight:
     """Frames owed after the blocks of a plan document.
 
@@ -64,14 +63,10 @@ def calibration_night(
         From the journal, as `frames_owed` takes them.
     power_on_utc_mjd : float or None
         When the rig begins to draw from the battery; none leaves the battery out.
-    also : sequence of LightUse
-        Subs shot beside the blocks: short sets.
     """
     if not blocks:
         return CalibrationNight((), (), ())
-    owed = frames_owed(
-        config, [*uses_of_blocks(blocks), *also], have, night.evening, torn_down_utc_mjd
-    )
+    owed = frames_owed(config, uses_of_blocks(blocks), have, night.evening, torn_down_utc_mjd)
     last = float(blocks[-1]["position_angle_deg"]), str(blocks[-1]["train"])
     at_last = [one for one in owed if one.kind == "flat" and _same(config, one, *last)]
     dawn: list[FlatWindow] = []

@@ -18,6 +18,7 @@ from nightplan.journal.session import JournalSession
 from nightplan.journal.ticks import read_ticks, record_ticks, replace_ticks
 from nightplan.planning.photons.filter_budget import site_sky
 from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.photons.short_set import short_subs
 from nightplan.planning.tonight.visibility import sky_tracks
 
 if TYPE_CHECKING:
@@ -88,6 +89,11 @@ def record_equivalents(config: Config, catalog: Catalog, journal: Journal) -> li
     return notices
 
 
+def gathered_sets(config: Config, catalog: Catalog, journal: Journal) -> list[Gathered]:
+    """What the journal holds by target, filter and train, short sets apart."""
+    return journal.gathered_table(short_subs(config, catalog, journal.subs()))
+
+
 def collect_and_weigh(
     config: Config,
     catalog: Catalog,
@@ -128,7 +134,8 @@ def collect_and_weigh(
         if torn_down:
             session.writing().record_tear_down()
         stored = session.stored
-        return collected, [] if stored is None else stored.gathered_table(), notices
+        table = [] if stored is None else gathered_sets(config, catalog, stored)
+        return collected, table, notices
 
 
 def collect_ticks(
@@ -146,5 +153,5 @@ def collect_ticks(
     subs = [replace(sub, equivalent_s=weighed.get(sub.identity)) for sub in subs]
     with Journal.of(config, writable=True) as journal:
         added, left = record_ticks(journal, subs)
-        table = journal.gathered_table()
+        table = gathered_sets(config, catalog, journal)
     return Collected(tuple(added), tuple(left), ()), table, notices

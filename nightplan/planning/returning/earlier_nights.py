@@ -16,13 +16,17 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class GatheredHours:
     """Equivalent hours that count, of one target's panel (None: each has them), filter and train
-    (None: not known)."""
+    (None: not known).
+
+    `short` are those of a short set, shutter time then: a bright core does not mind the sky.
+    """
 
     target: str
     panel: int | None
     filter: str
     train: str | None
     hours: float
+    short: bool = False
 
 
 @dataclass(frozen=True)
@@ -45,8 +49,11 @@ class EarlierNights:
     flats_angles: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     other_rig: bool = False
 
-    def gathered_h(self, target: str, panel: int, filter_name: str, train: str) -> float:
-        """Hours of one panel and filter; those of a train that is not known count too."""
+    def gathered_h(
+        self, target: str, panel: int, filter_name: str, train: str, short: bool = False
+    ) -> float:
+        """Hours of one panel and filter, or of its short set; those of a train that is not known
+        count too."""
         return sum(
             row.hours
             for row in self.gathered
@@ -54,6 +61,7 @@ class EarlierNights:
             and row.panel in (None, panel)
             and row.filter == filter_name
             and row.train in (None, train)
+            and row.short == short
         )
 
     def begun_train(self, target: str, trains: Iterable[str]) -> str | None:
@@ -66,9 +74,9 @@ class EarlierNights:
         return most if most is not None and hours[most] > 0.0 else None
 
     def by_filter(self) -> dict[str, dict[str, float]]:
-        """Hours by target and filter, over panels and trains."""
+        """Hours by target and filter, over panels and trains; short sets are left out."""
         table: dict[str, dict[str, float]] = {}
-        for row in self.gathered:
+        for row in (row for row in self.gathered if not row.short):
             own = table.setdefault(row.target, {})
             own[row.filter] = own.get(row.filter, 0.0) + row.hours
         return table

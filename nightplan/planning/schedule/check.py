@@ -38,7 +38,7 @@ def violations(problem: Problem, schedule: Schedule) -> list[str]:
 
 def _name(problem: Problem, block: Block) -> str:
     task = problem.tasks[block.task]
-    return f"{problem.pointings[block.pointing].target} {task.filter} at {block.start_s:.0f} s"
+    return f"{problem.pointings[block.pointing].target} {task.set_name} at {block.start_s:.0f} s"
 
 
 def _timeline(problem: Problem, schedule: Schedule) -> list[str]:
@@ -123,11 +123,22 @@ def _runs(problem: Problem, blocks: tuple[Block, ...], events: tuple[Event, ...]
         length = run[-1].end_s - run[0].start_s
         if number == 0:
             length += _before(problem, run[0], events)
-        if length < problem.shortest_block_s - SLACK_S:
+        if length < _shortest(problem, run[0]) - SLACK_S:
             found.append(f"{_name(problem, run[0])} lasts {length:.0f} s, below the shortest")
         if length > problem.longest_block_s + SLACK_S:
             found.append(f"{_name(problem, run[0])} lasts {length:.0f} s, above the longest")
     return found
+
+
+def _shortest(problem: Problem, first: Block) -> float:
+    """Shortest run that begins with a block; a short set may be over sooner, once it is whole."""
+    task = problem.tasks[first.task]
+    if not task.short:
+        return problem.shortest_block_s
+    shot = sum(b.count for b in problem.kept if problem.tasks[b.task].set_name == task.set_name
+               and b.pointing == first.pointing)  # fmt: skip
+    left = round((task.goal_h - task.gathered_h) * 3600.0 / task.sub_s) - shot
+    return min(problem.shortest_block_s, max(1, left) * task.sub_s)
 
 
 def _before(problem: Problem, block: Block, events: tuple[Event, ...]) -> float:

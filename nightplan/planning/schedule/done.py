@@ -6,23 +6,24 @@ from collections.abc import Callable, Container, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
+from nightplan.planning.photons.sub_sets import set_name
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.planning.schedule.problem import Problem
 
 DoneKey = str | tuple[str, str]
-"""A filter (of whatever target), or a target and its filter."""
+"""A filter (of whatever target), or a target and its filter; ``L short`` are the short subs."""
 Done = Mapping[DoneKey, int]
 
 
 def done_key(problem: Problem, task: int, done: Container[DoneKey]) -> DoneKey | None:
     """The key of `done` that counts a task's subs; None where none does."""
     row = problem.tasks[task]
-    own = (problem.pointings[row.pointing].target, row.filter)
+    own = (problem.pointings[row.pointing].target, row.set_name)
     if own in done:
         return own
-    return row.filter if row.filter in done else None
+    return row.set_name if row.set_name in done else None
 
 
 def done_words(key: DoneKey) -> str:
@@ -73,9 +74,10 @@ def check_done(done: Done) -> None:
 
 
 def _key(config: Config, name: str) -> DoneKey | None:
-    if name in config.filter:
+    sets = [*config.filter, *(set_name(own, True) for own in config.filter)]
+    if name in sets:
         return name
-    fits = [own for own in config.filter if name.endswith(f":{own}")]
+    fits = [own for own in sets if name.endswith(f":{own}")]
     own = max(fits, key=len, default="")
     target = name[: len(name) - len(own) - 1].strip()
     return (target, own) if own and target else None

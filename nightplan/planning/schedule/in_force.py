@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from nightplan.errors import InputError
+from nightplan.planning.photons.sub_sets import row_set
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.problem import Problem, Task
 from nightplan.sky.times import mjd_from_iso
@@ -46,7 +48,10 @@ class _Tasks:
             if problem.pointings[task.pointing].panel == row["panel"]
         ]
         through = [(number, task) for number, task in panel if task.filter == row["filter"]]
+        sub_s = float(row["sub_s"])
         fit = [number for number, task in through if task.train == train]
+        # Of a filter's two sets that whose length is nearer.
+        fit.sort(key=lambda number: abs(math.log(sub_s / problem.tasks[number].sub_s)))
         if fit:
             return self._in_subs_of(fit[0], row) if begun else fit[0]
         if not own:
@@ -57,7 +62,7 @@ class _Tasks:
             why = f"{row['target']} is not planned through {row['filter']} now"
         else:
             why = f"the train {train} is not planned with now"
-        name = f"{row['target']} {row['filter']}"
+        name = f"{row['target']} {row_set(row)}"
         noted = self.left_out.setdefault(why, {})
         words = f"{row['count']} × {row['sub_s']:g} s"
         noted[name] = f"{noted[name]} and {words}" if name in noted else f"{name} {words}"
@@ -88,7 +93,7 @@ class _Tasks:
             was = f"subs of {sub_s:g} s" + (f" at gain {gain}" if gain != task.gain else "")
             now = f"{task.sub_s:g} s" + (f" at gain {task.gain}" if gain != task.gain else "")
             found.append(
-                f"{target} {task.filter} was begun in {was} and goes on in {now}: what was shot "
+                f"{target} {task.set_name} was begun in {was} and goes on in {now}: what was shot "
                 "counts by its exposure time"
             )
         return found

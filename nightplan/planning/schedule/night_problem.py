@@ -13,6 +13,7 @@ from nightplan.planning.calibration.frames import SMALL_READOUT_S
 from nightplan.planning.framing.shared_angle import axis_apart_deg
 from nightplan.planning.photons.goals import TargetGoal, target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.photons.short_set import DONE_SHARE, ShortSet, short_set
 from nightplan.planning.schedule.problem import (
     ChangeCosts,
     Overheads,
@@ -30,7 +31,9 @@ from nightplan.planning.tonight.visibility import (
     sky_tracks,
     time_grid,
 )
-from nightplan.planning.value.progress_value import FALL, row_curve
+from nightplan.planning.value.curve import ValueCurve
+from nightplan.planning.value.progress_value import BEYOND, FALL, row_curve
+from nightplan.sky.angles import separation_deg
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -39,19 +42,22 @@ if TYPE_CHECKING:
     from nightplan.planning.returning.earlier_nights import EarlierNights
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.setup_timeline import SetupTimeline
-    from nightplan.planning.value.curve import ValueCurve
 
 DAY_S = 86400.0
 GRID_MIN = 1.0
 MOST_A_NIGHT_H = 24.0
+SHORT_FIRST = 3.0
+"""An hour of a short set over one of the filter's normal subs: short subs lose half of their time
+to downloads and dithers, and the picture is not whole without them."""
 
 
 @dataclass(frozen=True, eq=False)
 class NightProblem:
-    """The problem, and each target's recipe and goal by name."""
+    """The problem; each target's recipe and goal, and its short set, by name."""
 
     problem: Problem
     goals: dict[str, TargetGoal]
+    short_sets: dict[str, ShortSet]
 
 
 @dataclass(frozen=True)
@@ -142,6 +148,7 @@ def night_problem(
         for name, item in config.filter.items()
     }
     goals: dict[str, TargetGoal] = {}
+    short_sets: dict[str, ShortSet] = {}
     tasks: dict[int, list[Task]] = {}
     trains = tuple(dict.fromkeys(framing.train for framing in framings))
     for train in trains:
@@ -151,6 +158,10 @@ def night_problem(
         own_tracks = sky_tracks(night, ra[mine], dec[mine], utc_mjd) if trains[1:] else tracks
         budget = photon_budget(config, train, [fields[index].place for index in mine], own_tracks)
         goals |= zip([one.name for one in own], target_goals(config, own, train), strict=True)
+        for one in own:
+            found = short_set(config, one, train, budget.filters)
+            if found is not None:
+                short_sets[one.name] = found
         for row, index in enumerate(mine):
             target, number = fields[index].target, fields[index].number
             tasks[index] = []
@@ -173,6 +184,9 @@ def night_problem(
                         why_never=never[item.filter][index],
                     )
                 )
+            short = short_sets.get(target.name)
+            if short is not None and number == _core_panel(fields[index]):
+                tasks[index] += _short_tasks(short, tasks[index], earlier, target.name, number)
     preferences = config.preferences
     end = latest_end(config, night, setup.power_on_utc_mjd or window[0])
     assert end is not None
@@ -208,7 +222,47 @@ def night_problem(
         moon_altitude_deg=tracks.moon_altitude_deg,
         limits=limits,
     )
-    return NightProblem(problem, goals)
+    return NightProblem(problem, goals, short_sets)
+
+
+def _core_panel(field: _Field) -> int:
+    """The panel of a target's framing whose middle is nearest to the target's own."""
+    panels = field.framing.panels
+    apart = separation_deg(
+        field.target.ra_deg,
+        field.target.dec_deg,
+        np.array([panel.ra_deg for panel in panels]),
+        np.array([panel.dec_deg for panel in panels]),
+    )
+    return int(np.argmin(apart)) + 1
+
+
+def _short_tasks(
+    short: ShortSet, tasks: Sequence[Task], earlier: EarlierNights, target: str, panel: int
+) -> list[Task]:
+    """The short sets beside some tasks of one field, but for those that were shot already.
+
+    A core outshines any sky, so that its subs are worth the same whenever the filter may be used.
+    """
+    found = []
+    for task in tasks:
+        had_h = earlier.gathered_h(target, panel, task.filter, task.train, short=True)
+        goal_h = short.open_s / 3600.0
+        if task.filter in short.filters and had_h < DONE_SHARE * goal_h:
+            found.append(
+                replace(
+                    task,
+                    gain=short.gain,
+                    sub_s=short.sub_s,
+                    worth=np.ones_like(task.worth),
+                    goal_h=goal_h,
+                    gathered_h=had_h,
+                    goal="",
+                    further=(),
+                    short=True,
+                )
+            )
+    return found
 
 
 def _focused_s(setup: SetupTimeline, window_start_utc_mjd: float) -> float | None:
@@ -255,6 +309,9 @@ def row_curves(
             key = (pointing.target, pointing.panel, feed.goal)
             if known is not None and key in known:
                 curves[key] = known[key]
+            elif task.short:
+                normal = curves[pointing.target, pointing.panel, task.filter]
+                curves[key] = _short_curve(task, normal, pointing.priority)
             elif key not in curves:
                 curves[key] = row_curve(
                     feed.goal_h,
@@ -265,6 +322,18 @@ def row_curves(
                     FALL["diminishing"],
                 )
     return tuple(curves.values())
+
+
+def _short_curve(task: Task, normal: ValueCurve, priority: float) -> ValueCurve:
+    """Up to the whole short set each hour is worth more than one of its filter's normal subs, so
+    that it is shot beside them, when they are; beyond nothing."""
+    slope = float(normal.slopes[0])
+    if normal.gathered_h > 0.0 and slope < priority * BEYOND:
+        # The normal subs are all there; what is missing is the core.
+        slope = priority
+    return ValueCurve.from_slopes(
+        task.gathered_h, [task.goal_h - task.gathered_h], [SHORT_FIRST * slope]
+    )
 
 
 def overheads(config: Config, night: Night, *trains: str) -> Overheads:

@@ -48,6 +48,7 @@ def _number(low: float, high: float) -> Check:
 
 
 KIND: Check = (lambda value: value in KINDS, f"one of {', '.join(KINDS)}")
+YES_OR_NO: Check = (lambda value: isinstance(value, bool), "true or false")
 ROWS: Check = (lambda value: isinstance(value, list), "an array of objects")
 
 PLAN = {"train": TEXT, "window_start_utc": TIME_OR_NULL, "blocks": ROWS, "events": ROWS}
@@ -59,7 +60,7 @@ BLOCK = {
     "sub_s": SECONDS,
     "count": WHOLE,
 }
-BLOCK_IF_THERE = {"train": TEXT, "gain": TEXT, "end_utc": TIME}
+BLOCK_IF_THERE = {"train": TEXT, "gain": TEXT, "end_utc": TIME, "short_set": YES_OR_NO}
 EVENT = {"kind": KIND, "target": TEXT_OR_NULL, "start_utc": TIME, "end_utc": TIME}
 
 PLACE = {

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.planning.photons.sub_sets import set_name
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.rules import NightRules
 from nightplan.planning.value.curve import ValueCurve
@@ -70,7 +71,7 @@ class Feed:
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """One filter of one pointing.
+    """One filter of one pointing, or the short set that goes with it.
 
     Parameters
     ----------
@@ -91,6 +92,8 @@ class Task:
         Name of that first goal where it is not the filter's.
     further : tuple of Feed
         Goals beside the first.
+    short : bool
+        A set of short subs for a bright core: it has a row of its own, and is shot in one go.
     """
 
     pointing: int
@@ -106,11 +109,17 @@ class Task:
     why_never: str = "its limits hold at no time of the window"
     goal: str = ""
     further: tuple[Feed, ...] = ()
+    short: bool = False
+
+    @property
+    def set_name(self) -> str:
+        """``L``, or ``L short``."""
+        return set_name(self.filter, self.short)
 
     @cached_property
     def feeds(self) -> tuple[Feed, ...]:
         """All goals that its subs bring hours to."""
-        first = Feed(self.goal or self.filter, self.worth, self.goal_h, self.gathered_h)
+        first = Feed(self.goal or self.set_name, self.worth, self.goal_h, self.gathered_h)
         return (first, *self.further)
 
     @property
@@ -284,6 +293,27 @@ class Problem:
         """Rows of progress that each task feeds, in the order of its `feeds`."""
         index = {key: number for number, key in enumerate(self.row_keys)}
         return tuple(tuple(index[key] for key in self._row_keys(task)) for task in self.tasks)
+
+    @cached_property
+    def shortest_s(self) -> tuple[float, ...]:
+        """Shortest run of each task: a shortest block, or what is left of a short set."""
+        return tuple(
+            min(self.shortest_block_s, self.run_s(number, self.left_of_set(number)))
+            if task.short
+            else self.shortest_block_s
+            for number, task in enumerate(self.tasks)
+        )
+
+    def left_of_set(self, task: int) -> int:
+        """Subs that a short set still wants, at least 1; `kept` ones count."""
+        own = self.tasks[task]
+        kept_s = sum(
+            block.count * block.sub_s
+            for block in self.kept
+            if self.rows_of_task[block.task] == self.rows_of_task[task]
+        )
+        wanted_s = (own.goal_h - own.gathered_h) * HOUR_S - kept_s
+        return max(1, math.ceil(wanted_s / own.sub_s - 1e-6))
 
     @cached_property
     def targets(self) -> tuple[str, ...]:

@@ -33,7 +33,7 @@ def reasons(problem: Problem, schedule: Schedule) -> list[str]:
 
 def _shot(problem: Problem, block: Block) -> str:
     worth = mean_worth(problem, block.task, block.start_s, block.end_s)
-    return f"{problem.tasks[block.task].filter} is already shot, at an efficiency of {worth:.0%}"
+    return f"{problem.tasks[block.task].set_name} is already shot, at an efficiency of {worth:.0%}"
 
 
 def mean_worth(problem: Problem, task: int, start_s: float, end_s: float) -> float:
@@ -47,6 +47,8 @@ def mean_worth(problem: Problem, task: int, start_s: float, end_s: float) -> flo
 def _reason(problem: Problem, schedule: Schedule, number: int) -> str:
     block = schedule.blocks[number]
     task = problem.tasks[block.task]
+    if task.short:
+        return f"{task.filter}: short subs for the bright core, which the normal ones burn out"
     here = mean_worth(problem, block.task, block.start_s, block.end_s)
     parts = [
         part
@@ -58,8 +60,8 @@ def _reason(problem: Problem, schedule: Schedule, number: int) -> str:
         if part
     ]
     if not parts:
-        return f"{task.filter}: efficiency {here:.0%} here and much the same at its other times"
-    return f"{task.filter} " + "; ".join(parts)
+        return f"{task.set_name}: efficiency {here:.0%} here and much the same at its other times"
+    return f"{task.set_name} " + "; ".join(parts)
 
 
 def _against_times(problem: Problem, schedule: Schedule, block: Block, here: float) -> str:
@@ -134,7 +136,7 @@ def _worth_if_usable(problem: Problem, task: int, at: Block) -> float | None:
 
 def _label(problem: Problem, block: Block, other: Block) -> str:
     target = problem.pointings[other.pointing].target
-    name = problem.tasks[other.task].filter
+    name = problem.tasks[other.task].set_name
     same = target == problem.pointings[block.pointing].target
     return name if same else f"{target} {name}"
 

@@ -97,7 +97,7 @@ def _assumed(rest: Problem, planned: Problem, done: Done) -> list[str]:
         elif count < sum(had.values()) and len(had) > 1:
             shares = ", ".join(f"{target} {has.get(target, 0)} of {had[target]}" for target in had)
             told.append(f"{name}={count} is counted for the first subs planned: {shares}")
-    names = dict.fromkeys(planned.tasks[block.task].filter for block in planned.kept)
+    names = dict.fromkeys(planned.tasks[block.task].set_name for block in planned.kept)
     for name in names:
         had, has = _by_target(planned, name, ()), _by_target(rest, name, ())
         for target in had:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from nightplan.planning.photons.sub_sets import is_short
 from nightplan.sky.times import mjd_from_iso
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ class BlockReview:
     end_utc_mjd: float
     planned: int | None
     sub_s: float
+    short_set: bool = False
     subs: list[Sub] = field(default_factory=list)
 
     @property
@@ -63,8 +65,8 @@ class BlockReview:
 def reviewed_blocks(plan: Mapping[str, Any], subs: Sequence[Sub]) -> list[BlockReview]:
     """Blocks of a plan document in order of time, each with its subs; then what no block wanted.
 
-    A sub belongs to the block of its target, panel and filter in whose time it was begun, or else
-    to the nearest of those in time.
+    A sub belongs to the block of its target, panel, filter and set in whose time it was begun, or
+    else to the nearest of those in time.
     """
     rows = [
         BlockReview(
@@ -75,6 +77,7 @@ def reviewed_blocks(plan: Mapping[str, Any], subs: Sequence[Sub]) -> list[BlockR
             end_utc_mjd=mjd_from_iso(row["end_utc"]),
             planned=int(row["count"]),
             sub_s=float(row["sub_s"]),
+            short_set=bool(row.get("short_set")),
         )
         for row in plan["blocks"]
     ]
@@ -86,6 +89,10 @@ def reviewed_blocks(plan: Mapping[str, Any], subs: Sequence[Sub]) -> list[BlockR
             for row in rows
             if (row.target, row.panel, row.filter) == (sub.target, sub.panel, sub.filter)
         ]
+        long_s = max((row.sub_s for row in own if not row.short_set), default=None)
+        short_s = max((row.sub_s for row in own if row.short_set), default=None)
+        short = is_short(sub.exposure_s, short_s, long_s)
+        own = [row for row in own if row.short_set == short]
         if own:
             nearest = min(own, key=lambda row: max(row.start_utc_mjd - at, at - row.end_utc_mjd, 0))
             nearest.subs.append(sub)

@@ -36,13 +36,16 @@ class Progress:
     """How far one goal of one panel has come; hours are equivalent but for the clock's.
 
     `filter` is the goal's name: that of its filter, where this brings hours to no other goal.
-    `through` names the filters whose subs bring it hours.
+    `through` names the filters whose subs bring it hours. A `short` set's goal has a row of its
+    own; `sub_s` is the length of its subs.
     """
 
     target: str
     panel: int
     filter: str
     through: tuple[str, ...]
+    short: bool
+    sub_s: float
     priority: float
     goal_h: float
     gathered_h: float
@@ -108,8 +111,10 @@ def progress(problem: Problem, schedule: Schedule) -> tuple[Progress, ...]:
             Progress(
                 target=target,
                 panel=panel,
-                filter=goal,
+                filter=task.filter if task.short else goal,
                 through=tuple(dict.fromkeys(one.filter for one, _ in feeding[row])),
+                short=task.short,
+                sub_s=task.sub_s,
                 priority=problem.pointings[task.pointing].priority,
                 goal_h=feed.goal_h,
                 gathered_h=feed.gathered_h,

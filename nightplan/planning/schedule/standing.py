@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from nightplan.planning.photons.sub_sets import is_short, row_set, set_name
 from nightplan.planning.schedule.done import DoneKey
 from nightplan.sky.times import mjd_from_iso
 
@@ -21,7 +22,7 @@ Pair = tuple[str, str]
 
 @dataclass(frozen=True)
 class Standing:
-    """Counts by (target, filter), in subs of the plan's length.
+    """Counts by target and set (``L``, ``L short``), in subs of the plan's length.
 
     Attributes
     ----------
@@ -59,9 +60,9 @@ def standing(plan: Mapping[str, Any], subs: Sequence[Sub], now_utc_mjd: float) -
     planned: dict[Pair, int] = {}
     length_s: dict[Pair, float] = {}
     for row in plan["progress"]:
-        length_s.setdefault((row["target"], row["filter"]), 0.0)
+        length_s.setdefault((row["target"], row_set(row)), float(row.get("sub_s", 0.0)))
     for row in plan["blocks"]:
-        pair = (row["target"], row["filter"])
+        pair = (row["target"], row_set(row))
         length_s[pair] = row["sub_s"]
         start, end = mjd_from_iso(row["start_utc"]), mjd_from_iso(row["end_utc"])
         if start >= now_utc_mjd:
@@ -74,9 +75,9 @@ def standing(plan: Mapping[str, Any], subs: Sequence[Sub], now_utc_mjd: float) -
     got: dict[Pair, float] = {}
     foreign: dict[Pair, int] = {}
     for sub in subs:
-        pair = (sub.target, sub.filter)
         if not sub.accepted:
             continue
+        pair = _pair(sub, length_s)
         if pair not in length_s:
             foreign[pair] = foreign.get(pair, 0) + 1
         else:
@@ -92,3 +93,9 @@ def standing(plan: Mapping[str, Any], subs: Sequence[Sub], now_utc_mjd: float) -
         -sum(gap for gap in gaps if gap < 0.0) / 60.0,
         foreign,
     )
+
+
+def _pair(sub: Sub, length_s: Mapping[Pair, float]) -> Pair:
+    """The set that a sub belongs to: of two of one filter that whose length is nearer."""
+    own, short = ((sub.target, set_name(sub.filter, one)) for one in (False, True))
+    return short if is_short(sub.exposure_s, length_s.get(short), length_s.get(own)) else own

@@ -43,10 +43,11 @@ class SkippedPart(Document):
 
 
 class GatheredPart(Document):
-    """What the journal now holds of a target and filter."""
+    """What the journal now holds of a target and filter, or of its short set."""
 
     target: str
     filter: str
+    short_set: bool
     train: str | None
     train_reason: str | None = None
     accepted_subs: int
@@ -91,6 +92,7 @@ def collect_document(
             GatheredPart(
                 target=row.target,
                 filter=row.filter,
+                short_set=row.short,
                 train=row.train,
                 train_reason=UNKNOWN_TRAIN if row.train is None else None,
                 accepted_subs=row.accepted_subs,

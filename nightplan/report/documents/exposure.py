@@ -8,7 +8,6 @@ from typing import Literal
 
 from nightplan.planning.choosing.exposure import Exposure
 from nightplan.planning.photons.filter_budget import FilterBudget
-from nightplan.planning.photons.recipes import recipe_of
 from nightplan.planning.photons.short_set import ShortSet, short_set
 from nightplan.report.documents.base import Document
 from nightplan.report.documents.target import TargetDocument, target_document
@@ -98,9 +97,7 @@ def exposure_document(exposure: Exposure) -> ExposureDocument:
     """Put an exposure into its document."""
     budget, tracks = exposure.budget, exposure.tracks
     names, config = budget.filter_names, exposure.config
-    recipe = recipe_of(config, exposure.target)
-    wanted = [part.filter for part in recipe.parts]
-    short = short_set(config, exposure.target, exposure.train, wanted, recipe.leading)
+    short = short_set(config, exposure.target, exposure.train, budget.filters)
     return ExposureDocument(
         site=exposure.night.site.name,
         date=exposure.night.evening.isoformat(),

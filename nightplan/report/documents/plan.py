@@ -9,7 +9,6 @@ from nightplan.planning.ahead.prices import NightPrice
 from nightplan.planning.photons.filter_budget import filter_budgets
 from nightplan.planning.photons.goals import GoalOrigin
 from nightplan.planning.photons.recipes import Purpose, RecipeReason
-from nightplan.planning.photons.short_set import short_set
 from nightplan.planning.schedule.changes import changes
 from nightplan.planning.schedule.image_up import image_ups_deg, turn_of
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min
@@ -45,6 +44,7 @@ class PlanBlock(Document):
     end_utc: str
     sub_s: float
     count: int
+    short_set: bool
     why: str
 
 
@@ -69,6 +69,8 @@ class ProgressRow(Document):
     target: str
     panel: int
     filter: str
+    short_set: bool
+    sub_s: float
     priority: float
     goal_h: float
     gathered_h: float
@@ -274,6 +276,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
                 end_utc=utc(block.end_s),
                 sub_s=block.sub_s,
                 count=block.count,
+                short_set=task.short,
                 why=block.why,
             )
         )
@@ -311,6 +314,8 @@ def plan_document(plan: NightPlan) -> PlanDocument:
                     target=row.target,
                     panel=row.panel,
                     filter=row.filter,
+                    short_set=row.short,
+                    sub_s=row.sub_s,
                     priority=row.priority,
                     goal_h=row.goal_h,
                     gathered_h=row.gathered_h,
@@ -333,9 +338,7 @@ def _breaks(plan: NightPlan) -> list[SubBreak]:
 
 def _recipe(plan: NightPlan, target: Target) -> RecipeRow:
     assert plan.posed is not None
-    goal, train = plan.posed.goals[target.name], plan.framing(target.name).train
-    filters = [item.filter for item in goal.wanted]
-    short = short_set(plan.config, target, train, filters, goal.recipe.leading)
+    goal, short = plan.posed.goals[target.name], plan.posed.short_sets.get(target.name)
     reachable = math.isfinite(goal.lead_h)
     return RecipeRow(
         name=goal.recipe.name,

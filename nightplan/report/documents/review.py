@@ -11,6 +11,7 @@ class ReviewedBlock(Document):
     target: str
     panel: int
     filter: str
+    short_set: bool
     start_utc: str
     end_utc: str
     sub_s: float
@@ -30,6 +31,7 @@ class ReviewedGoal(Document):
 
     target: str
     filter: str
+    short_set: bool
     goal_h: float
     before_h: float
     tonight_h: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
+from nightplan.planning.photons.sub_sets import set_name
 from nightplan.report.documents.collect import CollectDocument
 from nightplan.report.wording.text_table import note, paragraph, text_table
 from nightplan.report.wording.words import counted
@@ -39,7 +40,7 @@ def collect_text(document: CollectDocument) -> str:
         rows = [
             [
                 row.target,
-                row.filter,
+                set_name(row.filter, row.short_set),
                 row.train or "unknown",
                 str(row.accepted_subs),
                 str(row.rejected_subs),

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from nightplan.planning.photons.sub_sets import row_set
 from nightplan.planning.schedule.standing import Standing
 from nightplan.report.wording.local_time import NightClock, duration, moment, utc_mjd
 from nightplan.report.wording.order_of_work import WorkItem, order_of_work
@@ -65,11 +66,11 @@ def _words(plan: Plan, item: WorkItem, stands: Standing) -> str:
         return f"{item.words} ({item.target})" if item.target else item.words
     block = item.block
     name = f"{target_and_panel(block, panels_of(plan))} {block['filter']}"
-    pair = (block["target"], block["filter"])
+    pair = (block["target"], row_set(block))
     before = sum(
         row["count"]
         for row in plan["blocks"]
-        if (row["target"], row["filter"]) == pair and row["start_utc"] < block["start_utc"]
+        if (row["target"], row_set(row)) == pair and row["start_utc"] < block["start_utc"]
     )
     shot = min(max(stands.shot.get(pair, 0) - before, 0), block["count"])
     work = subs(block["count"], block["sub_s"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from nightplan.number_forms import number, percent
+from nightplan.planning.photons.sub_sets import set_name
 from nightplan.report.documents.plan import FramedTarget, PlanDocument
 from nightplan.report.wording.local_time import (
     NightClock,
@@ -196,7 +197,7 @@ def _progress(plan: PlanDocument) -> str:
         rows.append(
             [
                 panel_name(plan, row.target, row.panel),
-                row.filter,
+                set_name(row.filter, row.short_set),
                 number(row.priority, 2),
                 f"{row.goal_h:.1f}",
                 f"{row.gathered_h:.1f}",

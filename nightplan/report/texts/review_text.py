@@ -5,6 +5,7 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 from nightplan.number_forms import number, percent
+from nightplan.planning.photons.sub_sets import set_name
 from nightplan.report.documents.review import NextNight, ReviewDocument, ReviewedBlock
 from nightplan.report.wording.local_time import NightClock, duration
 from nightplan.report.wording.text_table import paragraph, text_table
@@ -52,7 +53,7 @@ def _blocks(rows: list[ReviewedBlock], clock: NightClock) -> str:
             [
                 f"{clock.clock(row.start_utc)} to {clock.clock(row.end_utc)}",
                 name,
-                row.filter,
+                set_name(row.filter, row.short_set),
                 "" if planned is None else subs(planned, row.sub_s),
                 str(row.shot_subs),
                 seen,
@@ -68,7 +69,7 @@ def _goals(document: ReviewDocument) -> str:
     rows = [
         [
             row.target,
-            row.filter,
+            set_name(row.filter, row.short_set),
             number(row.goal_h),
             number(row.before_h, 2),
             f"+{number(row.tonight_h, 2)}",

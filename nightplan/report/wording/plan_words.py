@@ -205,6 +205,6 @@ def short_set_words(row: ShortSetRow | None) -> str:
     told = (
         f"For the core, {row.core_fill:.1f} times full well in the normal sub, also "
         f"{row.count} × {row.sub_s:g} s of {' and '.join(row.filters)}, "
-        f"{row.gain} gain; they are not in the schedule."
+        f"{row.gain} gain."
     )
     return told + (" It clips still." if row.clips_still else "")

@@ -115,6 +115,7 @@ class Clock:
                 "end_utc": iso(self.now),
                 "sub_s": sub_s,
                 "count": count,
+                "short_set": False,
                 "why": why,
             }
         )
@@ -189,8 +190,9 @@ def main() -> None:
             if row["target"] == target and row["filter"] == name
         )
         progress.append(
-            {"target": target, "panel": 1, "filter": name, "priority": priority, "goal_h": goal,
-             "gathered_h": gathered, "tonight_h": round(hours * 0.86, 2),
+            {"target": target, "panel": 1, "filter": name, "short_set": False,
+             "sub_s": 300.0 if name in ("Ha", "OIII", "SII") else 120.0, "priority": priority,
+             "goal_h": goal, "gathered_h": gathered, "tonight_h": round(hours * 0.86, 2),
              "tonight_clock_h": round(hours, 2), "value_curve": curve(gathered, goal, priority)}
         )  # fmt: skip
     setup = [

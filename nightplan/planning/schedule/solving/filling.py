@@ -50,7 +50,7 @@ def _counts(placed: Placed, size: int) -> IntArray:
 def _gaps(problem: Problem, tables: Tables, placed: Placed) -> list[tuple[int, float]]:
     """Idle stretches that hold a shortest block, as (place in the order, length)."""
     runs = int(placed.number[0])
-    shortest = max(problem.shortest_block_s, SAME_S)
+    shortest = max(float(tables.shortest.min(initial=problem.shortest_block_s)), SAME_S)
     found = []
     before = tables.sub.size
     free = float(tables.scalar[START])

@@ -26,8 +26,8 @@ def binding_limits(problem: Problem, schedule: Schedule) -> list[str]:
             continue
         own = reasons.setdefault(_why_out(problem, number), {})
         filters = own.setdefault(_field(problem, task.pointing), [])
-        if task.filter not in filters:
-            filters.append(task.filter)
+        if task.set_name not in filters:
+            filters.append(task.set_name)
     widest = sorted(reasons.items(), key=lambda item: (-sum(map(len, item[1].values())), item[0]))
     found = []
     for why, wanted in widest:
@@ -65,7 +65,7 @@ def _why_out(problem: Problem, number: int) -> str:
     ever = problem.usable_intervals(number)
     if not ever:
         return task.why_never
-    least = max(problem.shortest_block_s, task.sub_s + problem.overheads.download_s)
+    least = max(problem.shortest_s[number], task.sub_s + problem.overheads.download_s)
     spans = problem.lane_intervals(number, False) + problem.lane_intervals(number, True)
     longest = max((high - low for low, high in spans), default=0.0)
     if longest < least:

@@ -21,8 +21,8 @@ MOST_BLOCKS = 256
 EPS_S = 1e-6
 CUTS = 3
 FRESH, LAST_BLOCK = 0, 1
-START, END, LAST_FOCUS, FOCUS, EVERY, DOWNLOAD, PAUSE, SHORTEST = range(8)
-LONGEST, FLATS_END, FLATS_DUE, BEGUN_LANE, BEGUN, WORTH_STEP, HAD = range(8, 15)
+START, END, LAST_FOCUS, FOCUS, EVERY, DOWNLOAD, PAUSE = range(7)
+LONGEST, FLATS_END, FLATS_DUE, BEGUN_LANE, BEGUN, WORTH_STEP, HAD = range(7, 14)
 assert len(SCALARS) == HAD + 1
 
 
@@ -157,7 +157,7 @@ def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus
             for c in range(CUTS):
                 if at + sub <= p.cut_s[c]:
                     p.earned[f, c] += earned
-    if got == 0 or end - begin + credit < t.scalar[SHORTEST] - EPS_S:
+    if got == 0 or end - begin + credit < t.shortest[lane] - EPS_S:
         return 0
     p.start_s[p.number[0]] = begin
     p.end_s[p.number[0]] = end

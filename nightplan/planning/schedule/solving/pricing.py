@@ -28,7 +28,6 @@ from nightplan.planning.schedule.solving.placing import (
     FLATS_END,
     FOCUS,
     LAST_FOCUS,
-    SHORTEST,
     START,
     WORTH_STEP,
 )
@@ -128,7 +127,7 @@ def _lengths(t: Any, step: float, classes: int, starts: Any, run_s: Any, in_cell
             run_s[lane, n] = end
             in_cells[lane, n] = max(1, int(end / step))
             left[lane, n] = _class(every - (end - fresh), every, classes)
-            if least[lane] == 0 and end >= t.scalar[SHORTEST] - 1e-6:
+            if least[lane] == 0 and end >= t.shortest[lane] - 1e-6:
                 least[lane] = n + 1
         for f in range(classes):
             holds = every * (f + 1) / classes
@@ -228,7 +227,7 @@ def cells_of(tables: Tables, step_s: float, classes: int) -> Cells:
     lanes, width = tables.offset.shape
     cycle_s = float((tables.sub + tables.scalar[DOWNLOAD]).min(initial=step_s))
     # A shortest run must not be shorter than a cell either.
-    step_s = min(step_s, max(cycle_s, float(tables.scalar[SHORTEST])))
+    step_s = min(step_s, max(cycle_s, float(tables.shortest.min(initial=np.inf))))
     early = 1 if cycle_s < step_s else 0
     span = float(tables.scalar[END] - tables.scalar[START])
     cells = int(span // step_s) + 2
@@ -405,7 +404,7 @@ def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
             if lane == int(t.scalar[BEGUN_LANE]) and g == 0:
                 least = 1
                 while least < t.most[lane] and (
-                    c.run_s[lane, least - 1] + t.scalar[BEGUN] < t.scalar[SHORTEST] - 1e-6
+                    c.run_s[lane, least - 1] + t.scalar[BEGUN] < t.shortest[lane] - 1e-6
                 ):
                     least += 1
             many, soonest = 0, 0

@@ -89,9 +89,9 @@ class Search:
         self.lanes = int(self.tables.sub.size)
         self.used = 0
         self.had = float(self.tables.scalar[HAD])
-        shortest, download = self.problem.shortest_block_s, self.problem.overheads.download_s
-        least = np.ceil(shortest / (self.tables.sub + download))
-        self.least = np.maximum(1, least).astype(np.int64)
+        download = self.problem.overheads.download_s
+        least = np.ceil(self.tables.shortest / (self.tables.sub + download))
+        self.least = np.clip(least, 1, self.tables.most).astype(np.int64)
         self._keep(empty_order(), 0)
 
     def value(self, order: Order, size: int) -> float:

@@ -173,10 +173,10 @@ def _whose(
 
 def _wanted(problem: Problem, key: DoneKey) -> str:
     if isinstance(key, str):
-        names = dict.fromkeys(task.filter for task in problem.tasks)
+        names = dict.fromkeys(task.set_name for task in problem.tasks)
         return f"a filter that tonight's targets want: {', '.join(names)}"
     pairs = dict.fromkeys(
-        f"{problem.pointings[task.pointing].target}:{task.filter}" for task in problem.tasks
+        f"{problem.pointings[task.pointing].target}:{task.set_name}" for task in problem.tasks
     )
     return f"a target of the plan with a filter that it wants: {', '.join(pairs)}"
 

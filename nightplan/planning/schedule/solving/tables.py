@@ -36,7 +36,8 @@ class Tables(NamedTuple):
         How many goals its subs bring hours to.
     row, feed : int arrays (lane, place)
         Of each of them the row of progress, and the line of `worth`; -1 pads.
-    sub, transit : float arrays
+    sub, transit, shortest : float arrays
+        `shortest` is the length of the shortest run.
     most : int array
         Most subs of a run.
     offset : (lane, sub)
@@ -73,6 +74,7 @@ class Tables(NamedTuple):
     sibling: IntArray
     sub: FloatArray
     transit: FloatArray
+    shortest: FloatArray
     most: IntArray
     offset: FloatArray
     flats_bit: IntArray
@@ -95,8 +97,8 @@ class Tables(NamedTuple):
 
 
 SCALARS = (
-    "start", "end", "last_focus", "focus", "focus_every", "download", "pause", "shortest",
-    "longest", "flats_end", "flats_due", "begun_lane", "begun", "worth_step", "had",
+    "start", "end", "last_focus", "focus", "focus_every", "download", "pause", "longest",
+    "flats_end", "flats_due", "begun_lane", "begun", "worth_step", "had",
 )  # fmt: skip
 """Names of `Tables.scalar`: what a run of `begun_lane` that goes on has lasted is `begun`; `had`
 is the objective if nothing more is shot."""
@@ -137,9 +139,12 @@ def tables_of(problem: Problem) -> Tables:
     tasks = [problem.tasks[task] for task, _ in lanes]
     index = {lane: number for number, lane in enumerate(lanes)}
     room_s = max(0.0, problem.end_s - problem.start_s)
+    longest_s = min(problem.longest_block_s, room_s)
     most = [
-        max(1, int(min(problem.longest_block_s, room_s) // (task.sub_s + overheads.download_s)))
-        for task in tasks
+        problem.left_of_set(number)
+        if task.short
+        else max(1, int(longest_s // (task.sub_s + overheads.download_s)))
+        for (number, _), task in zip(lanes, tasks, strict=True)
     ]
     offset = np.full((size, max(most, default=1)), math.inf)
     for number, (task, _) in enumerate(lanes):
@@ -164,8 +169,7 @@ def tables_of(problem: Problem) -> Tables:
     scalar = {
         "start": problem.start_s, "end": problem.end_s, "last_focus": problem.last_focus_s,
         "focus": overheads.focus_s, "focus_every": overheads.focus_every_s,
-        "download": overheads.download_s, "pause": PAUSE_S, "shortest": problem.shortest_block_s,
-        "longest": problem.longest_block_s,
+        "download": overheads.download_s, "pause": PAUSE_S, "longest": problem.longest_block_s,
         "flats_end": overheads.flats_s if overheads.flats_at_end else 0.0,
         "flats_due": float(_flats_due(problem, bits)), "worth_step": WORTH_STEP_S, "had": had,
         "begun_lane": float(-1 if key is None else index.get(key, -1)), "begun": lasted_s,
@@ -188,6 +192,7 @@ def tables_of(problem: Problem) -> Tables:
         sibling=np.array([index.get((t, not side), -1) for t, side in lanes], dtype=np.int64),
         sub=np.array([task.sub_s for task in tasks]),
         transit=np.array(transit, dtype=float),
+        shortest=np.array([problem.shortest_s[task] for task, _ in lanes], dtype=float),
         most=np.array(most, dtype=np.int64),
         offset=offset,
         flats_bit=np.array([bits[task] for task, _ in lanes], dtype=np.int64),
