@@ -22,7 +22,7 @@ from nightplan.model.starter import starter_text
 from nightplan.planning.ahead.futures import clear_patterns
 from nightplan.planning.returning.earlier_nights import EarlierNights, GatheredHours
 from nightplan.planning.schedule.schedule import block_hours, ledger_min
-from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.limits import planned_night
 from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
 
 RIGS = {
@@ -91,7 +91,7 @@ def fortnight(config: Config, first: datetime.date, nights: int, chance: float) 
     last: dict[tuple[str, int, str], tuple[float, float]] = {}
     idle_h = 0.0
     for step in range(nights):
-        night = compute_night(config.site, first + datetime.timedelta(days=step))
+        night = planned_night(config, first + datetime.timedelta(days=step))
         until = float(rng.uniform(0.3, 0.9)) if rng.random() < CUT_SHORT else 1.0
         lit = f"{100.0 * night.moon_illuminated_fraction:.0f} % lit"
         if not clear[step]:

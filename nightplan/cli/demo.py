@@ -57,12 +57,12 @@ def command(
     from nightplan.library.planned import Planned
     from nightplan.model.own_targets import catalog_for
     from nightplan.model.starter import demo_config
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonight.limits import planned_night
     from nightplan.planning.tonights_plan.plan import make_plan
 
     check_picture(plot, style)
     config = demo_config()
-    night = compute_night(config.site, evening_of(config.site, evening or DEMO_EVENING))
+    night = planned_night(config, evening_of(config.site, evening or DEMO_EVENING))
     with doing("framing the targets and solving the night"):
         catalog = catalog_for(config)
         planned = Planned(make_plan(config, night, catalog), catalog)

@@ -64,7 +64,8 @@ def command(
     from nightplan.library.earlier import with_stored_goals
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.exposure import exposure_of
-    from nightplan.planning.tonight.night import compute_night, default_evening
+    from nightplan.planning.tonight.limits import planned_night
+    from nightplan.planning.tonight.night import default_evening
     from nightplan.report.documents.exposure import exposure_document
     from nightplan.report.texts.exposure_text import exposure_text
     from nightplan.sky.times import mjd_from_datetime
@@ -80,7 +81,7 @@ def command(
     target = typed_target(catalog, words)
     utc_mjd = None if moment is None else mjd_from_datetime(moment)
     with doing("weighing the night, filter by filter") as say:
-        exposure = exposure_of(config, compute_night(config.site, date), target, train, utc_mjd)
+        exposure = exposure_of(config, planned_night(config, date), target, train, utc_mjd)
         if plot_path is not None:
             from nightplan.report.plots.worth_plot import save_worth_plot
 

@@ -134,7 +134,7 @@ def command(
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.planning.framing.camera_angle import check_position_angle
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonight.limits import planned_night
     from nightplan.report.documents.frame import frame_document
     from nightplan.report.texts.frame_text import frame_text
 
@@ -153,7 +153,7 @@ def command(
     with doing("laying the fields over the sky") as say:
         answer = frame_answer(
             config,
-            compute_night(config.site, date),
+            planned_night(config, date),
             target,
             catalog,
             train=train,

@@ -23,12 +23,12 @@ def command(config_path: Path, evening: str | None, as_json: bool, all_sites: bo
     if all_sites:
         _all_sites(config_path, evening, as_json)
         return
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonight.limits import planned_night
     from nightplan.report.documents.night import night_document
     from nightplan.report.texts.night_text import night_text
 
     config = load(config_path)
-    night = compute_night(config.site, evening_of(config.site, evening))
+    night = planned_night(config, evening_of(config.site, evening))
     emit(night_document(night), as_json, lambda: night_text(night))
 
 

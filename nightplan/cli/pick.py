@@ -70,13 +70,13 @@ def command(
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing.selection import rank_targets
     from nightplan.planning.choosing.wishes import Wishes
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonight.limits import planned_night
     from nightplan.report.documents.pick import pick_document
     from nightplan.report.texts.pick_text import pick_text
 
     journal = remembered(load(config_path))
     config = journal.config
-    night = compute_night(config.site, evening_of(config.site, evening))
+    night = planned_night(config, evening_of(config.site, evening))
     wishes = Wishes(
         kinds=kinds,
         constellations=constellations,

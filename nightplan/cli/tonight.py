@@ -27,14 +27,14 @@ def answer(config_path: Path, evening: str | None, as_json: bool) -> None:
         return
     from nightplan.library.earlier import remembered
     from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonight.limits import planned_night
     from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.report.documents.plan import plan_document
     from nightplan.report.texts.tonight_text import tonight_text
 
     journal = remembered(load(config_path))
     config = journal.config
-    night = compute_night(config.site, evening_of(config.site, evening))
+    night = planned_night(config, evening_of(config.site, evening))
     with doing("planning the night"):
         plan = make_plan(config, night, catalog_for(config), earlier=journal.earlier)
     document = plan_document(plan)

@@ -57,7 +57,8 @@ def asked_plan(
     from nightplan.planning.schedule.plan_reading import check_same_rig, read_plan_document
     from nightplan.planning.schedule.replan import Replan
     from nightplan.planning.tonight.clock_time import is_clock_time, moment_utc_mjd
-    from nightplan.planning.tonight.night import compute_night, default_evening
+    from nightplan.planning.tonight.limits import planned_night
+    from nightplan.planning.tonight.night import default_evening
     from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.sky.times import datetime_from_mjd
 
@@ -77,7 +78,7 @@ def asked_plan(
     if evening is None and moment is not None and not is_clock_time(str(start)):
         day = default_evening(config.site, datetime_from_mjd(moment))
     catalog = catalog_for(config)
-    night = compute_night(config.site, day)
+    night = planned_night(config, day)
     if moment is None:
         journal = remembered(config)
         if keep is not None and kept is not None:
@@ -99,7 +100,7 @@ def kept_plan(
     """A stored plan as it stands. Raises FileError where the document misses what is shown."""
     from pydantic import ValidationError
 
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonight.limits import planned_night
     from nightplan.planning.tonights_plan.plan import plan_in_force
     from nightplan.report.documents.plan import PlanDocument
 
@@ -109,7 +110,7 @@ def kept_plan(
         where = ".".join(str(part) for part in error.errors()[0]["loc"])
         problem = f"{where} is missing or cannot be used; save the plan anew with this version"
         raise FileError(source, problem) from None
-    night = compute_night(config.site, evening)
+    night = planned_night(config, evening)
     plan = plan_in_force(config, night, catalog, kept, source)
     return Planned(plan, catalog, document=document)
 

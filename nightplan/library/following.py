@@ -186,13 +186,13 @@ class Follower:
 
     def _replan(self, moment: float, stands: Standing) -> None:
         from nightplan.planning.schedule.replan import Replan
-        from nightplan.planning.tonight.night import compute_night
+        from nightplan.planning.tonight.limits import planned_night
         from nightplan.planning.tonights_plan.plan import make_plan
 
         journal = remembered(self.config, without=self.evening)
         kept = self.planned.document.model_dump(mode="json")
         again = Replan(moment, kept, stands.done, source=str(self.plan_file))
-        night = compute_night(self.config.site, self.evening)
+        night = planned_night(self.config, self.evening)
         self.say("planning the rest of the night")
         made = make_plan(journal.config, night, self._catalog, earlier=journal.earlier, again=again)
         self.planned = Planned(made, self._catalog, remembered=journal)

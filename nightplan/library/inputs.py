@@ -16,6 +16,7 @@ from nightplan.model.own_targets import own_targets
 from nightplan.model.site import Site
 from nightplan.model.target import Target
 from nightplan.planning.tonight.earth_orientation import configure_astropy
+from nightplan.planning.tonight.limits import planned_night
 from nightplan.planning.tonight.night import Night, Place, compute_night, default_evening
 from nightplan.sky.angles import separation_deg
 
@@ -95,7 +96,8 @@ def night_of(where: AnyPlace, evening: AnyEvening) -> Night:
     """The night of an evening at a place."""
     configure_astropy()
     place = place_of(where)
-    return compute_night(place, evening_of(place, evening))
+    date = evening_of(place, evening)
+    return planned_night(where, date) if isinstance(where, Config) else compute_night(place, date)
 
 
 def utc_mjd_of(time: Time) -> Any:

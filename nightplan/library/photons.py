@@ -175,9 +175,9 @@ def exposure(
         The name is unknown or ambiguous.
     """
     from nightplan.planning.choosing.exposure import exposure_of
-    from nightplan.planning.tonight.night import compute_night
+    from nightplan.planning.tonight.limits import planned_night
 
     (found,) = targets_of(config, [target])
     date = evening_of(config.site, time if evening is None and time is not None else evening)
     utc_mjd = None if time is None else float(utc_mjd_of(time))
-    return Photons(exposure_of(config, compute_night(config.site, date), found, train, utc_mjd))
+    return Photons(exposure_of(config, planned_night(config, date), found, train, utc_mjd))

@@ -119,6 +119,9 @@ class Preferences(Section):
     beside. `turn_by_hand_min` passes between targets of different camera angle where there is no
     [rotator] (5 minutes: common practice, no source); a rotator turns at `rotator.deg_per_s`.
 
+    The night's window is as wide as the class of filters allows that asks for the least darkness,
+    `dark_broadband` or `dark_narrowband`; the other class works inside it while it is dark enough.
+
     Hours of a goal follow from the target's brightness and `wanted_snr`, unless `goal_hours` sets
     them for every target; `star_colour_min` is the time of each of R, G and B for the stars of
     what is shot in lines.
@@ -136,7 +139,7 @@ class Preferences(Section):
     star_colour_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
     tonight_most_targets: Annotated[int, Field(ge=1, le=12)] = 2
     dark_broadband: DarkClass = "astronomical"
-    dark_narrowband: DarkClass = "nautical"
+    dark_narrowband: DarkClass = "astronomical"
     shortest_block_min: Annotated[float, Field(ge=0.0, le=600.0)] = 20.0
     longest_block_min: Annotated[float, Field(ge=1.0, le=1440.0)] = 240.0
     tear_down: ClockTime | None = None

@@ -24,8 +24,8 @@ from nightplan.light.background import SkyGeometry
 from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget, sky_geometry
 from nightplan.planning.schedule.night_problem import overheads
 from nightplan.planning.schedule.problem import Overheads
-from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
-from nightplan.planning.tonight.night import Night, compute_night
+from nightplan.planning.tonight.limits import geometry_margin_deg, planned_night, usable_margin_deg
+from nightplan.planning.tonight.night import Night
 from nightplan.planning.tonight.night_end import Limit, latest_end
 from nightplan.planning.tonight.setup_timeline import setup_timeline
 from nightplan.planning.tonight.visibility import SkyTracks, meridian_transit_utc_mjd, sky_tracks
@@ -131,7 +131,7 @@ def nights_ahead(
     for step in range(count):
         evening = first + datetime.timedelta(days=step)
         try:
-            night = compute_night(config.site, evening)
+            night = planned_night(config, evening)
         except InputError:  # crossing the date line took this date out of the calendar
             night = None
         evenings.append(evening)

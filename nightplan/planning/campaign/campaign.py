@@ -28,7 +28,7 @@ from nightplan.planning.campaign.waits import Wait, waits
 from nightplan.planning.choosing.night_targets import Candidates, candidates, named_targets
 from nightplan.planning.framing.subject_hours import with_subject_hours
 from nightplan.planning.returning.earlier_nights import EarlierNights, with_configured
-from nightplan.planning.tonight.night import compute_night
+from nightplan.planning.tonight.limits import planned_night
 from nightplan.planning.tonights_plan.plan import NightPlan, make_plan
 
 if TYPE_CHECKING:
@@ -195,7 +195,7 @@ def _first_plan(
     """The plan of the first night that holds any block; None where none does."""
     for step in range(nights):
         try:
-            night = compute_night(config.site, evening + datetime.timedelta(days=step))
+            night = planned_night(config, evening + datetime.timedelta(days=step))
         except InputError:  # crossing the date line took this date out of the calendar
             continue
         if night.window_utc_mjd is None:
@@ -220,7 +220,7 @@ def _candidates(
     looks = []
     for step in np.linspace(0, nights - 1, min(nights, SEASON_LOOKS)).round().astype(int):
         try:
-            night = compute_night(config.site, evening + datetime.timedelta(days=int(step)))
+            night = planned_night(config, evening + datetime.timedelta(days=int(step)))
         except InputError:
             continue
         if night.window_utc_mjd is not None:

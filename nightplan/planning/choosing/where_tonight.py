@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 from nightplan.planning.choosing.selection import RankedTarget, rank_targets
 from nightplan.planning.photons.photon_budget import photon_budget
-from nightplan.planning.tonight.night import Night, compute_night
+from nightplan.planning.tonight.limits import planned_night
+from nightplan.planning.tonight.night import Night
 from nightplan.planning.tonight.setup_timeline import arrival_utc_mjd, setup_timeline
 from nightplan.planning.tonight.visibility import sky_tracks
 
@@ -118,7 +119,7 @@ def targets_by_site(
 
 
 def _site_night(config: Config, evening: datetime.date) -> SiteTonight:
-    night = compute_night(config.site, evening)
+    night = planned_night(config, evening)
     arrival = arrival_utc_mjd(config, night)
     both_ways_h = 2.0 * config.site.drive_min / 60.0
     window = night.window_utc_mjd

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.model.filters import Role
+from nightplan.model.filters import BROADBAND_ROLES, Role
 from nightplan.planning.tonight.mount_limits import mount_margin_deg
+from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonight.visibility import limit_margin_deg
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
+    from nightplan.model.preferences import DarkClass
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.visibility import SkyTracks
 
@@ -35,6 +38,24 @@ def moon_distance_limit_deg(config: Config, role: Role, name: str | None = None)
     rule = config.preferences.moon_distance
     narrow = {"H-alpha": rule.h_alpha_deg, "S II": rule.s_ii_deg, "O III": rule.o_iii_deg}
     return narrow.get(role, rule.broadband_deg)
+
+
+def dark_class(config: Config, role: Role) -> DarkClass:
+    """How dark it has to be for a filter of a role."""
+    wish = config.preferences
+    return wish.dark_broadband if role in BROADBAND_ROLES else wish.dark_narrowband
+
+
+def planned_night(config: Config, evening: datetime.date) -> Night:
+    """The night of an evening with the window that the wheel's filters share: as wide as that
+    class of them may use which asks for the least darkness.
+
+    Raises InputError as `compute_night`.
+    """
+    asked = {dark_class(config, item.role) for item in config.filter.values()}
+    return compute_night(
+        config.site, evening, "nautical" if "nautical" in asked else "astronomical"
+    )
 
 
 def geometry_margin_deg(config: Config, tracks: SkyTracks) -> Floats:
@@ -71,12 +92,9 @@ def moon_margin_deg(
 def dark_margin_deg(config: Config, night: Night, tracks: SkyTracks, role: Role) -> Floats:
     """Degrees of sun below the limit of a filter's class, shape (time,).
 
-    A night whose window is only nautical has no darker class to ask for.
+    A night that is nowhere astronomically dark has no darker class to ask for.
     """
-    broad = role in ("luminance", "red", "green", "blue")
-    wish = config.preferences.dark_broadband if broad else config.preferences.dark_narrowband
-    if night.window_kind != "astronomical":
-        wish = "nautical"
+    wish = "nautical" if not night.dark_hours else dark_class(config, role)
     return SUN_LIMIT_DEG[wish] - tracks.sun_altitude_deg + _EDGE_DEG
 
 

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from nightplan.errors import InputError
+from nightplan.model.preferences import DarkClass
 from nightplan.planning.tonight.earth_orientation import EarthOrientation, lookup
 from nightplan.planning.tonight.night_notices import cut_by_noon, night_notices
 from nightplan.sky.apparent import SiteFrame, site_frame
@@ -119,7 +120,7 @@ class Night:
     moon_illuminated_fraction: float
     """Geocentric, at civil midnight."""
     dark_hours: float
-    """Length of the window where that is astronomical, else 0."""
+    """Longest stretch of astronomical darkness; 0 where there is none."""
     moonless_dark_hours: float
     """The part of `dark_hours` with the moon's upper limb below the horizon."""
     moon_up_utc_mjd: tuple[Interval, ...]
@@ -187,18 +188,19 @@ def default_evening(site: Place, now_utc: datetime.datetime) -> datetime.date:
     return today if now >= _civil(today, 12, zone) else today - datetime.timedelta(days=1)
 
 
-def compute_night(site: Place, evening: datetime.date) -> Night:
+def compute_night(
+    site: Place, evening: datetime.date, darkness: DarkClass = "astronomical"
+) -> Night:
     """Events and window of the night that follows the civil date `evening` at the site.
 
-    The window is the longest single stretch with the sun below -18 degrees; failing that, below
-    -12 (`nautical`, with a notice); failing that, `none`. Sun events are those that bound the
-    window where the night holds them; where noon and noon hold two of a kind (the clock far from
-    the sun, or the polar circle), the one at the window's side is given. Where a dawn would come
-    before its dusk, as in a polar winter whose noon is all the twilight there is, the one that is
-    none of this night's is left out (`outside_interval`), unless noon cuts the window itself. Of
-    two moonrises or
-    moonsets in one night, which happens beyond the polar circles, the first is given;
-    `moon_up_utc_mjd` holds them all.
+    The window is the longest single stretch with the sun below -18 degrees; where `darkness` asks
+    for no more, or there is none (with a notice), below -12 (`nautical`); failing that, `none`.
+    Sun events are those that bound the window where the night holds them; where noon and noon hold
+    two of a kind (the clock far from the sun, or the polar circle), the one at the window's side
+    is given. Where a dawn would come before its dusk, as in a polar winter whose noon is all the
+    twilight there is, the one that is none of this night's is left out (`outside_interval`),
+    unless noon cuts the window itself. Of two moonrises or moonsets in one night, which happens
+    beyond the polar circles, the first is given; `moon_up_utc_mjd` holds them all.
 
     Raises InputError for a date that the site's calendar skipped (crossing the date line).
     """
@@ -238,7 +240,8 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
         [MOON_HORIZON_DEG],
     )
 
-    kind, window = _window(sun_crossings, noon, next_noon)
+    dark = _longest_dark(sun_crossings["astronomical"], noon, next_noon)
+    kind, window = _window(sun_crossings, noon, next_noon, darkness)
     anchor = midnight if window is None else 0.5 * (window[0] + window[1])
     cut = cut_by_noon(window, noon, next_noon)
     events = {
@@ -261,9 +264,9 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
 
     moon_up = tuple(moon_crossings.intervals(noon, next_noon, above=True))
     dark_hours, moonless = 0.0, 0.0
-    if kind == "astronomical" and window is not None:
-        dark_hours = 24.0 * (window[1] - window[0])
-        with_moon = sum(max(0.0, min(b, window[1]) - max(a, window[0])) for a, b in moon_up)
+    if dark is not None:
+        dark_hours = 24.0 * (dark[1] - dark[0])
+        with_moon = sum(max(0.0, min(b, dark[1]) - max(a, dark[0])) for a, b in moon_up)
         moonless = max(0.0, dark_hours - 24.0 * with_moon)
 
     return Night(
@@ -281,7 +284,9 @@ def compute_night(site: Place, evening: datetime.date) -> Night:
         window_start_utc_mjd=None if window is None else window[0],
         window_end_utc_mjd=None if window is None else window[1],
         notices=tuple(
-            night_notices(site, sun_crossings, noon, next_noon, kind, window, orientation.note)
+            night_notices(
+                site, sun_crossings, noon, next_noon, kind, window, dark_hours, orientation.note
+            )
         ),
         earth_orientation=orientation,
         frame=frame,
@@ -317,14 +322,19 @@ def _moon_limb_deg(frame: SiteFrame, utc_mjd: np.ndarray) -> np.ndarray:
 
 
 def _window(
-    sun_crossings: dict[str, Crossings], noon: float, next_noon: float
+    sun_crossings: dict[str, Crossings], noon: float, next_noon: float, darkness: DarkClass
 ) -> tuple[WindowKind, Interval | None]:
-    kinds: tuple[WindowKind, ...] = ("astronomical", "nautical")
-    for kind in kinds:
-        dark = sun_crossings[kind].intervals(noon, next_noon, above=False)
-        if dark:
-            return kind, max(dark, key=lambda interval: interval[1] - interval[0])
+    kinds: tuple[DarkClass, ...] = ("astronomical", "nautical")
+    for kind in kinds[kinds.index(darkness) :]:
+        longest = _longest_dark(sun_crossings[kind], noon, next_noon)
+        if longest is not None:
+            return kind, longest
     return "none", None
+
+
+def _longest_dark(crossings: Crossings, noon: float, next_noon: float) -> Interval | None:
+    dark = crossings.intervals(noon, next_noon, above=False)
+    return max(dark, key=lambda interval: interval[1] - interval[0], default=None)
 
 
 def _last_before(times: np.ndarray, anchor: float) -> np.ndarray:

@@ -40,6 +40,7 @@ def night_notices(
     next_noon: float,
     kind: WindowKind,
     window: Interval | None,
+    dark_hours: float,
     orientation_note: str | None,
 ) -> list[str]:
     """Sentences on polar days and nights, short darkness, odd clocks and clock changes."""
@@ -50,16 +51,15 @@ def night_notices(
         notices.append("Polar night: it is astronomically dark from noon to noon.")
     elif _always(sun_crossings["sun"], up=False):
         notices.append("Polar night: the sun does not rise from noon to noon.")
-    if kind == "nautical":
+    if kind == "nautical" and not dark_hours:
         notices.append(
             "No astronomical darkness: the sun stays above -18 degrees; the window is the "
             "nautical night, with the sun below -12 degrees."
         )
     elif kind == "none":
         notices.append("No dark window: the sun stays above -12 degrees all night.")
-    elif window is not None and 24.0 * (window[1] - window[0]) < 1.0:
-        minutes = 1440.0 * (window[1] - window[0])
-        notices.append(f"Only {minutes:.0f} min of astronomical darkness.")
+    elif dark_hours < 1.0:
+        notices.append(f"Only {60.0 * dark_hours:.0f} min of astronomical darkness.")
     error_h = _clock_error_h(site, 0.5 * (noon + next_noon))
     if abs(error_h) > MOST_CLOCK_ERROR_H:
         way = "ahead of" if error_h > 0.0 else "behind"

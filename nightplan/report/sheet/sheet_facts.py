@@ -87,7 +87,7 @@ def _moon(night: Document, clock: NightClock) -> str:
     for reason in ("always_up", "always_down"):
         if reason in reasons:
             parts.append(reason_words(reason))
-    if night["window_kind"] == "astronomical":
+    if night["dark_hours"]:
         parts.append(f"dark without it {duration(60.0 * night['moonless_dark_hours'])}")
     return ", ".join(parts)
 

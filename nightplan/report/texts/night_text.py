@@ -88,6 +88,6 @@ def _window(night: Night) -> str:
             f"{duration((end - start) * 1440.0)}; {WINDOW_WORDS[night.window_kind]}."
         )
     ]
-    if night.window_kind == "astronomical":
+    if night.dark_hours:
         lines.append(f"Dark with the moon down: {duration(night.moonless_dark_hours * 60.0)}.")
     return "\n".join(lines)

@@ -25,7 +25,7 @@ EVENT_WORDS: Mapping[str, str] = {
 
 WINDOW_WORDS: Mapping[str, str] = {
     "astronomical": "astronomical darkness",
-    "nautical": "nautical darkness (no astronomical darkness in this night)",
+    "nautical": "nautical darkness",
     "none": "no dark window in this night",
 }
 
