@@ -2,10 +2,10 @@
 
     python catalogs/build_supplement.py [FOLDER]
 
-Reads large_targets.csv (by hand), second_lists.csv, and the classic lists with what we know of
-their entries (classic_lists.csv, classic_notes.csv); writes supplement.csv into FOLDER (this
-folder by default), one row a target with every column of the catalogue. The same input gives the
-same bytes.
+Reads large_targets.csv (by hand), second_lists.csv, the classic lists with what we know of their
+entries (classic_lists.csv, classic_notes.csv), and numbers in further lists (other_numbers.csv);
+writes supplement.csv into FOLDER (this folder by default), one row a target with every column of
+the catalogue. The same input gives the same bytes.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from group_figures import with_angles_of_groups, with_light_of
 from second_list import AGREED_SIZE, NO_BRIGHTNESS, against
 
 from nightplan.model.catalog import FLOAT_COLUMNS, LIST_COLUMNS, LIST_SEPARATOR, Catalog
@@ -35,7 +36,6 @@ LISTS = {
     "vdB": ("van den Bergh 1966", "reflection_nebula"),
     "B": ("Barnard 1927", "dark_nebula"),
 }
-TYPICAL_B_MINUS_V = 0.8
 COMPOSITE_SOURCE = "computed from the members' ellipses"
 
 AGREED_PLACE = 0.25
@@ -187,27 +187,6 @@ def composites(catalog: Catalog, row_of: dict[str, int], base: Catalog) -> Built
     return made
 
 
-def with_light_of(group: Target, members: list[Target]) -> Target:
-    """A group of galaxies with the mean surface brightness inside its members' ellipses, B."""
-    flux = area = 0.0
-    for member in members:
-        magnitude, axes = member.magnitude_b, member.axes_arcmin
-        if magnitude is None and member.magnitude_v is not None:
-            magnitude = member.magnitude_v + TYPICAL_B_MINUS_V
-        if member.kind != "galaxy" or magnitude is None or axes is None:
-            continue
-        flux += 10.0 ** (-0.4 * magnitude)
-        area += np.pi / 4.0 * axes[0] * axes[1] * 3600.0
-    if not area:
-        return group
-    return replace(
-        group,
-        surface_brightness_mag_arcsec2=round(-2.5 * float(np.log10(flux / area)), 2),
-        surface_brightness_band="B",
-        surface_brightness_source="computed from the members' magnitudes and ellipses",
-    )
-
-
 def classic(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:
     """All of Sharpless, van den Bergh and Barnard: as targets, or as names of targets there."""
     notes = {row["name"]: row for row in read("classic_notes.csv")}
@@ -318,6 +297,33 @@ def checked(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:
     return made + [(against(base.target(row_of[one["name"]]), one), [one["name"]]) for one in rows]
 
 
+def numbered(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:
+    """Numbers of other_numbers.csv given to the targets that have them."""
+    place = {
+        normalise(name): at
+        for at, (target, _) in reversed(list(enumerate(made)))
+        for name in names_of(target)
+    }
+    made = list(made)
+    for cells in read("other_numbers.csv"):
+        at = place.get(normalise(cells["target"]))
+        if normalise(cells["number"]) in place:
+            raise SystemExit(f"other_numbers.csv: {cells['number']} is there already")
+        if at is None:
+            if cells["target"] not in row_of:
+                raise SystemExit(f"other_numbers.csv: {cells['target']} is not there")
+            old = base.target(row_of[cells["target"]])
+            at = place[normalise(cells["target"])] = len(made)
+            made.append((replace(old, origin="supplement", grade="fair"), [old.name]))
+        target, replaced = made[at]
+        place[normalise(cells["number"])] = at
+        made[at] = (
+            replace(target, identifiers=(*target.identifiers, cells["number"])),
+            replaced,
+        )
+    return made
+
+
 def honest(target: Target) -> Target:
     """No target is firm with a remembered part."""
     remembered = any("remembered" in source for source in target.sources.values())
@@ -358,7 +364,8 @@ def build() -> Built:
     base = Catalog(**columns)
     row_of = {str(name): row for row, name in enumerate(base.name)}
     made = checked(by_hand(base, row_of), base, row_of)
-    made = classic(made, base, row_of)
+    made = numbered(classic(made, base, row_of), base, row_of)
+    made = with_angles_of_groups(made, base)
     dropped = {row_of[name] for _, replaced in made for name in replaced}
     alone = columns_of([target for target, _ in made])
     catalog = Catalog(**joined(kept(columns, dropped), alone))

@@ -69,6 +69,10 @@ class TargetError(NightplanError):
         super().__init__(f"target {value_words(query)} {what}{hint}")
 
 
+class NameWarning(UserWarning):
+    """A target's name fits several objects, and was taken for the one that it is known for."""
+
+
 class FileError(NightplanError):
     """A file cannot be read, written, or is not what it should be."""
 

@@ -14,7 +14,7 @@ from click.core import ParameterSource
 from nightplan.cli.screen import colour_option, counting, doing
 from nightplan.dates import EARLIEST, LATEST
 from nightplan.errors import InputError
-from nightplan.shown import escaped, piece
+from nightplan.shown import escaped
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
@@ -230,12 +230,10 @@ def typed_target(catalog: Catalog, words: Sequence[str]) -> Target:
 
 
 def _row(catalog: Catalog, text: str) -> int:
-    row, others = catalog.names.meaning(text)
-    if others:
-        listed = ", ".join(catalog.names.label(other) for other in others)
-        meant = catalog.names.label(row)
-        click.echo(piece(f"{text} is taken as {meant}, not as {listed}.", 600), err=True)
-    return row
+    found = catalog.names.meaning(text)
+    if found.others:
+        click.echo(catalog.names.taken_as(text, found), err=True)
+    return found.row
 
 
 from_option = click.option(

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import datetime
+import sys
+import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import islice
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from nightplan.dates import EARLIEST, LATEST
-from nightplan.errors import InputError
+from nightplan.errors import InputError, NameWarning
 from nightplan.library.gate import KINDS, MOST_TARGETS
 from nightplan.model.config import Config
 from nightplan.model.own_targets import own_targets
@@ -31,6 +33,8 @@ if TYPE_CHECKING:
     AnyTarget: TypeAlias = str | SkyCoord | FixedTarget | Target
     AnyPlace: TypeAlias = Config | Site | Observer
     AnyEvening: TypeAlias = datetime.date | str | Time | None
+
+_OWN = "nightplan"
 
 SAME_PLACE_ARCMIN = 1.0
 """A FixedTarget this near the catalogue's place of its name is the catalogue's target."""
@@ -145,8 +149,10 @@ def catalog_and_rows(
 ) -> tuple[Catalog, list[int]]:
     """A catalogue that holds all targets given, and the row of each.
 
-    A name is looked up, forgivingly. A `SkyCoord` is a target of its own without a size, named by
-    its place; so is a `FixedTarget`, unless the catalogue has its name within an arcminute.
+    A name is looked up, forgivingly; one that fits several targets is taken for the one that it is
+    known for, and a `NameWarning` says so and lists the others. A `SkyCoord` is a target of its
+    own without a size, named by its place; so is a `FixedTarget`, unless the catalogue has its
+    name within an arcminute.
 
     Raises
     ------
@@ -177,7 +183,19 @@ def catalog_and_rows(
     if extra:
         kept = [target for target in configured if target.name not in extra]
         catalog = load_catalog((*kept, *extra.values()))
-    return catalog, [catalog.find(name) for name in names]
+    return catalog, [_row(catalog, name) for name in names]
+
+
+def _row(catalog: Catalog, name: str) -> int:
+    found = catalog.names.meaning(name)
+    if found.others:
+        # said at the caller's own line, outside of this package
+        here = sys._getframe(1)
+        level = 2
+        while here.f_back is not None and here.f_globals.get("__package__", "").startswith(_OWN):
+            here, level = here.f_back, level + 1
+        warnings.warn(catalog.names.taken_as(name, found), NameWarning, stacklevel=level)
+    return found.row
 
 
 def targets_of(where: AnyPlace | None, targets: Iterable[AnyTarget]) -> list[Target]:

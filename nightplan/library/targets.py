@@ -22,9 +22,10 @@ def target(what: AnyTarget, config: Config | None = None) -> Target:
     Parameters
     ----------
     what : str, SkyCoord, FixedTarget or Target
-        A name is looked up forgivingly ("m 31", "andromeda galaxy"). A FixedTarget whose name the
-        catalogue has within an arcminute is the catalogue's target; elsewhere it, like a
-        SkyCoord, is a place of its own without a size.
+        A name is looked up forgivingly ("m 31", "andromeda galaxy"); of one that fits several
+        ("owl") the famous one is taken, and a `nightplan.errors.NameWarning` lists the others. A
+        FixedTarget whose name the catalogue has within an arcminute is the catalogue's target;
+        elsewhere it, like a SkyCoord, is a place of its own without a size.
     config : Config, optional
         Adds the configuration's own targets.
 

@@ -20,6 +20,7 @@ from nightplan.model.name_lookup import (
     normalise,
     stem,
 )
+from nightplan.shown import piece
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
@@ -84,6 +85,13 @@ class NameIndex:
             normalise(text), self._famous, self.designations, self._rows_with_digits
         )
         raise TargetError(text, self._labels(list(dict.fromkeys(near))[:_MOST_NEAR]))
+
+    def taken_as(self, text: str, found: Meaning) -> str:
+        """What a name that means several targets was taken for, in a sentence; "" of one alone."""
+        if not found.others:
+            return ""
+        others = ", ".join(self._labels(found.others))
+        return piece(f"{text} is taken as {self.label(found.row)}, not as {others}.", 600)
 
     def label(self, row: int) -> str:
         """The name of a row that is printed."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import warnings
 
 import pytest
 from astroplan import FixedTarget, Observer
@@ -11,7 +12,7 @@ from astropy.coordinates import EarthLocation, Galactic, SkyCoord
 from astropy.time import Time
 
 import nightplan
-from nightplan.errors import InputError, TargetError
+from nightplan.errors import InputError, NameWarning, TargetError
 from nightplan.library.inputs import evening_of, place_name, value_in
 from nightplan.model.config import Config
 
@@ -23,6 +24,18 @@ def test_fixed_target_goes_round(demo: Config) -> None:
     assert fixed.name == "M 31"
     back = nightplan.target(fixed, demo)
     assert back == there
+
+
+def test_a_nickname_says_what_it_is_taken_for_and_what_else_it_fits(demo: Config) -> None:
+    # Common practice, no source: the owl is M 97, the helix NGC 7293.
+    with pytest.warns(NameWarning, match=r"owl is taken as M 97 .*, not as NGC 457") as said:
+        assert nightplan.target("owl").name == "M 97"
+    assert said[0].filename == __file__
+    with pytest.warns(NameWarning, match=r"helix is taken as NGC 7293 .*, not as NGC 2685"):
+        assert nightplan.frame(demo, "helix").document.target.name == "NGC 7293"
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", NameWarning)
+        assert nightplan.target("andromeda").name == "M 31"
 
 
 def test_fixed_target_elsewhere_is_a_place_of_its_own() -> None:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from astropy import units as u
 from astropy.coordinates import SkyCoord
+from scipy.optimize import isotonic_regression
 
 from nightplan.light.line_brightness import published_lines
 from nightplan.model.catalog import Catalog
@@ -163,3 +164,32 @@ def test_lines_are_those_that_a_target_has(catalog: Catalog) -> None:
         assert ("O III" in known) == (ratio >= 0.06), name
         if abs(ratio - 1.0) > 0.05:
             assert (known[0] == "O III") == (ratio > 1.0), name
+
+
+@pytest.mark.parametrize(("prefix", "first_deg"), [("LDN", 0.0), ("LBN", 0.0), ("RCW", 200.0)])
+def test_numbers_grow_with_galactic_longitude(
+    catalog: Catalog, prefix: str, first_deg: float
+) -> None:
+    """Lynds 1962 and 1965 and Rodgers, Campbell & Whiteoak 1960 number by galactic longitude.
+
+    So a number remembered wrong, or put at a wrong place, stands out of the order. Tolerance:
+    0.7 degrees (the old galactic pole lies 1.5 degrees off) and half of the target's length.
+    """
+    places = SkyCoord(catalog.ra_deg, catalog.dec_deg, unit="deg").galactic.l.deg
+    found = {}
+    for row in range(len(catalog)):
+        for name in (str(catalog.name[row]), *str(catalog.identifiers[row]).split(";")):
+            if match := re.fullmatch(rf"{prefix} (\d+)", name):
+                found[int(match[1])] = row
+    numbers = sorted(found)
+    rows = np.array([found[number] for number in numbers])
+    along = (places[rows] - first_deg) % 360.0
+    in_order = isotonic_regression(along).x
+    half = np.nan_to_num(catalog.major_arcmin[rows]) / 120.0
+    off = {
+        f"{prefix} {number}": round(float(away), 2)
+        for number, away, room in zip(numbers, along - in_order, half, strict=True)
+        if abs(away) > 0.7 + room
+    }
+    assert off == {}
+    assert len(numbers) >= {"LDN": 140, "LBN": 140, "RCW": 60}[prefix]
