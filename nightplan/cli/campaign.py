@@ -84,7 +84,8 @@ def command(
         )
     document = campaign_document(campaign)
     if plot is not None:
-        from nightplan.report.plots.calendar_plot import calendar_picture, save_calendar_plot
+        from nightplan.report.plots.calendar_picture import calendar_picture
+        from nightplan.report.plots.calendar_plot import save_calendar_plot
 
         dump = document.model_dump(mode="json")
         save_calendar_plot(plot, calendar_picture(dump), style, narrow=narrow)

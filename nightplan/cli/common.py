@@ -81,7 +81,8 @@ def picture_options(command: F) -> F:
 
 def check_picture(path: Path | None, style: str) -> None:
     """Refuse a file name that is no picture's, and an unknown style, before any work is done."""
-    from nightplan.report.looks.style import STYLES, picture_format
+    from nightplan.report.looks.palettes import STYLES
+    from nightplan.report.looks.style import picture_format
 
     if path is not None:
         picture_format(path)

@@ -72,7 +72,7 @@ def _kind(ctx: click.Context, begun: str) -> list[CompletionItem]:
 
 
 def _style(ctx: click.Context, begun: str) -> list[CompletionItem]:
-    from nightplan.report.looks.style import STYLES
+    from nightplan.report.looks.palettes import STYLES
 
     return _items(STYLES, begun)
 

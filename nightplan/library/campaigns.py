@@ -84,7 +84,8 @@ class ComingNights(Answer):
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The calendar as a matplotlib figure."""
-        from nightplan.report.plots.calendar_plot import calendar_figure, calendar_picture
+        from nightplan.report.plots.calendar_picture import calendar_picture
+        from nightplan.report.plots.calendar_plot import calendar_figure
 
         picture = calendar_picture(self.document.model_dump(mode="json"))
         return calendar_figure(picture, style=style, narrow=narrow)
@@ -93,7 +94,8 @@ class ComingNights(Answer):
         self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
     ) -> None:
         """Save the calendar picture: .png, .svg or .pdf."""
-        from nightplan.report.plots.calendar_plot import calendar_picture, save_calendar_plot
+        from nightplan.report.plots.calendar_picture import calendar_picture
+        from nightplan.report.plots.calendar_plot import save_calendar_plot
 
         picture = calendar_picture(self.document.model_dump(mode="json"))
         save_calendar_plot(path, picture, style, narrow=narrow)

@@ -12,10 +12,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from nightplan.errors import InputError
+from nightplan.report.looks.palettes import STYLES
 from nightplan.report.looks.style import figure_bytes
+from nightplan.report.plots.calendar_picture import calendar_picture
 from nightplan.report.plots.calendar_plot import (
+    BAR_HIGH,
     calendar_figure,
-    calendar_picture,
     disc_outline,
     save_calendar_plot,
 )
@@ -64,7 +66,7 @@ def test_bars_are_as_long_as_the_hours(campaign):
     from matplotlib.patches import Rectangle
 
     axes = calendar_figure(calendar_picture(campaign)).axes[0]
-    bars = [p for p in axes.patches if isinstance(p, Rectangle) and p.get_height() == 0.18]
+    bars = [p for p in axes.patches if isinstance(p, Rectangle) and p.get_height() == BAR_HIGH]
     outlines = [bar for bar in bars if not bar.get_fill()]
     hours = [row["hours"] for row in campaign["nights"] if row["hours"]]
     lengths = [bar.get_width() for bar in outlines]
@@ -120,6 +122,7 @@ def test_files_and_bad_input(campaign, tmp_path):
 
 
 def test_several_targets_of_a_night_share_its_cell(campaign):
+
     from matplotlib.patches import Rectangle
 
     served = campaign["nights"][1]
@@ -131,15 +134,40 @@ def test_several_targets_of_a_night_share_its_cell(campaign):
     picture = calendar_picture(campaign)
     assert len(picture.by_date) == 10  # nine of the rows, and one evening without work
     axes = calendar_figure(picture).axes[0]
-    told = [text for text in axes.texts if text.get_text() == "M 31 5.0 h\nM 33 2.5 h"]
-    assert [(int(x), int(y)) for x, y in (text.get_position() for text in told)] == [(1, 0)]
+    told = {text.get_text(): text.get_position() for text in axes.texts}
+    (x, y), (below_x, below_y) = told["M 31 5.0 h"], told["M 33 2.5 h"]
+    assert (int(x), int(y), int(below_x), int(below_y)) == (1, 0, 1, 0)
+    assert y < below_y
     bars = [
         bar
         for bar in axes.patches
-        if isinstance(bar, Rectangle) and bar.get_height() == 0.18 and not bar.get_fill()
+        if isinstance(bar, Rectangle) and bar.get_height() == BAR_HIGH and not bar.get_fill()
         and int(bar.get_x()) == 1 and int(bar.get_y()) == 0
     ]  # fmt: skip
     assert len(bars) == 2
     first, second = sorted(bars, key=lambda bar: bar.get_x())
     assert first.get_x() + first.get_width() == pytest.approx(second.get_x())
     assert first.get_width() / second.get_width() == pytest.approx(5.0 / 2.5)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+@pytest.mark.parametrize("style", STYLES)
+def test_no_words_touch_each_other_or_the_moon(campaign, style, narrow):
+    served = campaign["nights"][1]
+    campaign["nights"].insert(2, {**served, "target": "NGC 7023 + LDN 1174", "hours": 2.5})
+    for name in ("NGC 281", "M 33"):
+        campaign["finished"].append({"target": name, "expected_date": served["date"], "chance": 1})
+    figure = calendar_figure(calendar_picture(campaign), style=style, narrow=narrow)
+    axes, renderer = figure.axes[0], figure.canvas.get_renderer()
+    words = [text.get_window_extent(renderer) for text in axes.texts]
+    told = [text.get_text() for text in axes.texts]
+    discs = [p.get_window_extent(renderer) for p in axes.patches if len(p.get_path()) > 20]
+    assert len(discs) >= len(campaign["nights"]) - 1
+    for i, one in enumerate(words):
+        for other in (*words[:i], *discs):
+            wide = min(one.x1, other.x1) - max(one.x0, other.x0)
+            tall = min(one.y1, other.y1) - max(one.y0, other.y0)
+            assert wide <= 0.0 or tall <= 1.0, (
+                told[i],
+                other,
+            )  # lines of one cell may share a pixel

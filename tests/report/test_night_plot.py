@@ -24,7 +24,8 @@ from nightplan.errors import FileError, InputError
 from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
 from nightplan.model.starter import demo_config
 from nightplan.report.looks.style import figure_bytes
-from nightplan.report.plots.altitude_plot import BANDS, band_edges, night_figure, save_night_plot
+from nightplan.report.plots.altitude_plot import night_figure, save_night_plot
+from nightplan.report.plots.curve_names import BANDS, band_edges
 from nightplan.report.plots.filter_lanes import target_spans
 from nightplan.report.plots.label_place import place_labels
 from nightplan.report.plots.night_picture import NightPicture, PictureTarget, runs
@@ -222,7 +223,7 @@ def test_label_goes_where_there_is_room():
 
 def test_planned_targets_have_colours_of_their_own_and_the_others_are_grey(picture):
     from nightplan.report.looks.contrast import contrast
-    from nightplan.report.looks.style import (
+    from nightplan.report.looks.palettes import (
         OTHER_TARGET,
         PALETTES,
         STYLES,
@@ -266,7 +267,7 @@ def test_a_saved_svg_says_what_it_shows(picture, tmp_path):
 
 
 def test_greys_of_printed_filters_are_told_apart():
-    from nightplan.report.looks.style import filter_look
+    from nightplan.report.looks.palettes import filter_look
 
     greys = sorted(
         int(filter_look(role, "print").colour[1:3], 16)

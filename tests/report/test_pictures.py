@@ -19,7 +19,8 @@ from PIL import Image
 
 from nightplan.report.looks.style import figure_bytes
 from nightplan.report.plots.altitude_plot import night_figure
-from nightplan.report.plots.calendar_plot import calendar_figure, calendar_picture
+from nightplan.report.plots.calendar_picture import calendar_picture
+from nightplan.report.plots.calendar_plot import calendar_figure
 
 KEPT = Path(__file__).parent / "kept"
 VERSION = KEPT / "matplotlib-version.txt"

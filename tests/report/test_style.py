@@ -9,7 +9,7 @@ import pytest
 
 from nightplan.errors import FileError, InputError
 from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
-from nightplan.report.looks import style
+from nightplan.report.looks import palettes, style
 from nightplan.report.looks.contrast import legible
 
 ROLES = (*BROADBAND_ROLES, *NARROWBAND_ROLES)
@@ -20,7 +20,7 @@ def draw(name: str):
     with style.styled(name) as colours:
         axes = figure.add_subplot()
         for row, role in enumerate(ROLES):
-            look = style.filter_look(role, name)
+            look = palettes.filter_look(role, name)
             axes.barh(row, row + 1, color=look.colour, hatch=look.hatch, label=look.label)
             axes.text(0.2, row, look.label, color=look.on_colour)
             axes.plot(
@@ -53,15 +53,15 @@ def test_print_style_is_grey():
     assert np.abs(shown[..., 0] - shown[..., 2]).max() <= 1
 
 
-@pytest.mark.parametrize("name", style.STYLES)
+@pytest.mark.parametrize("name", palettes.STYLES)
 def test_filters_differ_without_colour(name):
-    looks = [style.filter_look(role, name) for role in ROLES]
+    looks = [palettes.filter_look(role, name) for role in ROLES]
     for field in ("label", "hatch", "marker"):
         assert len({getattr(look, field) for look in looks}) == len(ROLES)
     assert len({str(look.line) for look in looks}) == len(ROLES)
 
 
-@pytest.mark.parametrize("name", style.STYLES)
+@pytest.mark.parametrize("name", palettes.STYLES)
 def test_text_contrast(name):
     """WCAG 2.2, 1.4.3: 4.5 to 1 for text, also where it has the colour of a line."""
 
@@ -74,7 +74,7 @@ def test_text_contrast(name):
         light, dark = sorted((luminance(one), luminance(other)), reverse=True)
         return (light + 0.05) / (dark + 0.05)
 
-    colours = style.palette(name)
+    colours = palettes.palette(name)
     assert contrast(colours["ink"], colours["panel"]) >= 4.5
     assert contrast(colours["faint"], colours["panel"]) >= 4.5
     for colour in colours.values():
@@ -83,14 +83,14 @@ def test_text_contrast(name):
         assert text == colour or contrast(colour, colours["panel"]) < 4.5
         assert name != "red" or text.endswith("0000")
     for role in ROLES:
-        look = style.filter_look(role, name)
+        look = palettes.filter_look(role, name)
         assert contrast(look.line_colour, colours["panel"]) >= (1.5 if name == "day" else 2.5)
         assert contrast(look.on_colour, look.colour) >= 3.0
 
 
 def test_palettes_have_the_same_keys():
-    keys = set(style.PALETTES["day"])
-    assert all(set(colours) == keys for colours in style.PALETTES.values())
+    keys = set(palettes.PALETTES["day"])
+    assert all(set(colours) == keys for colours in palettes.PALETTES.values())
 
 
 def test_global_settings_are_left_alone():
@@ -130,7 +130,7 @@ def test_unknown_style_and_role():
     with pytest.raises(InputError, match="day, dark, red, print"):
         style.new_figure(style="neon")
     with pytest.raises(InputError, match="H-alpha"):
-        style.filter_look("Ha")
+        palettes.filter_look("Ha")
 
 
 def test_red_fills_are_dim():
@@ -139,5 +139,5 @@ def test_red_fills_are_dim():
     sRGB (IEC 61966-2-1): the light of a channel goes with the power 2.4 of its value.
     """
     for role in ROLES:
-        value = int(style.filter_look(role, "red").colour[1:3], 16) / 255.0
+        value = int(palettes.filter_look(role, "red").colour[1:3], 16) / 255.0
         assert ((value + 0.055) / 1.055) ** 2.4 < 1.0 / 6.0

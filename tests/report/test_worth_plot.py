@@ -13,7 +13,7 @@ from nightplan.errors import FileError
 from nightplan.model.target import Target
 from nightplan.planning.choosing.exposure import exposure_of
 from nightplan.planning.tonight.night import compute_night
-from nightplan.report.looks.style import STYLES
+from nightplan.report.looks.palettes import STYLES
 from nightplan.report.plots.worth_plot import save_worth_plot, worth_figure
 
 

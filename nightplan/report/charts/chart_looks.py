@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from nightplan.model.star_catalog import Floats
-from nightplan.report.looks.style import TRAIN_LINES
+from nightplan.report.looks.palettes import TRAIN_LINES
 
 TARGET_LINE = (0, (9, 1.5, 1.5, 1.5))
 FRAME_COLOURS = ("first", "second", "third", "faint")

@@ -68,7 +68,7 @@ def save_framing_chart(
     all_framings : sequence of Framing
         Other trains' framings of the same target; that of the chosen train is passed over.
     style : str
-        One of `nightplan.report.looks.style.STYLES`.
+        One of `nightplan.report.looks.palettes.STYLES`.
     narrow : bool
         Lay it out for a phone held upright (3.75 inches wide) rather than a page.
     catalog : Catalog, optional

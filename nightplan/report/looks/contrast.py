@@ -30,6 +30,11 @@ def legible(colour: str, ground: str, least: float = TEXT) -> str:
     return shade
 
 
+def ink_on(ground: str) -> str:
+    """Black or white, whichever stands out more on a ``#rrggbb`` ground."""
+    return max(("#000000", "#FFFFFF"), key=lambda ink: contrast(ink, ground))
+
+
 def _luminance(colour: str) -> float:
     """Relative luminance of an sRGB colour (W3C WCAG 2.2, relative luminance)."""
     channels = [int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]

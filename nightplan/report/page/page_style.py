@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from nightplan.report.looks.style import filter_look
+from nightplan.report.looks.palettes import filter_look
 
 SheetStyle = Literal["day", "red", "print"]
 SHEET_STYLES: tuple[SheetStyle, ...] = ("day", "red", "print")

@@ -5,17 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import os
 import textwrap
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.errors import InputError
 from nightplan.number_forms import number, percent
 from nightplan.report.looks.hatching import hatch_colour
-from nightplan.report.looks.style import area_colour, new_figure, save_figure, styled
+from nightplan.report.looks.palettes import area_colour
+from nightplan.report.looks.style import new_figure, save_figure, styled
+from nightplan.report.plots.calendar_picture import CalendarNight, CalendarPicture
 from nightplan.report.wording.words import counted
 
 if TYPE_CHECKING:
@@ -29,113 +29,16 @@ WIDE_IN = 8.0
 NARROW_IN = 3.75
 ROW_IN = 0.62
 LINE_IN = 0.17
-
-
-@dataclass(frozen=True)
-class CalendarNight:
-    """What a night serves (None: nothing), for how long, and how much of the moon is lit.
-
-    A night that serves several targets has one of these for each.
-    """
-
-    date: dt.date
-    target: str | None
-    train: str | None
-    hours: float
-    moon_illuminated_fraction: float | None = None
-
-
-@dataclass(frozen=True)
-class CalendarEnd:
-    """When a target is expected to reach its goal (None: not in these nights), and how likely."""
-
-    target: str
-    expected_date: dt.date | None
-    chance: float
-
-
-@dataclass(frozen=True)
-class CalendarPicture:
-    """What the calendar shows.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        There is no night.
-    """
-
-    nights: tuple[CalendarNight, ...]
-    finished: tuple[CalendarEnd, ...] = ()
-
-    def __post_init__(self) -> None:
-        if not self.nights:
-            raise InputError("calendar", "nights", 0, "one night or more")
-
-    @property
-    def targets(self) -> tuple[str, ...]:
-        """Targets in the order of their first night, then those that only end."""
-        served = [night.target for night in self.nights if night.target is not None]
-        return tuple(dict.fromkeys([*served, *(end.target for end in self.finished)]))
-
-    @property
-    def by_date(self) -> dict[dt.date, tuple[CalendarNight, ...]]:
-        """The nights of each date, in order of the dates."""
-        found: dict[dt.date, tuple[CalendarNight, ...]] = {}
-        for night in sorted(self.nights, key=lambda one: one.date):
-            found[night.date] = (*found.get(night.date, ()), night)
-        return found
-
-
-def calendar_picture(
-    document: Mapping[str, Any], moon: Mapping[str, float] | None = None
-) -> CalendarPicture:
-    """The picture of a campaign document (as printed by ``campaign --json``).
-
-    `moon` gives the illuminated fraction by evening date where the rows do not carry it. Evenings
-    that the document names beside its nights are shown too.
-    """
-    lit = moon or {}
-    served = {row["date"] for row in document["nights"]}
-    idle = [
-        CalendarNight(
-            dt.date.fromisoformat(row["date"]), None, None, 0.0, row["moon_illuminated_fraction"]
-        )
-        for row in document.get("evenings", ())
-        if row["date"] not in served
-    ]
-    return CalendarPicture(
-        nights=(
-            *idle,
-            *(
-                CalendarNight(
-                    date=dt.date.fromisoformat(row["date"]),
-                    target=row.get("target"),
-                    train=row.get("train"),
-                    hours=float(row.get("hours") or 0.0),
-                    moon_illuminated_fraction=row.get(
-                        "moon_illuminated_fraction", lit.get(row["date"])
-                    ),
-                )
-                for row in document["nights"]
-            ),
-        ),
-        finished=tuple(
-            CalendarEnd(
-                target=row["target"],
-                expected_date=None
-                if row.get("expected_date") is None
-                else dt.date.fromisoformat(row["expected_date"]),
-                chance=float(row["chance"]),
-            )
-            for row in document.get("finished", ())
-        ),
-    )
+BAR_HIGH = 0.17
+CELL_LINES = 3
+CELL_LETTERS = {False: 17, True: 9}
+"""Letters that a cell is wide, on a page and, narrow, on a phone."""
 
 
 def calendar_figure(
     picture: CalendarPicture, *, style: str = "day", narrow: bool = False
 ) -> Figure:
-    """The calendar with its key below. `style` is one of `nightplan.report.looks.style.STYLES`."""
+    """The calendar with its key below, in one of `nightplan.report.looks.palettes.STYLES`."""
     _, weeks = _grid(picture)
     key = _key_lines(picture, narrow)
     width = NARROW_IN if narrow else WIDE_IN
@@ -213,122 +116,117 @@ def draw_calendar(
         axes.set_yticks([])
         for side in axes.spines.values():
             side.set_visible(False)
+        _write_months(axes, by_date, first, colours)
         for date, nights in by_date.items():
             week, day = divmod((date - first).days, 7)
             axes.add_patch(
                 Rectangle((day, week), 1.0, 1.0, facecolor=colours["panel"],
                           edgecolor=colours["grid"], linewidth=0.8)
             )  # fmt: skip
-            if date.day == 1 or date == next(iter(by_date)):
-                axes.annotate(
-                    f"{date:%b}", (0.0, week + 0.5), (-3.0, 0.0),
-                    textcoords="offset points", ha="right", va="center", fontsize=8.0,
-                    weight="bold", color=colours["ink"], annotation_clip=False,
-                )  # fmt: skip
             axes.text(
                 day + 0.06, week + 0.07, str(date.day), fontsize=7.0, va="top",
                 color=colours["ink"],
             )  # fmt: skip
             _moon(axes, picture, nights[0], day, week, colours, narrow)
-            served = sorted((one for one in nights if one.target), key=lambda one: -one.hours)
-            if len(served) == 1:
-                share = served[0].hours / longest
-                _served(axes, picture, served[0], day, week, share, colours, narrow)
-            elif served:
-                _served_several(axes, picture, served, day, week, longest, colours, narrow)
-            if date in ends:
-                _done(axes, ends[date], len(served), day, week, colours, narrow)
+            _served(axes, picture, nights, day, week, longest, colours)
+            _write_cell(axes, nights, ends.get(date, []), day, week, colours, narrow)
+
+
+def _write_months(
+    axes: Axes, dates: Iterable[dt.date], first: dt.date, colours: Mapping[str, str]
+) -> None:
+    """Left of each week in which a month begins, and of the first, its months."""
+    months: dict[str, int] = {}
+    for date in dates:
+        months.setdefault(f"{date:%b %Y}", (date - first).days // 7)
+    for week in set(months.values()):
+        names = [month[:3] for month, its in months.items() if its == week]
+        axes.annotate(
+            "\n".join(names), (0.0, week + 0.5), (-3.0, 0.0), textcoords="offset points",
+            ha="right", va="center", fontsize=8.0, weight="bold", color=colours["ink"],
+            annotation_clip=False,
+        )  # fmt: skip
 
 
 def _served(
     axes: Axes,
     picture: CalendarPicture,
-    night: CalendarNight,
-    day: int,
-    week: int,
-    share: float,
-    colours: Mapping[str, str],
-    narrow: bool,
-) -> None:
-    from matplotlib.patches import Rectangle
-
-    assert night.target is not None
-    mark, looks = _looks(picture, night.target, colours)
-    with hatch_colour(mark):
-        for look in looks:
-            axes.add_patch(Rectangle((day + 0.06, week + 0.74), 0.88 * share, 0.18, **look))
-    splits = narrow and len(night.target) > 6
-    name = night.target.replace(" ", "\n", 1) if splits else night.target
-    label = name if narrow else f"{name}\n{night.hours:.1f} h"
-    axes.text(
-        day + 0.06, week + 0.50, label, fontsize=5.5 if narrow else 7.0, va="center",
-        color=colours["ink"], linespacing=1.1,
-    )  # fmt: skip
-
-
-def _served_several(
-    axes: Axes,
-    picture: CalendarPicture,
-    served: Sequence[CalendarNight],
+    nights: Sequence[CalendarNight],
     day: int,
     week: int,
     longest: float,
     colours: Mapping[str, str],
-    narrow: bool,
 ) -> None:
-    """Several targets in one night: a line for each, and their bars end to end."""
+    """The hours of a night's targets, most first, as bars end to end."""
     from matplotlib.patches import Rectangle
 
     start = day + 0.06
-    for night in served:
-        assert night.target is not None
-        mark, looks = _looks(picture, night.target, colours)
+    for night in _by_hours(nights):
+        mark, looks = _looks(picture, str(night.target), colours)
         wide = 0.88 * night.hours / longest
         with hatch_colour(mark):
             for look in looks:
-                axes.add_patch(Rectangle((start, week + 0.74), wide, 0.18, **look))
+                axes.add_patch(Rectangle((start, week + 0.76), wide, BAR_HIGH, **look))
         start += wide
-    told = list(served) if len(served) <= 3 else list(served[:2])
-    lines = [str(night.target) if narrow else f"{night.target} {night.hours:.1f} h"
-             for night in told]  # fmt: skip
-    if len(told) < len(served):
-        lines.append(f"+ {len(served) - len(told)}")
-    size = (5.5 if narrow else 7.0) - 0.5 * (len(lines) > 2)
-    axes.text(
-        day + 0.06, week + 0.70, "\n".join(lines), fontsize=size, va="bottom",
-        color=colours["ink"], linespacing=1.05,
-    )  # fmt: skip
 
 
-def _done(
+def _write_cell(
     axes: Axes,
-    targets: Sequence[str],
-    served: int,
+    nights: Sequence[CalendarNight],
+    done: Sequence[str],
     day: int,
     week: int,
     colours: Mapping[str, str],
     narrow: bool,
 ) -> None:
-    """The heavy frame of a night on which targets are expected done, with their names."""
+    """Names above the bars; those expected done say so, and the night has a heavy frame."""
     from matplotlib.patches import Rectangle
 
-    axes.add_patch(
-        Rectangle((day + 0.03, week + 0.03), 0.94, 0.94, fill=False,
-                  edgecolor=colours["warning"], linewidth=2.0, zorder=5)
-    )  # fmt: skip
-    if narrow:
-        return
-    if served <= 1 and len(targets) == 1:
-        axes.text(
-            day + 0.94, week + 0.68, f"{targets[0]}\ndone", fontsize=6.0, ha="right", va="bottom",
-            color=colours["ink"], weight="bold", linespacing=1.1,
+    if done:
+        axes.add_patch(
+            Rectangle((day + 0.03, week + 0.03), 0.94, 0.94, fill=False,
+                      edgecolor=colours["warning"], linewidth=2.0, zorder=5)
         )  # fmt: skip
-        return
-    words = f"{targets[0]} done" if len(targets) == 1 else f"{len(targets)} done"
-    axes.text(
-        day + 0.53, week + 0.08, words, fontsize=6.0, ha="center", va="top", color=colours["ink"],
-        weight="bold",
-    )  # fmt: skip
+    served = _by_hours(nights)
+    room = CELL_LETTERS[narrow]
+    others = [name for name in done if name not in [night.target for night in served]]
+    lines = []
+    for night in served:
+        name, ends = str(night.target), night.target in done
+        told = "done" if ends else f"{night.hours:.1f} h"
+        if narrow:
+            lines.append((_short(name, room), ends))
+        elif len(served) == 1 and not others:
+            lines += [(_short(name, room), ends), (told, ends)]
+        else:
+            lines.append((_beside(name, told, room), ends))
+    lines += [(_short(name, room) if narrow else _beside(name, "done", room), True)
+              for name in others]  # fmt: skip
+    if len(lines) > CELL_LINES:
+        lines = [*lines[: CELL_LINES - 1], (f"+ {len(lines) - CELL_LINES + 1}", False)]
+    size = (5.2 if narrow else 7.0) - 0.6 * (len(lines) == CELL_LINES)
+    pitch = 0.0025 * size * (9.6 if narrow else 9.0)
+    for place, (words, heavy) in enumerate(reversed(lines)):
+        axes.text(
+            day + 0.06, week + 0.73 - pitch * place, words, fontsize=size, va="bottom",
+            color=colours["ink"], weight="bold" if heavy else "normal",
+        )  # fmt: skip
+
+
+def _by_hours(nights: Sequence[CalendarNight]) -> list[CalendarNight]:
+    return sorted((one for one in nights if one.target), key=lambda one: -one.hours)
+
+
+def _beside(name: str, told: str, room: int) -> str:
+    return f"{_short(name, room - len(told) - 1)} {told}"
+
+
+def _short(name: str, room: int) -> str:
+    """A name for a cell; of a field of several the first: ``M 52 +1``."""
+    first, *others = name.split(" + ")
+    if len(name) > room and others:
+        name = f"{first} +{len(others)}"
+    return name if len(name) <= room else name[: room - 1].rstrip() + "…"
 
 
 def _moon(
@@ -422,7 +320,7 @@ def _key_lines(picture: CalendarPicture, narrow: bool) -> list[tuple[str | None,
             words += f"; not done in these nights, chance {percent(end.chance)}"
         wrapped = textwrap.wrap(words, 54 if narrow else 140)
         lines += [(target if i == 0 else None, line) for i, line in enumerate(wrapped)]
-    closing = "Bar: hours. Disc: the moon's lit part. Heavy frame: a target is expected done."
+    closing = "Bar: hours. Disc: the moon's lit part. Heavy frame, bold name: expected done."
     lines += [(None, line) for line in textwrap.wrap(closing, 54 if narrow else 140)]
     return lines
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from nightplan.number_forms import number
 from nightplan.report.looks.hatching import hatch_colour
-from nightplan.report.looks.style import filter_look, styled
+from nightplan.report.looks.palettes import filter_look
+from nightplan.report.looks.style import styled
 from nightplan.report.plots.night_picture import NightPicture, PictureBlock, PictureEvent
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ def draw_lanes(
         Drawn into; its limits are set.
     picture : NightPicture
     style : str
-        One of `nightplan.report.looks.style.STYLES`.
+        One of `nightplan.report.looks.palettes.STYLES`.
     narrow : bool
         Write shorter labels, for a picture a hand wide.
     """

@@ -10,7 +10,8 @@ import numpy as np
 
 from nightplan.planning.schedule.review import BlockReview
 from nightplan.report.looks.hatching import hatch_colour
-from nightplan.report.looks.style import filter_look, new_figure, styled
+from nightplan.report.looks.palettes import filter_look
+from nightplan.report.looks.style import new_figure, styled
 from nightplan.report.plots.time_axis import draw_clocks
 
 if TYPE_CHECKING:
@@ -31,10 +32,10 @@ def review_figure(
 ) -> Figure:
     """A figure with `draw_review` on it, as high as it has lanes; `narrow` for a phone."""
     lanes = max(1, len(_lanes(rows)))
-    figure = new_figure((4.0 if narrow else 9.0, 1.5 + LANE_IN * lanes), style)
+    figure = new_figure((4.0 if narrow else 9.0, 1.5 + LANE_IN * lanes + 0.2 * narrow), style)
     with styled(style):
         axes = figure.subplots()
-        draw_review(axes, rows, zone, roles, style=style, every_h=3 if narrow else 1)
+        draw_review(axes, rows, zone, roles, style=style, narrow=narrow)
         figure.tight_layout()
     return figure
 
@@ -46,13 +47,13 @@ def draw_review(
     roles: Mapping[str, str],
     *,
     style: str = "day",
-    every_h: int = 1,
+    narrow: bool = False,
 ) -> None:
     """Draw a lane for each target and filter, in UTC MJD along x.
 
-    The upper half of a lane holds the blocks planned, outlined in the filter's hatch and colour
-    with their counts; the lower half each sub, full where it counts and crossed out where it was
-    rejected.
+    The upper half of a lane holds the blocks planned, in the filter's hatch and colour, with their
+    counts (narrow: beside the lane's name); the lower half each sub, full where it counts and
+    crossed out where it was rejected.
 
     Parameters
     ----------
@@ -64,8 +65,9 @@ def draw_review(
     lanes = _lanes(rows)
     with styled(style) as colours:
         axes.set_ylim(len(lanes) - 0.5, -0.5)
-        names = [f"{target} {name}" for target, name in lanes]
-        axes.set_yticks(range(len(lanes)), labels=names)
+        axes.set_yticks(
+            range(len(lanes)), labels=[_lane_name(rows, lane, narrow) for lane in lanes]
+        )
         axes.grid(axis="y", visible=False)
         axes.set_axisbelow(True)
         times: list[float] = []
@@ -79,12 +81,13 @@ def draw_review(
                         lane - 0.2, row.end_utc_mjd - row.start_utc_mjd, 0.36, row.start_utc_mjd,
                         color=look.colour, hatch=look.hatch, edgecolor=colours["ink"],
                     )  # fmt: skip
-                axes.annotate(
-                    f"{row.accepted} of {row.planned}",
-                    (0.5 * (row.start_utc_mjd + row.end_utc_mjd), lane - 0.2),
-                    ha="center", va="center", fontsize=7.5, color=colours["ink"],
-                    bbox={"facecolor": colours["panel"], "edgecolor": "none", "pad": 0.8},
-                )  # fmt: skip
+                if not narrow:
+                    axes.annotate(
+                        f"{row.accepted} of {row.planned}",
+                        (0.5 * (row.start_utc_mjd + row.end_utc_mjd), lane - 0.2),
+                        ha="center", va="center", fontsize=7.5, color=colours["ink"],
+                        bbox={"facecolor": colours["panel"], "edgecolor": "none", "pad": 0.8},
+                    )  # fmt: skip
             for sub in row.subs:
                 length = sub.exposure_s / 86400.0
                 times += [sub.start_utc_mjd, sub.start_utc_mjd + length]
@@ -98,9 +101,20 @@ def draw_review(
         axes.set_xlim(low, high)
         for lane in np.arange(len(lanes) - 1) + 0.5:
             axes.axhline(lane, color=colours["grid"], linewidth=0.6, zorder=0)
-        draw_clocks(axes, axes, low, high, zone, style=style, every_h=every_h)
-        axes.set_title("Upper: planned, with counts. Lower: subs as shot; crossed: rejected.",
-                       fontsize=9, loc="left")  # fmt: skip
+        draw_clocks(axes, axes, low, high, zone, style=style, every_h=3 if narrow else 1)
+        key = ("Upper: planned, with counts.", "Lower: subs as shot; crossed: rejected.")
+        title = ("\n" if narrow else " ").join(key)
+        axes.set_title(title, fontsize=8 if narrow else 9, loc="left")
+
+
+def _lane_name(rows: Sequence[BlockReview], lane: tuple[str, str], narrow: bool) -> str:
+    target, name = lane
+    if not narrow:
+        return f"{target} {name}"
+    own = [row for row in rows if (row.target, row.filter) == lane and row.planned is not None]
+    counts = f" {sum(row.accepted for row in own)} of {sum(row.planned or 0 for row in own)}"
+    broken = target.replace(" + ", " +\n")
+    return f"{broken}\n{name}{counts if own else ''}"
 
 
 def _lanes(rows: Sequence[BlockReview]) -> list[tuple[str, str]]:

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from nightplan.planning.season.season import Season
-from nightplan.report.looks.style import new_figure, palette, styled
+from nightplan.report.looks.contrast import ink_on
+from nightplan.report.looks.palettes import palette
+from nightplan.report.looks.style import new_figure, styled
 from nightplan.report.wording.words import MONTHS
 
 if TYPE_CHECKING:
@@ -38,7 +40,7 @@ def season_figure(
     row : int
         The target's row in `table`.
     style : str
-        One of `nightplan.report.looks.style.STYLES`.
+        One of `nightplan.report.looks.palettes.STYLES`.
     narrow : bool
         For a phone.
 
@@ -49,14 +51,15 @@ def season_figure(
     """
     months = _months(table)
     wide, high = (5.0, 0.36 * len(months)) if narrow else (10.5, 0.42 * len(months))
-    left, right, top, bottom = (0.8, 0.55, 0.4, 0.85) if narrow else (0.95, 0.75, 0.45, 0.9)
+    left, right, top, bottom = (0.8, 0.55, 0.6, 0.85) if narrow else (0.95, 0.75, 0.45, 0.9)
     tall = high + top + bottom
     figure = new_figure((wide, tall), style)
     box = (left / wide, bottom / tall, 1.0 - (left + right) / wide, high / tall)
     with styled(style):
         axes = figure.add_axes(box)
         draw_season(axes, table, row=row, style=style, narrow=narrow)
-        axes.set_title(f"{label}: usable hours by night", loc="left")
+        joint = "\n" if narrow else ": "
+        axes.set_title(f"{label}{joint}usable hours by night", loc="left")
         bar = figure.add_axes((1.0 - (right - 0.1) / wide, box[1], 0.12 / wide, box[3]))
         _colour_bar(figure, bar, table, row, style)
         figure.text(0.12 / wide, 0.14 / tall, _legend(narrow), fontsize=7.5)
@@ -157,7 +160,6 @@ def _rgb(text: str) -> Any:
 
 def _ink_on(fill: Any, style: str) -> str:
     """A colour that can be read on a cell."""
-    red, green, blue = (float(part) for part in fill)
     if style == "red":
         return "#FF0000"
-    return "#000000" if 0.299 * red + 0.587 * green + 0.114 * blue > 0.45 else "#FFFFFF"
+    return ink_on("#" + "".join(f"{round(255.0 * float(part)):02X}" for part in fill))

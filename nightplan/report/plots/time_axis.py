@@ -7,7 +7,7 @@ import math
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from nightplan.report.looks.style import palette
+from nightplan.report.looks.palettes import palette
 from nightplan.report.wording.local_time import MJD_EPOCH, moment, offset_text, utc_mjd
 
 if TYPE_CHECKING:

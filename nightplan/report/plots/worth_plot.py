@@ -10,7 +10,8 @@ import numpy as np
 
 from nightplan.number_forms import percent
 from nightplan.report.looks.contrast import legible
-from nightplan.report.looks.style import filter_look, new_figure, save_figure, styled
+from nightplan.report.looks.palettes import filter_look
+from nightplan.report.looks.style import new_figure, save_figure, styled
 from nightplan.report.plots.time_axis import draw_clocks
 
 if TYPE_CHECKING:
