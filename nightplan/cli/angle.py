@@ -2,44 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import common_options, emit, evening_of, load, typed_target
+from nightplan.cli.common import FILE, common_options, load, show, typed_name
 
 if TYPE_CHECKING:
-    import datetime
+    from astropy.units import Quantity
 
-    from nightplan.library.angle_question import AngleQuestion
-    from nightplan.model.config import Config
+    from nightplan.library.angle_question import Pier
 
-Pier = Literal["east", "west"]
-FILE = click.Path(path_type=Path)
 SIDES = click.Choice(["east", "west"])
-
-
-@dataclass(frozen=True)
-class Asked:
-    """The options, as typed."""
-
-    solution: tuple[Path, ...]
-    image_up: float | None
-    position_angle: float | None
-    rotator: float | None
-    target_angle: float | None
-    target: str | None
-    panel: int
-    train: str | None
-    pier: Pier | None
-    second_solution: Path | None
-    second_position_angle: float | None
-    second_rotator: float | None
-    second_pier: Pier | None
-    same_way_up: bool
-    record: bool
 
 
 @click.command("angle")
@@ -71,7 +47,26 @@ class Asked:
 @click.option("--second-pier", type=SIDES, help="Side of the pier of the second.")
 @click.option("--same-way-up", is_flag=True, help="Not the 180° twin (for the guider's patch).")
 @click.option("--record", is_flag=True, help="Keep this solution in the journal for tonight.")
-def command(config_path: Path, evening: str | None, as_json: bool, **options: object) -> None:
+def command(
+    config_path: Path,
+    evening: datetime.date | None,
+    as_json: bool,
+    solution: tuple[Path, ...],
+    image_up: float | None,
+    position_angle: float | None,
+    rotator: float | None,
+    target_angle: float | None,
+    target: str | None,
+    panel: int,
+    train: str | None,
+    pier: Pier | None,
+    second_solution: Path | None,
+    second_position_angle: float | None,
+    second_rotator: float | None,
+    second_pier: Pier | None,
+    same_way_up: bool,
+    record: bool,
+) -> None:
     """Say how the camera lies now and how to turn it to a wanted angle.
 
     One solution gives tonight's offset between rotator and sky; two, their readings at least
@@ -85,87 +80,40 @@ def command(config_path: Path, evening: str | None, as_json: bool, **options: ob
         nightplan angle --solution a.fits --solution b.fits --record
         nightplan angle --image-up 121 --target-angle 120
     """
-    from nightplan.library.angle_question import answer_angle, record_angle
-    from nightplan.report.documents.angle import angle_document
-    from nightplan.report.texts.angle_text import angle_text
+    from astropy import units as u
 
-    config = load(config_path)
-    asked = Asked(**options)  # type: ignore[arg-type]
-    date = evening_of(config.site, evening)
-    _check(asked)
-    question = _question(config, asked, date)
-    advice = answer_angle(config, question)
-    if asked.record:
-        record_angle(config, question, advice)
-    document = angle_document(advice)
-    emit(document, as_json, lambda: angle_text(document))
+    from nightplan.library import angle
 
+    def degrees(value: float | None) -> Quantity | None:
+        return None if value is None else value * u.deg
 
-def _question(config: Config, asked: Asked, date: datetime.date) -> AngleQuestion:
-    from nightplan.journal.plate_solution import read_solution
-    from nightplan.library.angle_question import AngleQuestion, Sighting, newest_first
-    from nightplan.model.own_targets import catalog_for
-
-    sensor_px = (config.camera.width_px, config.camera.height_px)
-    target = None
-    if asked.target is not None:
-        catalog = catalog_for(config)
-        target = typed_target(catalog, [asked.target]).name
-    read = newest_first([read_solution(path, sensor_px) for path in asked.solution])
-    others = [Sighting(one) for one in read[1:]]
-    if asked.second_rotator is not None:
-        path = asked.second_solution
-        others.insert(
-            0,
-            Sighting(
-                solution=None if path is None else read_solution(path, sensor_px),
-                position_angle_deg=asked.second_position_angle,
-                rotator_deg=asked.second_rotator,
-                pier=asked.second_pier,
-            ),
-        )
-    return AngleQuestion(
-        evening=date,
-        now=Sighting(
-            read[0] if read else None,
-            asked.image_up,
-            asked.position_angle,
-            asked.rotator,
-            asked.pier,
-        ),
-        others=tuple(others),
-        target_angle_deg=asked.target_angle,
-        target=target,
-        panel=asked.panel,
-        train=asked.train,
-        same_way_up=asked.same_way_up,
-    )
-
-
-def _check(asked: Asked) -> None:
-    import math
-
-    from nightplan.errors import InputError
-    from nightplan.planning.framing.camera_angle import check_image_up, check_position_angle
-
-    given = (asked.solution or None, asked.image_up, asked.position_angle)
+    given = (solution or None, image_up, position_angle)
     if given.count(None) < 2:
         raise click.UsageError("give one of --solution, --image-up and --position-angle")
-    if given.count(None) == 3 and asked.rotator is None:
+    if given.count(None) == 3 and rotator is None:
         raise click.UsageError("give --solution FILE, --image-up DEG or --position-angle DEG")
-    for key in ("position_angle", "target_angle", "second_position_angle"):
-        value = getattr(asked, key)
-        if value is not None:
-            check_position_angle(value, key=f"--{key.replace('_', '-')}")
-    if asked.image_up is not None:
-        check_image_up(asked.image_up)
-    for key in ("rotator", "second_rotator"):
-        value = getattr(asked, key)
-        if value is not None and not (math.isfinite(value) and abs(value) <= 1440.0):
-            option = f"--{key.replace('_', '-')}"
-            raise InputError("command line", option, value, "degrees from -1440 to 1440")
-    angles = (asked.second_solution, asked.second_position_angle)
-    if angles.count(None) == 0:
+    seconds = [one for one in (second_solution, degrees(second_position_angle)) if one is not None]
+    if len(seconds) > 1:
         raise click.UsageError("give --second-solution or --second-position-angle, not both")
-    if (angles.count(None) == 2) != (asked.second_rotator is None):
+    if len(seconds) != (second_rotator is not None):
         raise click.UsageError("a second solution needs --second-rotator, and the other way round")
+    config = load(config_path)
+    advice = angle(
+        config,
+        solution=solution or None,
+        image_up=degrees(image_up),
+        position_angle=degrees(position_angle),
+        rotator=degrees(rotator),
+        target_angle=degrees(target_angle),
+        target=None if target is None else typed_name(config, [target]),
+        panel=panel,
+        train=train,
+        pier=pier,
+        second=(seconds[0], degrees(second_rotator)) if seconds else None,  # type: ignore[arg-type]
+        second_pier=second_pier,
+        same_way_up=same_way_up,
+        evening=evening,
+    )
+    if record:
+        advice.record()
+    show(advice, as_json)

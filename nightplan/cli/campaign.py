@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+from functools import partial
 from pathlib import Path
 
 import click
@@ -10,10 +12,11 @@ from nightplan.cli.common import (
     check_picture,
     common_options,
     counting,
-    emit,
-    evening_of,
+    full_option,
     load,
     picture_options,
+    plot_option,
+    show,
     typed_names,
     wrote,
 )
@@ -29,14 +32,12 @@ from nightplan.cli.common import (
     metavar="SHARE",
     help="Chance, 0 to 1, that a night is clear. [default: preferences.clear_night_chance]",
 )
-@click.option(
-    "--plot", type=click.Path(path_type=Path), metavar="FILE", help="Save the calendar picture."
-)
+@partial(plot_option, words="Save the calendar (.png, .svg or .pdf).")
 @picture_options
-@click.option("--full", is_flag=True, help="Every night, why each train, and what should wait.")
+@partial(full_option, words="Every night, why each train, and what should wait.")
 def command(
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     targets: tuple[str, ...],
     nights: int,
@@ -57,37 +58,14 @@ def command(
         nightplan campaign "M 31" "NGC 7000" --nights 60 --chance 0.4
         nightplan campaign --nights 30 --plot calendar.svg
     """
-    from nightplan.library.earlier import remembered
-    from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.campaign.campaign import check_range, make_campaign
-    from nightplan.report.documents.campaign import campaign_document
-    from nightplan.report.texts.campaign_text import campaign_text
+    from nightplan.library import campaign
 
-    journal = remembered(load(config_path))
-    config = journal.config
-    first = evening_of(config.site, evening)
-    if chance is None:
-        chance = config.preferences.clear_night_chance
-    check_range(nights, chance, "command line", "--")
+    config = load(config_path)
     check_picture(plot, style)
     names = typed_names(config, targets)
-    with counting("looking ahead") as show:
-        campaign = make_campaign(
-            config,
-            first,
-            nights,
-            catalog_for(config),
-            names,
-            earlier=journal.earlier,
-            chance=chance,
-            progress=show,
-        )
-    document = campaign_document(campaign)
+    with counting("looking ahead") as count:
+        coming = campaign(config, names, evening, nights, chance=chance, on_step=count)
     if plot is not None:
-        from nightplan.report.plots.calendar_picture import calendar_picture
-        from nightplan.report.plots.calendar_plot import save_calendar_plot
-
-        dump = document.model_dump(mode="json")
-        save_calendar_plot(plot, calendar_picture(dump), style, narrow=narrow)
-    emit(document, as_json, lambda: campaign_text(document, full=full))
+        coming.save_plot(plot, style=style, narrow=narrow)
+    show(coming, as_json, full=full)
     wrote(as_json, plot)

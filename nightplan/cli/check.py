@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from functools import partial
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from nightplan.cli.common import config_option, date_option, emit, json_option, 
 @config_option
 @partial(date_option, words="Taken as by every command, but of no effect.")
 @json_option
-def command(config_path: Path, evening: str | None, as_json: bool) -> None:
+def command(config_path: Path, evening: datetime.date | None, as_json: bool) -> None:
     """Read a configuration back in plain words, and say what looks odd in it.
 
     What is outside its accepted range is an error, as with every command; what is odd may still

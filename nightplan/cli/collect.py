@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+import datetime
 from functools import partial
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import config_option, counting, date_option, emit, json_option, load
+from nightplan.cli.common import (
+    FILE,
+    config_option,
+    counting,
+    date_option,
+    json_option,
+    load,
+    show,
+)
 
 
 @click.command("collect")
-@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.argument("folder", type=FILE, required=False)
 @config_option
 @partial(date_option, words="Taken as by every command, but of no effect: files hold their dates.")
 @json_option
@@ -27,7 +36,7 @@ from nightplan.cli.common import config_option, counting, date_option, emit, jso
 @click.option("--torn-down", is_flag=True, help="The camera has come off: flats are stale now.")
 @click.option(
     "--ticks",
-    type=click.Path(path_type=Path),
+    type=FILE,
     metavar="FILE",
     help="Take what was ticked off on the field sheet; files that come later replace it.",
 )
@@ -45,7 +54,7 @@ from nightplan.cli.common import config_option, counting, date_option, emit, jso
 def command(
     folder: Path | None,
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     target: str | None,
     panel: int | None,
@@ -80,65 +89,47 @@ def command(
     if check or restore or reseal:
         _check_journal(config_path, as_json, folder, check, restore, reseal)
         return
-    if ticks is not None:
-        _collect_ticks(config_path, as_json, folder, ticks)
-        return
-    if folder is None:
-        raise click.UsageError("Missing argument 'FOLDER'.")
-    from nightplan.journal.fits_import import Instructions, Verdict
-    from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.framing.camera_angle import check_position_angle
-    from nightplan.planning.photons.sub_worth import collect_and_weigh
-    from nightplan.report.documents.collect import collect_document
-    from nightplan.report.texts.collect_text import collect_text
+    if (folder is None) == (ticks is None):
+        raise click.UsageError("give FOLDER, or --ticks FILE without it")
+    from astropy import units as u
 
-    if reason is not None and (accept or weight is not None):
-        raise click.UsageError("--reject goes with neither --accept nor --weight")
+    from nightplan.library import collect, collect_ticks
+
     config = load(config_path)
-    verdict = Verdict(
-        accepted=reason is None,
-        reason=reason or "",
-        weight=1.0 if weight is None else weight,
-        given=reason is not None or accept or weight is not None,
-        overrule=accept,
-    )
-    told = Instructions(
-        target=target,
-        panel=panel,
-        train=train,
-        filter=filter_name,
-        verdict=verdict,
-        assume_light=assume_light,
-        position_angle_deg=None if angle is None else check_position_angle(angle),
-    )
-    with counting("reading headers") as show:
-        collected, gathered, notices = collect_and_weigh(
-            config, catalog_for(config), folder, told, show, torn_down=torn_down
+    if ticks is not None:
+        show(collect_ticks(config, ticks), as_json)
+        return
+    assert folder is not None
+    with counting("reading headers") as count:
+        gathering = collect(
+            config,
+            folder,
+            target=target,
+            panel=panel,
+            train=train,
+            filter_name=filter_name,
+            reject=reason,
+            accept=accept,
+            weight=weight,
+            assume_light=assume_light,
+            angle=None if angle is None else angle * u.deg,
+            torn_down=torn_down,
+            on_step=count,
         )
-    document = collect_document(str(folder), collected, gathered, notices)
-    emit(document, as_json, lambda: collect_text(document))
-
-
-def _collect_ticks(config_path: Path, as_json: bool, folder: Path | None, ticks: Path) -> None:
-    from nightplan.library.collecting import collect_ticks
-
-    if folder is not None:
-        raise click.UsageError("--ticks FILE goes without FOLDER")
-    gathering = collect_ticks(load(config_path), ticks)
-    emit(gathering.document, as_json, lambda: str(gathering))
+    show(gathering, as_json)
 
 
 def _check_journal(
     config_path: Path, as_json: bool, folder: Path | None, check: bool, restore: bool, reseal: bool
 ) -> None:
     from nightplan.errors import FileError
-    from nightplan.library.journal_check import check_journal
+    from nightplan.library import check_journal
 
     if not check or folder is not None or (restore and reseal):
         raise click.UsageError(
             "--restore or --reseal, one of them, goes with --check; FOLDER does not."
         )
     answer = check_journal(load(config_path), restore=restore, reseal=reseal)
-    emit(answer.document, as_json, lambda: str(answer))
+    show(answer, as_json)
     if not answer.sound:
         raise FileError(answer.document.journal.file, "is faulty; see above for what to do")

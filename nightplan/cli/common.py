@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Callable, Sequence
+from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,23 +14,59 @@ from click.core import ParameterSource
 
 from nightplan.cli.screen import colour_option, counting, doing
 from nightplan.dates import EARLIEST, LATEST
-from nightplan.errors import InputError
+from nightplan.errors import InputError, NightplanError
+from nightplan.numeric_guard import guarded_numbers
 from nightplan.shown import escaped
 
 if TYPE_CHECKING:
+    from nightplan.library.outputs import Answer
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-    from nightplan.model.site import Site
-    from nightplan.model.target import Target
     from nightplan.report.documents.base import Document
 
 __all__ = ["counting", "doing"]
 
+FILE = click.Path(path_type=Path)
 F = TypeVar("F", bound=Callable[..., Any])
 
 
+def _guarded(command: F) -> F:
+    """The command with its numbers guarded; an argument that the library rejects is named as it
+    was typed."""
+
+    @wraps(command)
+    def call(*args: Any, **kwargs: Any) -> Any:
+        if click.get_current_context().invoked_subcommand is not None:
+            return command(*args, **kwargs)  # of the group: a command that follows has its own
+        try:
+            with guarded_numbers():
+                return command(*args, **kwargs)
+        except NightplanError as error:
+            if isinstance(error, InputError) and error.source == "library":
+                typed, accepted = _option(error.key), error.accepted.removesuffix(", or None")
+                raise InputError("command line", typed, error.value, accepted) from error
+            from nightplan.report.wording.printed_command import with_config
+
+            # The commands that a message names are to run as printed.
+            line = with_config(str(error), given_config(click.get_current_context()))
+            if line == str(error):
+                raise
+            raise NightplanError(line) from error
+
+    return call  # type: ignore[return-value]
+
+
+def _option(key: str) -> str:
+    """The option or argument of the command in work that stands for a parameter."""
+    for param in click.get_current_context().command.params:
+        if key == param.name or f"--{key.replace('_', '-')}" in param.opts:
+            return param.opts[0] if isinstance(param, click.Option) else param.human_readable_name
+    return f"--{key.replace('_', '-')}"
+
+
 def config_option(command: F) -> F:
-    """Add `--config FILE`, and which rig and site of the file are meant."""
+    """Add `--config FILE`, and which rig and site of the file are meant; guard the command."""
+    command = _guarded(command)
     for key in ("site", "rig"):
         command = click.option(
             f"--{key}",
@@ -41,7 +78,7 @@ def config_option(command: F) -> F:
     return click.option(
         "--config",
         "config_path",
-        type=click.Path(path_type=Path),
+        type=FILE,
         default=Path("nightplan.toml"),
         show_default=True,
         metavar="FILE",
@@ -52,9 +89,34 @@ def config_option(command: F) -> F:
 DATE_HELP = "Civil date at the site's noon before the night. [default: the night that holds now]"
 
 
+class Evening(click.ParamType):
+    """An evening as it is typed."""
+
+    name = "date"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> datetime.date:
+        try:
+            evening = datetime.date.fromisoformat(value)
+        except ValueError:
+            evening = None
+        # fromisoformat takes 20271006 and 2027-W40-3 too
+        if evening is None or evening.isoformat() != value or not EARLIEST <= evening <= LATEST:
+            accepted = f"YYYY-MM-DD from {EARLIEST} to {LATEST}{_meant(value)}"
+            raise InputError("command line", "--date", value, accepted)
+        return evening
+
+
 def date_option(command: F, words: str = DATE_HELP) -> F:
     """Add `--date YYYY-MM-DD`; `words` say what it does where that is something else."""
-    return click.option("--date", "evening", metavar="YYYY-MM-DD", help=words)(command)
+    option = click.option("--date", "evening", type=Evening(), metavar="YYYY-MM-DD", help=words)
+    return option(command)
+
+
+def plot_option(command: F, words: str = "Save the picture (.png, .svg or .pdf).") -> F:
+    """Add `--plot FILE`."""
+    return click.option("--plot", type=FILE, metavar="FILE", help=words)(command)
 
 
 def json_option(command: F) -> F:
@@ -77,6 +139,11 @@ def picture_options(command: F) -> F:
         show_default=True,
         help="Colours of the picture: day, dark, red or print.",
     )(command)
+
+
+def full_option(command: F, words: str = "All figures, with their sources.") -> F:
+    """Add `--full`."""
+    return click.option("--full", is_flag=True, help=words)(command)
 
 
 def check_picture(path: Path | None, style: str) -> None:
@@ -119,23 +186,6 @@ def load_sites(config_path: Path) -> list[Config]:
         raise click.UsageError("give --site or --all-sites, not both")
     config = load_config(config_path, rig=context.meta.get("nightplan.rig"), site=MAIN)
     return [with_site(config, name) for name in sites_of(config)]
-
-
-def evening_of(site: Site, text: str | None) -> datetime.date:
-    """The evening that `--date` names, or the one whose noon-to-noon holds now."""
-    if text is None:
-        from nightplan.planning.tonight.night import default_evening
-
-        return default_evening(site, datetime.datetime.now(datetime.UTC))
-    try:
-        evening = datetime.date.fromisoformat(text)
-    except ValueError:
-        evening = None
-    # fromisoformat takes 20271006 and 2027-W40-3 too
-    if evening is None or evening.isoformat() != text or not EARLIEST <= evening <= LATEST:
-        accepted = f"YYYY-MM-DD from {EARLIEST} to {LATEST}{_meant(text)}"
-        raise InputError("command line", "--date", text, accepted)
-    return evening
 
 
 def _meant(text: str) -> str:
@@ -186,6 +236,11 @@ def given_config(context: click.Context) -> str | None:
     return str(context.params["config_path"]) if given else None
 
 
+def show(answer: Answer, as_json: bool, *, full: bool = False) -> None:
+    """Print what the library answered, as JSON or as text."""
+    emit(answer.document, as_json, lambda: answer.text(full=full))
+
+
 def wrote(as_json: bool, *paths: Path | None) -> None:
     """Name the files that were written, beside the text; JSON leaves standard output alone."""
     for path in paths:
@@ -225,9 +280,12 @@ def typed_names(config: Config, words: Sequence[str]) -> list[str]:
     return [str(catalog.name[_row(catalog, text)]) for text in join_words(words, catalog.names)]
 
 
-def typed_target(catalog: Catalog, words: Sequence[str]) -> Target:
+def typed_name(config: Config, words: Sequence[str]) -> str:
     """The one target that words mean together; as `typed_names`."""
-    return catalog.target(_row(catalog, " ".join(words)))
+    from nightplan.model.own_targets import catalog_for
+
+    catalog = catalog_for(config)
+    return str(catalog.name[_row(catalog, " ".join(words))])
 
 
 def _row(catalog: Catalog, text: str) -> int:
@@ -245,7 +303,7 @@ from_option = click.option(
 )
 keep_option = click.option(
     "--keep",
-    type=click.Path(path_type=Path),
+    type=FILE,
     metavar="FILE",
     help="The JSON of the plan in force; with --from, what it held before is kept.",
 )
@@ -257,7 +315,7 @@ done_option = click.option(
 )
 save_option = click.option(
     "--save",
-    type=click.Path(path_type=Path),
+    type=FILE,
     metavar="FILE",
     help="Write the plan's JSON too: the plan in force, for --keep.",
 )

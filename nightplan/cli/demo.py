@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from functools import partial
 from pathlib import Path
 
@@ -12,10 +13,12 @@ from nightplan.cli.common import (
     config_option,
     date_option,
     doing,
-    evening_of,
+    full_option,
     json_option,
     picture_options,
+    plot_option,
 )
+from nightplan.cli.plan import FULL_HELP, PLOT_HELP
 
 DEMO_EVENING = "2027-10-06"
 
@@ -27,17 +30,12 @@ DEMO_EVENING = "2027-10-06"
     words=f"Civil date at the site's noon before the night. [default: {DEMO_EVENING}]",
 )
 @json_option
-@click.option(
-    "--plot",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Save the altitude-and-moon plot (.png, .svg or .pdf).",
-)
+@partial(plot_option, words=PLOT_HELP)
 @picture_options
-@click.option("--full", is_flag=True, help="Why, progress, minutes and framing as well.")
+@partial(full_option, words=FULL_HELP)
 def command(
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     plot: Path | None,
     style: str,
@@ -53,17 +51,10 @@ def command(
     Example:
         nightplan demo --plot demo.png
     """
-    from nightplan.cli.plan import show
-    from nightplan.library.planned import Planned
-    from nightplan.model.own_targets import catalog_for
-    from nightplan.model.starter import demo_config
-    from nightplan.planning.tonight.limits import planned_night
-    from nightplan.planning.tonights_plan.plan import make_plan
+    from nightplan.cli.plan import show_plan
+    from nightplan.library import demo_config, plan
 
     check_picture(plot, style)
-    config = demo_config()
-    night = planned_night(config, evening_of(config.site, evening or DEMO_EVENING))
     with doing("framing the targets and solving the night"):
-        catalog = catalog_for(config)
-        planned = Planned(make_plan(config, night, catalog), catalog)
-    show(planned, as_json, plot, full=full, look=(style, narrow))
+        planned = plan(demo_config(), evening or DEMO_EVENING, journal=False)
+    show_plan(planned, as_json, plot, full=full, look=(style, narrow))

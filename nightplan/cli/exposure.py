@@ -13,11 +13,12 @@ from nightplan.cli.common import (
     check_picture,
     common_options,
     doing,
-    emit,
-    evening_of,
+    full_option,
     load,
     picture_options,
-    typed_target,
+    plot_option,
+    show,
+    typed_name,
     wrote,
 )
 from nightplan.errors import InputError
@@ -33,23 +34,17 @@ from nightplan.errors import InputError
     metavar="UTC",
     help="Moment in UTC, such as 2027-10-06T22:30:00Z. [default: the night's best moment]",
 )
-@click.option(
-    "--plot",
-    "plot_path",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Save worth against time for every filter (.png, .svg, .pdf).",
-)
+@plot_option
 @picture_options
-@click.option("--full", is_flag=True, help="All figures, with their sources.")
+@full_option
 def command(
     words: tuple[str, ...],
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     train: str | None,
     time_text: str | None,
-    plot_path: Path | None,
+    plot: Path | None,
     style: str,
     narrow: bool,
     full: bool,
@@ -61,35 +56,22 @@ def command(
         nightplan exposure "M 33" --date 2027-10-06
         nightplan exposure "NGC 7000" --time 2027-10-20T22:30:00Z --plot worth.png
     """
-    from nightplan.library.earlier import with_stored_goals
-    from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.choosing.exposure import exposure_of
-    from nightplan.planning.tonight.limits import planned_night
-    from nightplan.planning.tonight.night import default_evening
-    from nightplan.report.documents.exposure import exposure_document
-    from nightplan.report.texts.exposure_text import exposure_text
-    from nightplan.sky.times import mjd_from_datetime
+    from astropy.time import Time
 
-    check_picture(plot_path, style)
-    config = with_stored_goals(load(config_path))
+    from nightplan.library import exposure
+
+    check_picture(plot, style)
+    config = load(config_path)
     moment = None if time_text is None else _moment(time_text)
-    if moment is not None and evening is None:
-        date = default_evening(config.site, moment)
-    else:
-        date = evening_of(config.site, evening)
-    catalog = catalog_for(config)
-    target = typed_target(catalog, words)
-    utc_mjd = None if moment is None else mjd_from_datetime(moment)
+    name = typed_name(config, words)
     with doing("weighing the night, filter by filter") as say:
-        exposure = exposure_of(config, planned_night(config, date), target, train, utc_mjd)
-        if plot_path is not None:
-            from nightplan.report.plots.worth_plot import save_worth_plot
-
+        time = None if moment is None else Time(moment)
+        photons = exposure(config, name, evening, train=train, time=time)
+        if plot is not None:
             say("drawing the plot")
-            save_worth_plot(plot_path, exposure, style, narrow=narrow)
-    document = exposure_document(exposure)
-    emit(document, as_json, lambda: exposure_text(document, config.site, full=full))
-    wrote(as_json, plot_path)
+            photons.save_plot(plot, style=style, narrow=narrow)
+    show(photons, as_json, full=full)
+    wrote(as_json, plot)
 
 
 def _moment(text: str) -> datetime.datetime:

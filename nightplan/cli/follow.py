@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 import click
 
-from nightplan.cli.common import NumberRange, common_options, doing, emit, evening_of, load
+from nightplan.cli.common import NumberRange, common_options, doing, emit, load
 from nightplan.cli.stopping import StoppedError
 
 
@@ -69,7 +70,7 @@ from nightplan.cli.stopping import StoppedError
 def command(
     folder: Path,
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     keep: Path | None,
     save: Path | None,
@@ -96,6 +97,7 @@ def command(
     from nightplan.errors import FileError
     from nightplan.files import check_ending
     from nightplan.library.following import Follower, plan_file_of
+    from nightplan.library.inputs import evening_of
     from nightplan.library.watching import NightTime, follow_night
 
     if not folder.is_dir():

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
+import datetime
 import importlib
 import os
 import sys
-from collections.abc import Callable
-from functools import wraps
 from pathlib import Path
-from typing import Any
 
 import click
 from click.core import ParameterSource
 
-from nightplan.cli.common import common_options, given_config
+from nightplan.cli.common import common_options
 from nightplan.cli.last_resort import EXIT_STATUS, fault_line
 from nightplan.cli.screen import use_screen
 from nightplan.errors import FileError, NightplanError
 from nightplan.files import reason_of
-from nightplan.numeric_guard import guarded_numbers
 from nightplan.shown import one_line
 
 DEBUG = "--debug"
@@ -42,24 +39,6 @@ COMMANDS = {
 }
 
 
-def _guarded(callback: Callable[..., Any]) -> Callable[..., Any]:
-    """The work of a command with its numbers guarded; --help does not call it."""
-
-    @wraps(callback)
-    def call(*args: Any, **kwargs: Any) -> Any:
-        try:
-            with guarded_numbers():
-                return callback(*args, **kwargs)
-        except NightplanError as error:
-            from nightplan.report.wording.printed_command import with_config
-
-            # The commands that a message names are to run as printed.
-            given = given_config(click.get_current_context())
-            raise NightplanError(with_config(str(error), given)) from error
-
-    return call
-
-
 class LateGroup(click.Group):
     """A group whose commands are imported when they are asked for."""
 
@@ -71,8 +50,6 @@ class LateGroup(click.Group):
             return None
         module = importlib.import_module(f"nightplan.cli.{cmd_name}")
         command: click.Command = module.command
-        if command.callback is not None and not hasattr(command.callback, "__wrapped__"):
-            command.callback = _guarded(command.callback)
         if "_NIGHTPLAN_COMPLETE" in os.environ:
             from nightplan.cli.completion import complete_names
 
@@ -105,7 +82,7 @@ class LateGroup(click.Group):
 @common_options
 @click.pass_context
 def group(
-    ctx: click.Context, config_path: Path, evening: str | None, as_json: bool, debug: bool
+    ctx: click.Context, config_path: Path, evening: datetime.date | None, as_json: bool, debug: bool
 ) -> None:
     """Plan a night of deep-sky imaging before dusk, without a network.
 
@@ -116,7 +93,7 @@ def group(
     if ctx.invoked_subcommand is None:
         from nightplan.cli.tonight import answer
 
-        _guarded(answer)(config_path, evening, as_json)
+        answer(config_path, evening, as_json)
     elif any(
         ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
         for name in ("config_path", "evening", "as_json", "rig", "site")

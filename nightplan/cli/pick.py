@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 import click
@@ -10,10 +11,9 @@ from nightplan.cli.common import (
     NumberRange,
     common_options,
     doing,
-    emit,
-    evening_of,
     load,
     load_sites,
+    show,
 )
 
 SIZE = NumberRange(0.0, 10800.0)
@@ -39,7 +39,7 @@ MAGNITUDE = NumberRange(-30.0, 40.0)
 )
 def command(
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     count: int,
     kinds: tuple[str, ...],
@@ -64,59 +64,30 @@ def command(
         nightplan pick --all-sites --count 3
     """
     if all_sites:
-        _all_sites(config_path, evening, as_json, count)
+        from nightplan.library.nights import targets_by_site
+
+        configs = load_sites(config_path)
+        with doing("ranking the catalogue") as say:
+            sites = targets_by_site(
+                configs, evening, count, lambda site: say(f"ranking the catalogue at {site}")
+            )
+        show(sites, as_json)
         return
-    from nightplan.library.earlier import remembered
-    from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.choosing.selection import rank_targets
-    from nightplan.planning.choosing.wishes import Wishes
-    from nightplan.planning.tonight.limits import planned_night
-    from nightplan.report.documents.pick import pick_document
-    from nightplan.report.texts.pick_text import pick_text
+    from astropy import units as u
 
-    journal = remembered(load(config_path))
-    config = journal.config
-    night = planned_night(config, evening_of(config.site, evening))
-    wishes = Wishes(
-        kinds=kinds,
-        constellations=constellations,
-        larger_arcmin=larger_arcmin,
-        smaller_arcmin=smaller_arcmin,
-        brighter_mag=brighter_mag,
-        names=names,
-    )
+    from nightplan.library.picking import rank
+
+    config = load(config_path)
     with doing("ranking the catalogue"):
-        ranking = rank_targets(
+        ranked = rank(
             config,
-            night,
-            catalog_for(config),
-            wishes,
-            most=count,
-            gathered_h=journal.earlier.by_filter(),
+            evening,
+            count=count,
+            kinds=kinds,
+            constellations=constellations,
+            larger=None if larger_arcmin is None else larger_arcmin * u.arcmin,
+            smaller=None if smaller_arcmin is None else smaller_arcmin * u.arcmin,
+            brighter=None if brighter_mag is None else brighter_mag * u.mag,
+            only=names,
         )
-    document = pick_document(night, ranking, count)
-    emit(document, as_json, lambda: pick_text(document, config.site, full=full))
-
-
-def _all_sites(config_path: Path, evening: str | None, as_json: bool, count: int) -> None:
-    from nightplan.library.earlier import remembered
-    from nightplan.model.own_targets import catalog_for
-    from nightplan.planning.choosing.where_tonight import targets_by_site
-    from nightplan.report.documents.night import sites_document
-    from nightplan.report.texts.sites_text import sites_text
-
-    journals = [remembered(config) for config in load_sites(config_path)]
-    configs = [journal.config for journal in journals]
-    first = configs[0]
-    with doing("ranking the catalogue") as say:
-        found = targets_by_site(
-            configs,
-            evening_of(first.site, evening),
-            catalog_for(first),
-            count,
-            journals[0].earlier.by_filter(),
-            lambda site: say(f"ranking the catalogue at {site}"),
-        )
-    document = sites_document(found, first.site.name, ranked=True)
-    zones = [one.config.site.zone for one in found]
-    emit(document, as_json, lambda: sites_text(document, zones))
+    show(ranked, as_json, full=full)

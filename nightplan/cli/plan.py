@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,13 +14,14 @@ from nightplan.cli.common import (
     common_options,
     doing,
     done_option,
-    emit,
-    evening_of,
     from_option,
+    full_option,
     keep_option,
     load,
     picture_options,
+    plot_option,
     save_option,
+    show,
     typed_names,
     wrote,
 )
@@ -27,17 +30,16 @@ if TYPE_CHECKING:
     from nightplan.library.planned import Planned
 
 
+FULL_HELP = "Why, progress, minutes and framing as well."
+PLOT_HELP = "Save the altitude-and-moon plot (.png, .svg or .pdf)."
+
+
 @click.command("plan")
 @common_options
 @picture_options
-@click.option("--full", is_flag=True, help="Why, progress, minutes and framing as well.")
+@partial(full_option, words=FULL_HELP)
 @click.argument("targets", nargs=-1, metavar="[TARGET]...")
-@click.option(
-    "--plot",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Save the altitude-and-moon plot (.png, .svg or .pdf).",
-)
+@partial(plot_option, words=PLOT_HELP)
 @from_option
 @keep_option
 @done_option
@@ -52,7 +54,7 @@ if TYPE_CHECKING:
 )
 def command(
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     targets: tuple[str, ...],
     plot: Path | None,
@@ -82,14 +84,13 @@ def command(
     check_picture(plot, style)
     for path in exports:
         check_export(path)
-    day = None if evening is None else evening_of(config.site, evening)
     names = typed_names(config, targets)
     with doing("framing the targets and solving the night"):
-        planned = asked_plan(config, day, names, start=start, keep=keep, done=done)
-    show(planned, as_json, plot, exports, save, full=full, look=(style, narrow))
+        planned = asked_plan(config, evening, names, start=start, keep=keep, done=done)
+    show_plan(planned, as_json, plot, exports, save, full=full, look=(style, narrow))
 
 
-def show(
+def show_plan(
     planned: Planned,
     as_json: bool,
     plot: Path | None,
@@ -103,19 +104,16 @@ def show(
 
     `look` are style and narrowness of the plot.
     """
-    from nightplan.report.texts.plan_text import plan_text
-
     if save is not None:
         planned.save(save)
     if plot is not None:
         planned.save_plot(plot, style=look[0], narrow=look[1])
     for path in exports:
         planned.save_export(path)
-    document = planned.document
-    emit(document, as_json, lambda: plan_text(document, full=full))
+    show(planned, as_json, full=full)
     wrote(as_json, plot, *exports)
     if save is not None and not as_json:
         from nightplan.report.wording.printed_command import replan_command
 
-        again = replan_command(document.model_dump(mode="json"), planned.plan.config, save)
+        again = replan_command(planned.document.model_dump(mode="json"), planned.plan.config, save)
         click.echo(f"Written: {save}\nIn the night: {again}")

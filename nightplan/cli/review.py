@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 import click
@@ -10,7 +11,6 @@ from nightplan.cli.common import (
     check_picture,
     common_options,
     emit,
-    evening_of,
     load,
     picture_options,
     wrote,
@@ -34,7 +34,7 @@ from nightplan.cli.common import (
 @picture_options
 def command(
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     keep: Path | None,
     plot: Path | None,
@@ -51,7 +51,8 @@ def command(
         nightplan review
         nightplan review --date 2027-10-06 --keep plan.json --plot review.png
     """
-    from nightplan.library.reviewing import review
+    from nightplan.library import review
+    from nightplan.library.inputs import evening_of
 
     check_picture(plot, style)
     config = load(config_path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 import click
@@ -11,7 +12,6 @@ from nightplan.cli.common import (
     doing,
     done_option,
     emit,
-    evening_of,
     from_option,
     keep_option,
     load,
@@ -51,7 +51,7 @@ from nightplan.cli.stopping import StoppedError
 def command(
     targets: tuple[str, ...],
     config_path: Path,
-    evening: str | None,
+    evening: datetime.date | None,
     as_json: bool,
     output: Path,
     style: str,
@@ -81,11 +81,10 @@ def command(
     if not output.resolve().parent.is_dir():
         raise FileError(output, "cannot be written: no such folder")
     config = load(config_path)
-    day = None if evening is None else evening_of(config.site, evening)
     names = typed_names(config, targets)
     with doing("plan of the night") as say:
         planned = asked_plan(
-            config, day, names, start=start, keep=keep, done=done, as_it_stands=True
+            config, evening, names, start=start, keep=keep, done=done, as_it_stands=True
         )
         html = planned.sheet(
             style=style,  # type: ignore[arg-type]

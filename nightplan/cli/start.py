@@ -24,7 +24,7 @@ Reader = Callable[[str], Any]
 @partial(date_option, words="Taken as by every command, but of no effect: the file holds no date.")
 @json_option
 @click.option("--plain", is_flag=True, help="Ask nothing: write the demo scenario, commented.")
-def command(config_path: Path, evening: str | None, as_json: bool, plain: bool) -> None:
+def command(config_path: Path, evening: datetime.date | None, as_json: bool, plain: bool) -> None:
     """Ask for your site and rig, and write a short configuration; none is ever overwritten.
 
     With --plain, or where nobody can be asked, the file holds the invented site "Hollow Ridge"

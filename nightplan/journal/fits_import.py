@@ -199,10 +199,10 @@ def _reader(
 ) -> FrameReader:
     for key, value, table in (
         ("train", instructions.train, config.train),
-        ("filter", instructions.filter, config.filter),
+        ("filter_name", instructions.filter, config.filter),
     ):
         if value is not None and value not in table:
-            raise InputError("command line", f"--{key}", value, f"one of {', '.join(table)}")
+            raise InputError("library", key, value, f"one of {', '.join(table)}")
     matcher = matcher_for(config, catalog, session.stored)
     if instructions.target is not None:
         instructions = replace(instructions, target=matcher.canonical(instructions.target))

@@ -23,9 +23,17 @@ from types import FunctionType
 
 from nightplan.errors import NightplanError
 from nightplan.library.campaigns import ComingNights, campaign
-from nightplan.library.checking import ConfigCheck, check
-from nightplan.library.collecting import Gathering, collect, collect_ticks, gathered
+from nightplan.library.collecting import (
+    Gathering,
+    JournalCheck,
+    check_journal,
+    collect,
+    collect_ticks,
+    gathered,
+)
 from nightplan.library.configs import (
+    ConfigCheck,
+    check,
     config_at,
     configure_astropy,
     demo_config,
@@ -35,7 +43,6 @@ from nightplan.library.configs import (
 )
 from nightplan.library.framing import Framed, frame
 from nightplan.library.gate import gated
-from nightplan.library.journal_check import JournalCheck, check_journal
 from nightplan.library.keeping import set_goal
 from nightplan.library.nights import NightTimes, night
 from nightplan.library.photons import Photons, exposure
@@ -43,8 +50,7 @@ from nightplan.library.picking import pick
 from nightplan.library.planned import Planned, plan, sheet
 from nightplan.library.returning import AngleAdvice, angle
 from nightplan.library.reviewing import NightReview, review
-from nightplan.library.targets import catalogue, make_target, target
-from nightplan.library.tracking import tracks, transit
+from nightplan.library.targets import catalogue, make_target, target, tracks, transit
 from nightplan.library.watching import Followed, follow
 from nightplan.library.years import season
 from nightplan.model.config import Config

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from nightplan.planning.returning.return_advice import Advice
 
 Pier = Literal["east", "west"]
+AS_ASKED = "as asked"
+"""Where an angle that was given by the caller comes from."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,6 @@ class AngleQuestion:
     panel: int = 1
     train: str | None = None
     same_way_up: bool = False
-    source: str = "command line"
 
 
 def answer_angle(config: Config, asked: AngleQuestion) -> Advice:
@@ -212,11 +213,9 @@ def _wanted(config: Config, asked: AngleQuestion, framing: Framing | None) -> Wa
         stored = wanted_from_framing(framing)
         if angle is None:
             return stored
-        return replace(
-            stored, position_angle_deg=angle, image_up_angle_deg=None, source=asked.source
-        )
+        return replace(stored, position_angle_deg=angle, image_up_angle_deg=None, source=AS_ASKED)
     if angle is not None:
-        return Wanted(angle, asked.source)
+        return Wanted(angle, AS_ASKED)
     goal = None if asked.target is None else _goal_angle(config, asked.target)
     return None if goal is None else Wanted(goal, "configuration")
 

@@ -63,8 +63,8 @@ def asked_plan(
     from nightplan.sky.times import datetime_from_mjd
 
     if start is None and (done or (keep is not None and not as_it_stands)):
-        option = "--done" if done else "--keep"
-        raise InputError("command line", option, str(done[0] if done else keep), "with --from")
+        key, value = ("done", done[0]) if done else ("keep", keep)
+        raise InputError("library", key, str(value), "with a time from which to plan anew")
     now = now_utc or datetime.datetime.now(datetime.UTC)
     kept = None if keep is None else read_plan_document(str(keep), read_text(keep))
     if kept is not None:

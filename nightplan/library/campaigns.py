@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, evening_of, listed
-from nightplan.library.outputs import Answer, floats_of, table_of
+from nightplan.library.outputs import Pictured, floats_of, table_of
 
 if TYPE_CHECKING:
     from astropy.table import QTable
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     from nightplan.report.documents.campaign import CampaignDocument
 
 
-class ComingNights(Answer):
+class ComingNights(Pictured):
     """A run of nights shared out over targets, in astropy objects.
 
     Attributes
@@ -77,28 +76,19 @@ class ComingNights(Answer):
 
         return campaign_document(self.campaign)
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.campaign_text import campaign_text
 
-        return campaign_text(self.document)
+        return campaign_text(self.document, full=full)
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The calendar as a matplotlib figure."""
         from nightplan.report.plots.calendar_picture import calendar_picture
         from nightplan.report.plots.calendar_plot import calendar_figure
 
-        picture = calendar_picture(self.document.model_dump(mode="json"))
-        return calendar_figure(picture, style=style, narrow=narrow)
-
-    def save_plot(
-        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
-    ) -> None:
-        """Save the calendar picture: .png, .svg or .pdf."""
-        from nightplan.report.plots.calendar_picture import calendar_picture
-        from nightplan.report.plots.calendar_plot import save_calendar_plot
-
-        picture = calendar_picture(self.document.model_dump(mode="json"))
-        save_calendar_plot(path, picture, style, narrow=narrow)
+        return calendar_figure(
+            calendar_picture(self.document.model_dump(mode="json")), style=style, narrow=narrow
+        )
 
 
 def campaign(
@@ -109,6 +99,7 @@ def campaign(
     *,
     chance: float | None = None,
     journal: bool = True,
+    on_step: Callable[[int, int], None] | None = None,
 ) -> ComingNights:
     """Share the coming nights out over targets and trains; as `nightplan campaign`.
 
@@ -126,6 +117,8 @@ def campaign(
         That a night is clear, 0 to 1; by default the configuration's.
     journal : bool
         Count what the journal beside the configuration has gathered, and take its goals.
+    on_step : callable, optional
+        Given the number of steps done, and of all.
 
     Raises
     ------
@@ -146,5 +139,6 @@ def campaign(
         [str(catalog.name[row]) for row in rows],
         earlier=memory.earlier,
         chance=chance,
+        progress=on_step,
     )
     return ComingNights(made)

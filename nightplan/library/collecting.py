@@ -1,13 +1,15 @@
-"""What was shot, taken into the journal, and what the journal holds."""
+"""What was shot, taken into the journal, what the journal holds, and whether it is sound."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.errors import InputError
 from nightplan.library.inputs import value_in
 from nightplan.library.outputs import Answer, table_of
 
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from astropy.units import Quantity
 
     from nightplan.model.config import Config
-    from nightplan.report.documents.collect import CollectDocument
+    from nightplan.report.documents.collect import CollectDocument, JournalCheckDocument
 
 
 class Gathering(Answer):
@@ -38,7 +40,7 @@ class Gathering(Answer):
             {"file": [row.file for row in rows], "reason": [row.reason for row in rows]}
         )
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.collect_text import collect_text
 
         return collect_text(self._document)
@@ -58,6 +60,7 @@ def collect(
     assume_light: bool = False,
     angle: Quantity | str | None = None,
     torn_down: bool = False,
+    on_step: Callable[[int, int], None] | None = None,
 ) -> Gathering:
     """Read FITS headers under a folder and store what is new; as `nightplan collect`.
 
@@ -82,6 +85,8 @@ def collect(
         The camera's position angle, for flats.
     torn_down : bool
         The camera has come off since: flats are stale now.
+    on_step : callable, optional
+        Given the number of files read, and of all.
 
     Raises
     ------
@@ -119,7 +124,7 @@ def collect(
         else check_position_angle(value_in("angle", angle, u.deg)),
     )
     collected, table, notices = collect_and_weigh(
-        config, catalog_for(config), Path(folder), told, torn_down=torn_down
+        config, catalog_for(config), Path(folder), told, on_step, torn_down=torn_down
     )
     return Gathering(collect_document(str(folder), collected, table, notices))
 
@@ -178,3 +183,63 @@ def gathered(config: Config) -> QTable:
             "equivalent_time": np.array([row.hours for row in rows], dtype=float) * u.hour,
         }
     )
+
+
+class JournalCheck(Answer):
+    """The journal with all its rows read, and its backups, newest first."""
+
+    def __init__(self, document: JournalCheckDocument) -> None:
+        self._document = document
+
+    @property
+    def sound(self) -> bool:
+        """Whether every row is as it was written, or there is no journal yet."""
+        return self._document.journal.state != "faulty"
+
+    @property
+    def document(self) -> JournalCheckDocument:
+        """The JSON document of `nightplan collect --check`."""
+        return self._document
+
+    def _text(self, full: bool) -> str:
+        from nightplan.report.texts.collect_text import journal_check_text
+
+        return journal_check_text(self._document)
+
+
+def check_journal(config: Config, *, restore: bool = False, reseal: bool = False) -> JournalCheck:
+    """Read every row of the journal and of its backups; as `nightplan collect --check`.
+
+    Parameters
+    ----------
+    config : Config
+    restore : bool
+        Put the newest good backup in the place of a faulty or missing journal, which is kept
+        under another name.
+    reseal : bool
+        Take the rows as they are, for a journal that was changed by hand on purpose; the journal
+        of before is kept under another name.
+
+    Raises
+    ------
+    nightplan.errors.NightplanError
+        `restore` of a journal that is sound, or without a good backup.
+    nightplan.errors.FileError
+        A file cannot be written, or `reseal` of rows that cannot be read.
+    nightplan.errors.InputError
+        `restore` and `reseal` together.
+    """
+    from nightplan.journal import checkup
+    from nightplan.journal.schema import FILE_NAME
+    from nightplan.report.documents.collect import journal_check_document
+
+    if restore and reseal:
+        raise InputError("library", "reseal", reseal, "restore or reseal, not both")
+    kept: Path | None = None
+    backup: Path | None = None
+    if restore:
+        kept, backup = checkup.restore_newest_good(config.folder)
+    elif reseal:
+        kept, _ = checkup.seal_journal(config.folder)
+    found = checkup.check_journal(config.folder)
+    return JournalCheck(journal_check_document(config.folder / FILE_NAME, found, kept, backup))

@@ -1,4 +1,4 @@
-"""Configurations: read one, write the starter file, take the demo, go to another site."""
+"""Configurations: read one, write the starter file, take the demo, look for oddities."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import os
 from typing import TYPE_CHECKING
 
 from nightplan.library.inputs import value_in
+from nightplan.library.outputs import Answer
 from nightplan.model.config import Config, load_config
 from nightplan.model.site import LampLight, Site
 from nightplan.model.starter import demo_config, starter_text
@@ -14,6 +15,9 @@ from nightplan.planning.tonight.earth_orientation import configure_astropy
 if TYPE_CHECKING:
     from astroplan import Observer
     from astropy.units import Quantity
+
+    from nightplan.model.config import Config
+    from nightplan.report.documents.check import CheckDocument
 
 __all__ = [
     "config_at",
@@ -91,3 +95,39 @@ def config_at(config: Config, where: Observer | Site, sky: Quantity | str | None
     else:
         raise InputError("library", "sky", None, "the zenith sky, V mag/arcsec²")
     return config.model_copy(update={"site": site, "horizon": HorizonProfile()})
+
+
+class ConfigCheck(Answer):
+    """What a configuration says, and what looks odd in it; printed as `nightplan check` has it."""
+
+    def __init__(self, document: CheckDocument, config: Config) -> None:
+        self._document = document
+        self._config = config
+
+    @property
+    def document(self) -> CheckDocument:
+        """The JSON document of `nightplan check`."""
+        return self._document
+
+    def _text(self, full: bool) -> str:
+        from nightplan.report.texts.check_text import check_text
+
+        return check_text(self._document, self._config)
+
+
+def check(config: Config) -> ConfigCheck:
+    """Read a configuration back and say what looks odd in it; as `nightplan check`.
+
+    Parameters
+    ----------
+    config : Config
+    """
+    import datetime
+
+    from nightplan.planning.optics.rig_oddities import rig_oddities
+    from nightplan.report.documents.check import check_document
+    from nightplan.report.wording.oddity_words import oddity_words
+
+    odd = rig_oddities(config, datetime.datetime.now(datetime.UTC))
+    document = check_document(config, [(oddity, oddity_words(oddity)) for oddity in odd])
+    return ConfigCheck(document, config)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
     from astropy.wcs import WCS
     from matplotlib.figure import Figure
 
-    from nightplan.library.composing import Composition
     from nightplan.library.inputs import AnyEvening, AnyTarget
+    from nightplan.library.keeping import Composition
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.model.star_catalog import StarCatalog
@@ -38,11 +39,16 @@ class Framed(Answer):
     """
 
     def __init__(
-        self, config: Config, catalog: Catalog, answer: FrameAnswer, asked: Composition
+        self,
+        memory: Remembered,
+        catalog: Catalog,
+        answer: FrameAnswer,
+        asked: Composition,
     ) -> None:
         self.answer = answer
         self._asked = asked
-        self._config = config
+        self._config = memory.config
+        self._flats_angles = memory.earlier.flats_angles
         self._catalog = catalog
 
     @property
@@ -195,10 +201,10 @@ class Framed(Answer):
 
         return frame_document(self.answer)
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.frame_text import frame_text
 
-        return frame_text(self.document)
+        return frame_text(self.document, full=full)
 
     def wcs(self, panel: int = 1) -> WCS:
         """World coordinates of one panel's picture, from 1.
@@ -261,7 +267,14 @@ class Framed(Answer):
         from nightplan.report.page.framing_page import framing_page
 
         check_ending(path, "a page", (".html", ".htm"))
-        write_whole(path, framing_page(self._config, self.answer.target, self.answer, style=style))
+        page = framing_page(
+            self._config,
+            self.answer.target,
+            self.answer,
+            style=style,
+            flats_angles=self._flats_angles,
+        )
+        write_whole(path, page)
 
     def save_header(self, path: str | os.PathLike[str]) -> None:
         """Write a FITS file whose headers hold the coordinates of every panel."""
@@ -284,8 +297,7 @@ class Framed(Answer):
         nightplan.errors.FileError
             The journal cannot be written.
         """
-        from nightplan.library.composing import keep_composition
-        from nightplan.library.keeping import keep_framing
+        from nightplan.library.keeping import keep_composition, keep_framing
 
         keep_framing(self._config, self.answer.framing)
         if self._asked.given:
@@ -299,7 +311,7 @@ def frame(
     *,
     train: str | None = None,
     angle: Quantity | str | None = None,
-    centre: SkyCoord | None = None,
+    centre: SkyCoord | str | None = None,
     panels: int | None = None,
     group: int | None = None,
     journal: bool = True,
@@ -318,8 +330,9 @@ def frame(
         The train to take; by default the best.
     angle : Quantity, optional
         The position angle wanted, 0 to below 180 deg.
-    centre : SkyCoord, optional
-        The centre wanted, of the field or the mosaic.
+    centre : SkyCoord or str, optional
+        The centre wanted, of the field or the mosaic; as text "RA,DEC" (ICRS), or "target" for its
+        own middle.
     panels : int, optional
         Largest number of panels; 1 is a single field, whatever it cuts.
     group : int, optional
@@ -340,36 +353,20 @@ def frame(
     """
     from astropy import units as u
 
-    from nightplan.errors import InputError
-    from nightplan.library.composing import Composition, composed
+    from nightplan.library.keeping import asked_composition, composed
     from nightplan.planning.choosing.frame_answer import frame_answer
     from nightplan.planning.framing.camera_angle import check_position_angle
 
     catalog, (row,) = catalog_and_rows(config, [target])
     found = catalog.target(row)
-    if panels is not None and not 1 <= panels <= 100:
-        raise InputError("library", "panels", panels, "1 to 100")
-    asked = Composition(
-        centre_deg=None
-        if centre is None
-        else (float(centre.icrs.ra.deg), float(centre.icrs.dec.deg)),
-        panels=panels,
-        group=group,
-    )
+    asked = asked_composition(centre, panels, group)
     angle_deg = None if angle is None else check_position_angle(value_in("angle", angle, u.deg))
     memory = remembered(config) if journal else Remembered(config)
-    config = composed(
-        memory.config,
-        found,
-        catalog,
-        asked,
-        angle_deg=angle_deg,
-        train=train,
-    )
+    known = composed(memory.config, found, catalog, asked, angle_deg=angle_deg, train=train)
     earlier = memory.earlier
     answer = frame_answer(
-        config,
-        night_of(config, evening),
+        known,
+        night_of(known, evening),
         found,
         catalog,
         train=train,
@@ -380,7 +377,7 @@ def frame(
         flats_angles=earlier.flats_angles,
         stars=stars,
     )
-    return Framed(config, catalog, answer, asked)
+    return Framed(replace(memory, config=known), catalog, answer, asked)
 
 
 def _angle(degrees: float) -> Angle:

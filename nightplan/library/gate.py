@@ -212,6 +212,7 @@ KINDS: dict[str, Kind] = {
     "SheetStyle": _STYLES,
     "LampLight": _one_of("natural", "led", "sodium", "mixed"),
     "Callable[[str], None]": Kind("a function of one text", callable),
+    "Callable[[int, int], None]": Kind("a function of two whole numbers", callable),
 }
 
 

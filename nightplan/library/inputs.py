@@ -136,6 +136,7 @@ def value_in(key: str, value: Quantity | str, unit: UnitBase) -> float:
 _LIMITS = {
     "step": (0.1, 1440.0),
     "rotator": (-1440.0, 1440.0),
+    "second": (-1440.0, 1440.0),
     "larger": (0.0, 10_800.0),
     "smaller": (0.0, 10_800.0),
     "brighter": (-30.0, 40.0),

@@ -1,12 +1,14 @@
-"""The dark window of one night."""
+"""The dark window of one night, and the sites of one file compared."""
 
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
-from nightplan.library.inputs import night_of
+from nightplan.library.earlier import remembered
+from nightplan.library.inputs import evening_of, night_of
 from nightplan.library.outputs import Answer, floats_of, optional_time, table_of, time_of
 from nightplan.planning.tonight.night import EVENT_NAMES, Event, Night
 
@@ -16,7 +18,9 @@ if TYPE_CHECKING:
     from astropy.units import Quantity
 
     from nightplan.library.inputs import AnyEvening, AnyPlace
-    from nightplan.report.documents.night import NightDocument
+    from nightplan.model.config import Config
+    from nightplan.planning.choosing.where_tonight import SiteTonight
+    from nightplan.report.documents.night import NightDocument, SitesDocument
 
 
 class _EventTime:
@@ -133,7 +137,7 @@ class NightTimes(Answer):
 
         return night_document(self.night)
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.night_text import night_text
 
         return night_text(self.night)
@@ -156,3 +160,55 @@ def night(where: AnyPlace, evening: AnyEvening = None) -> NightTimes:
         `where` or `evening` is not one of these, or the date is out of range.
     """
     return NightTimes(night_of(where, evening))
+
+
+class SitesCompared(Answer):
+    """Sites for one evening, best first."""
+
+    def __init__(self, found: Sequence[SiteTonight], first: Config, *, ranked: bool) -> None:
+        self.found = found
+        self._first = first.site.name
+        self._ranked = ranked
+
+    @property
+    def document(self) -> SitesDocument:
+        """The JSON document of `--all-sites`."""
+        from nightplan.report.documents.night import sites_document
+
+        return sites_document(self.found, self._first, ranked=self._ranked)
+
+    def _text(self, full: bool) -> str:
+        from nightplan.report.texts.night_text import sites_text
+
+        return sites_text(self.document, [one.config.site.zone for one in self.found])
+
+
+def nights_by_site(configs: Sequence[Config], evening: AnyEvening = None) -> SitesCompared:
+    """The night at each site; `configs` are one configuration at its sites, the first one first."""
+    from nightplan.planning.choosing.where_tonight import sites_tonight
+
+    found = sites_tonight(configs, evening_of(configs[0].site, evening))
+    return SitesCompared(found, configs[0], ranked=False)
+
+
+def targets_by_site(
+    configs: Sequence[Config],
+    evening: AnyEvening,
+    count: int,
+    on_site: Callable[[str], None] | None = None,
+) -> SitesCompared:
+    """The same with the best `count` targets of each site; `on_site` is given each site's name."""
+    from nightplan.model.own_targets import catalog_for
+    from nightplan.planning.choosing import where_tonight
+
+    journals = [remembered(config) for config in configs]
+    first = journals[0].config
+    found = where_tonight.targets_by_site(
+        [journal.config for journal in journals],
+        evening_of(first.site, evening),
+        catalog_for(first),
+        count,
+        journals[0].earlier.by_filter(),
+        on_site,
+    )
+    return SitesCompared(found, first, ranked=True)

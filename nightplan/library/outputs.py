@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from types import FunctionType
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from astropy.coordinates import SkyCoord
     from astropy.table import QTable
     from astropy.time import Time
+    from matplotlib.figure import Figure
 
     from nightplan.report.documents.base import Document
 
@@ -40,12 +42,35 @@ class Answer(ABC):
         """The JSON document that the command prints with `--json`."""
 
     @abstractmethod
+    def _text(self, full: bool) -> str: ...
+
+    def text(self, *, full: bool = False) -> str:
+        """The text that the command prints; `full` as with its `--full`, where it has that."""
+        return self._text(full)
+
     def __str__(self) -> str:
-        """The text that the command prints."""
+        return self.text()
 
     def to_json(self) -> str:
         """The document as JSON text."""
         return self.document.to_json()
+
+
+class Pictured(Answer):
+    """An answer that can be drawn."""
+
+    @abstractmethod
+    def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
+        """The picture as a matplotlib figure."""
+
+    def save_plot(
+        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
+    ) -> None:
+        """Save the picture: .png, .svg or .pdf."""
+        from nightplan.report.looks.style import picture_format, save_figure
+
+        picture_format(path)
+        save_figure(path, self.figure(style=style, narrow=narrow))
 
 
 def time_of(utc_mjd: float | ArrayLike) -> Time:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from nightplan.library.inputs import evening_of, targets_of, utc_mjd_of, value_in
-from nightplan.library.outputs import Answer, table_of, time_of
+from nightplan.library.outputs import Pictured, table_of, time_of
 
 if TYPE_CHECKING:
     from astropy.table import QTable
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     from nightplan.report.documents.exposure import ExposureDocument
 
 
-class Photons(Answer):
+class Photons(Pictured):
     """One target at one moment through every filter of a train, in astropy objects.
 
     Attributes
@@ -126,24 +125,16 @@ class Photons(Answer):
 
         return exposure_document(self.exposure)
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.exposure_text import exposure_text
 
-        return exposure_text(self.document, self.exposure.config.site)
+        return exposure_text(self.document, self.exposure.config.site, full=full)
 
-    def figure(self, *, style: str = "day") -> Figure:
+    def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """Worth against time for every filter as a matplotlib figure."""
         from nightplan.report.plots.worth_plot import worth_figure
 
-        return worth_figure(self.exposure, style=style)
-
-    def save_plot(
-        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
-    ) -> None:
-        """Save efficiency against time for every filter: .png, .svg or .pdf."""
-        from nightplan.report.plots.worth_plot import save_worth_plot
-
-        save_worth_plot(path, self.exposure, style, narrow=narrow)
+        return worth_figure(self.exposure, style=style, narrow=narrow)
 
 
 def exposure(
@@ -174,9 +165,11 @@ def exposure(
     nightplan.errors.TargetError
         The name is unknown or ambiguous.
     """
+    from nightplan.library.earlier import with_stored_goals
     from nightplan.planning.choosing.exposure import exposure_of
     from nightplan.planning.tonight.limits import planned_night
 
+    config = with_stored_goals(config)
     (found,) = targets_of(config, [target])
     date = evening_of(config.site, time if evening is None and time is not None else evening)
     utc_mjd = None if time is None else float(utc_mjd_of(time))

@@ -10,7 +10,7 @@ import numpy as np
 
 from nightplan.library.earlier import remembered
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, value_in
-from nightplan.library.outputs import coords_of, floats_of, table_of, time_of
+from nightplan.library.outputs import Answer, coords_of, floats_of, table_of, time_of
 
 if TYPE_CHECKING:
     from astroplan import Constraint
@@ -19,6 +19,82 @@ if TYPE_CHECKING:
 
     from nightplan.library.inputs import AnyEvening, AnyTarget
     from nightplan.model.config import Config
+    from nightplan.planning.choosing.selection import Ranking
+    from nightplan.planning.tonight.night import Night
+    from nightplan.report.documents.pick import PickDocument
+
+
+class Ranked(Answer):
+    """The catalogue ranked for one night."""
+
+    def __init__(self, night: Night, ranking: Ranking, count: int) -> None:
+        self.night = night
+        self.ranking = ranking
+        self.count = count
+
+    @property
+    def table(self) -> QTable:
+        """As `pick` returns it."""
+        from astropy import units as u
+
+        from nightplan.planning.choosing.selection import PARTS
+
+        ranked = self.ranking.first(self.count)
+        targets = [entry.target for entry in ranked]
+
+        def numbers(key: str) -> np.ndarray:
+            return np.array([getattr(entry, key) for entry in ranked], dtype=np.float64)
+
+        return table_of(
+            {
+                "name": [target.name for target in targets],
+                "common_name": [
+                    target.common_names[0] if target.common_names else "" for target in targets
+                ],
+                "kind": [target.kind for target in targets],
+                "constellation": [target.constellation for target in targets],
+                "coord": coords_of(
+                    [target.ra_deg for target in targets], [target.dec_deg for target in targets]
+                ),
+                "major": floats_of([target.major_arcmin for target in targets]) * u.arcmin,
+                "train": [entry.train for entry in ranked],
+                "score": numbers("score"),
+                **{
+                    f"score_{part}": np.array([entry.score_parts[part] for entry in ranked])
+                    for part in PARTS
+                },
+                "clock_time": numbers("hours") * u.hour,
+                "equivalent_time": numbers("equivalent_h") * u.hour,
+                "best": time_of(numbers("best_utc_mjd")),
+                "altitude": numbers("max_altitude_deg") * u.deg,
+                "moon_altitude": numbers("moon_altitude_deg") * u.deg,
+                "moon_separation": numbers("moon_separation_deg") * u.deg,
+                "filter": [entry.leading_filter for entry in ranked],
+                "coverage": numbers("coverage"),
+                "panels": np.array([entry.panels for entry in ranked], dtype=int),
+                "subject": [" + ".join((one.target.name, *one.subject)) for one in ranked],
+                "why": [entry.why for entry in ranked],
+            },
+            {
+                "site": self.night.site.name,
+                "date": self.night.evening.isoformat(),
+                "considered": self.ranking.considered,
+                "reason": "" if ranked else self.ranking.empty_reason,
+                "notices": [*self.night.notices, *self.ranking.notices],
+            },
+        )
+
+    @property
+    def document(self) -> PickDocument:
+        """The JSON document of `nightplan pick`."""
+        from nightplan.report.documents.pick import pick_document
+
+        return pick_document(self.night, self.ranking, self.count)
+
+    def _text(self, full: bool) -> str:
+        from nightplan.report.texts.pick_text import pick_text
+
+        return pick_text(self.document, self.night.zone, full=full)
 
 
 def pick(
@@ -73,10 +149,38 @@ def pick(
     nightplan.errors.TargetError
         A name among `only` is unknown or ambiguous.
     """
+    return rank(
+        config,
+        evening,
+        count=count,
+        kinds=kinds,
+        constellations=constellations,
+        larger=larger,
+        smaller=smaller,
+        brighter=brighter,
+        only=only,
+        constraints=constraints,
+    ).table
+
+
+def rank(
+    config: Config,
+    evening: AnyEvening = None,
+    *,
+    count: int = 15,
+    kinds: Sequence[str] = (),
+    constellations: Sequence[str] = (),
+    larger: Quantity | str | None = None,
+    smaller: Quantity | str | None = None,
+    brighter: Quantity | str | None = None,
+    only: AnyTarget | Iterable[AnyTarget] = (),
+    constraints: Sequence[Constraint] = (),
+) -> Ranked:
+    """The answer behind `pick`; arguments as there."""
     from astropy import units as u
     from astropy.coordinates import NonRotationTransformationWarning
 
-    from nightplan.planning.choosing.selection import PARTS, rank_targets
+    from nightplan.planning.choosing.selection import rank_targets
     from nightplan.planning.choosing.wishes import Wishes
 
     journal = remembered(config)
@@ -103,47 +207,4 @@ def pick(
             most=count,
             gathered_h=journal.earlier.by_filter(),
         )
-    ranked = ranking.first(count)
-    targets = [entry.target for entry in ranked]
-
-    def numbers(key: str) -> np.ndarray:
-        return np.array([getattr(entry, key) for entry in ranked], dtype=np.float64)
-
-    return table_of(
-        {
-            "name": [target.name for target in targets],
-            "common_name": [
-                target.common_names[0] if target.common_names else "" for target in targets
-            ],
-            "kind": [target.kind for target in targets],
-            "constellation": [target.constellation for target in targets],
-            "coord": coords_of(
-                [target.ra_deg for target in targets], [target.dec_deg for target in targets]
-            ),
-            "major": floats_of([target.major_arcmin for target in targets]) * u.arcmin,
-            "train": [entry.train for entry in ranked],
-            "score": numbers("score"),
-            **{
-                f"score_{part}": np.array([entry.score_parts[part] for entry in ranked])
-                for part in PARTS
-            },
-            "clock_time": numbers("hours") * u.hour,
-            "equivalent_time": numbers("equivalent_h") * u.hour,
-            "best": time_of(numbers("best_utc_mjd")),
-            "altitude": numbers("max_altitude_deg") * u.deg,
-            "moon_altitude": numbers("moon_altitude_deg") * u.deg,
-            "moon_separation": numbers("moon_separation_deg") * u.deg,
-            "filter": [entry.leading_filter for entry in ranked],
-            "coverage": numbers("coverage"),
-            "panels": np.array([entry.panels for entry in ranked], dtype=int),
-            "subject": [" + ".join((one.target.name, *one.subject)) for one in ranked],
-            "why": [entry.why for entry in ranked],
-        },
-        {
-            "site": config.site.name,
-            "date": the_night.evening.isoformat(),
-            "considered": ranking.considered,
-            "reason": "" if ranked else ranking.empty_reason,
-            "notices": [*the_night.notices, *ranking.notices],
-        },
-    )
+    return Ranked(the_night, ranking, count)

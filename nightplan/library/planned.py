@@ -12,7 +12,7 @@ from nightplan.errors import InputError
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, utc_mjd_of
 from nightplan.library.nights import NightTimes
-from nightplan.library.outputs import Answer, table_of
+from nightplan.library.outputs import Pictured, table_of
 from nightplan.library.plan_tables import (
     blocks_table,
     events_table,
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 SheetStyle = Literal["day", "red", "print"]
 
 
-class Planned(Answer):
+class Planned(Pictured):
     """One night's plan, in astropy objects.
 
     Attributes
@@ -133,10 +133,10 @@ class Planned(Answer):
             self._document = plan_document(self.plan)
         return self._document
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.plan_text import plan_text
 
-        return plan_text(self.document)
+        return plan_text(self.document, full=full)
 
     def figure(self, *, style: str = "day", narrow: bool = False) -> Figure:
         """The altitude-and-moon plot as a matplotlib figure."""
@@ -145,16 +145,6 @@ class Planned(Answer):
 
         picture = picture_of_plan(self.plan, self.document.model_dump(mode="json"))
         return night_figure(picture, style=style, narrow=narrow)
-
-    def save_plot(
-        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
-    ) -> None:
-        """Save the altitude-and-moon plot: .png, .svg or .pdf."""
-        from nightplan.report.plots.altitude_plot import save_night_plot
-        from nightplan.report.plots.plan_picture import picture_of_plan
-
-        picture = picture_of_plan(self.plan, self.document.model_dump(mode="json"))
-        save_night_plot(path, picture, style, narrow=narrow)
 
     def sheet(
         self,

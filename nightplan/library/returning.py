@@ -88,7 +88,7 @@ class AngleAdvice(Answer):
 
         return angle_document(self.advice)
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.angle_text import angle_text
 
         return angle_text(self.document)
@@ -183,7 +183,7 @@ def angle(
         )
 
     def line(key: str, value: Quantity | str | None) -> float | None:
-        return None if value is None else check_position_angle(value_in(key, value, u.deg))
+        return None if value is None else check_position_angle(value_in(key, value, u.deg), key)
 
     several = solution if isinstance(solution, (list, tuple)) else [solution]
     read = newest_first([_read(config, one) for one in several if one is not None])
@@ -206,7 +206,7 @@ def angle(
             solution=read[0] if read else None,
             image_up_deg=None
             if image_up is None
-            else check_image_up(value_in("image_up", image_up, u.deg), "library", "image_up"),
+            else check_image_up(value_in("image_up", image_up, u.deg)),
             position_angle_deg=line("position_angle", position_angle),
             rotator_deg=None if rotator is None else value_in("rotator", rotator, u.deg),
             pier=pier,
@@ -217,7 +217,6 @@ def angle(
         panel=panel,
         train=train,
         same_way_up=same_way_up,
-        source="library",
     )
     return AngleAdvice(config, question, answer_angle(config, question))
 

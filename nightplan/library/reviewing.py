@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from nightplan.errors import FileError
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.following import first_plan_file, plan_file_of
-from nightplan.library.outputs import Answer
+from nightplan.library.outputs import Pictured
 from nightplan.planning.photons.sub_sets import is_short
 from nightplan.planning.schedule.review import BlockReview, reviewed_blocks
 from nightplan.report.documents.review import (
@@ -33,7 +33,7 @@ LEAST_HOURS = 1.0
 LEAST_MISSING_H = 0.05
 
 
-class NightReview(Answer):
+class NightReview(Pictured):
     """A night's plan against what was shot."""
 
     def __init__(self, document: ReviewDocument, rows: Sequence[BlockReview], config: Config):
@@ -46,7 +46,7 @@ class NightReview(Answer):
         """The JSON document of `nightplan review`."""
         return self._document
 
-    def __str__(self) -> str:
+    def _text(self, full: bool) -> str:
         from nightplan.report.texts.review_text import review_text
 
         return review_text(self._document)
@@ -58,14 +58,6 @@ class NightReview(Answer):
 
         roles = roles_of(self._config)
         return review_figure(self._rows, self._config.site.zone, roles, style=style, narrow=narrow)
-
-    def save_plot(
-        self, path: str | os.PathLike[str], *, style: str = "day", narrow: bool = False
-    ) -> None:
-        """Save the picture: .png, .svg or .pdf."""
-        from nightplan.report.looks.style import save_figure
-
-        save_figure(path, self.figure(style=style, narrow=narrow))
 
 
 def review(

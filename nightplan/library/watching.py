@@ -50,7 +50,7 @@ class NightTime:
         from nightplan.planning.tonight.clock_time import moment_utc_mjd
 
         now = datetime.datetime.now(datetime.UTC)
-        moment = moment_utc_mjd(text, site, evening, now, "--at")
+        moment = moment_utc_mjd(text, site, evening, now, "at")
         return cls(datetime_from_mjd(moment), speed)
 
     def now(self) -> datetime.datetime:

@@ -62,7 +62,7 @@ def with_rig(config: Config, name: str | None) -> Config:
     name = config.preferences.rig if name is None else name
     if name != MAIN and name not in config.other_rig:
         accepted = f"one of {', '.join((MAIN, *config.other_rig))}"
-        raise InputError("command line", "--rig", name, accepted)
+        raise InputError("library", "rig", name, accepted)
     tables: dict[str, Any] = {}
     if name != MAIN:
         rig = config.other_rig[name]
@@ -100,7 +100,7 @@ def with_site(config: Config, name: str | None) -> Config:
             site = Site.model_construct(**{**fields, "name": other.name or key})
             return config.model_copy(update={"site": site, "horizon": other.horizon})
     accepted = f"one of {', '.join(sites_of(config))}"
-    raise InputError("command line", "--site", name, accepted)
+    raise InputError("library", "site", name, accepted)
 
 
 def sites_of(config: Config) -> list[str]:

@@ -218,7 +218,7 @@ def test_the_rim_turns_and_the_field_shifts(browser, made):
 
 def test_share_and_margin_of_a_shifted_field_are_the_planners(browser, made):
     # The planner frames the shifted composition by itself, with the panel at that centre.
-    from nightplan.library.composing import Composition, composed
+    from nightplan.library.keeping import Composition, composed
 
     config, target, trains, paths = made
     catalog = catalog_for(config)

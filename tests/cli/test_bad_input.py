@@ -16,6 +16,9 @@ from tests.cli.running import assert_one_line_error, run
     ("words", "part"),
     [
         (("campaign", "--nights", "x"), "--nights"),
+        (("campaign", "--nights", "100000"), "--nights"),
+        (("frame", "M 51", "--angle", "north"), "--angle"),
+        (("angle", "--rotator", "5000"), "--rotator"),
         (("angle", "--position-angle", "3", "--pier", "north"), "'east', 'west'"),
         (("pick", "--count", "0"), "1<=x<=500"),
         (("pick", "--larger", "nan"), "--larger"),

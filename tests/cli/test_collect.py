@@ -140,7 +140,7 @@ def test_verdicts(collect, shot, config_file):
     [
         (("--weight", "1.5"), "weight"),
         (("--weight", "nan"), "weight"),
-        (("--reject", " "), "reason"),
+        (("--reject", " "), "--reject"),
         (("--train", "none"), "--train"),
         (("--filter", "none"), "--filter"),
         (("--target", "none such"), "none such"),

@@ -353,7 +353,7 @@ def test_nothing_found_makes_no_journal(collect, shot, config_file):
 
 def test_missing_folder_and_unknown_names(collect, shot):
     write(shot / "a.fits")
-    with pytest.raises(InputError, match="--train"):
+    with pytest.raises(InputError, match="train"):
         collect(train="none such")
     shutil.rmtree(shot)
     with pytest.raises(FileError, match="no such folder"):

@@ -45,5 +45,5 @@ def test_the_top_nearer_to_north_is_taken(position_angle, up):
 
 @pytest.mark.parametrize("angle", [180.0, -0.1, math.inf, math.nan])
 def test_out_of_range_is_refused(angle):
-    with pytest.raises(InputError, match=r"--angle = .*from 0 to below 180"):
+    with pytest.raises(InputError, match=r"angle = .*from 0 to below 180"):
         check_position_angle(angle)

@@ -222,7 +222,7 @@ def test_reading_is_taken_onto_the_limits_scale(given_deg, inside):
 
 @pytest.mark.parametrize("reading", [200.0, math.nan, math.inf])
 def test_reading_outside_the_limits(reading):
-    with pytest.raises(InputError, match="--rotator"):
+    with pytest.raises(InputError, match="rotator"):
         cr.reading_in_limits(Rotator(minimum_deg=0.0, maximum_deg=90.0), reading)
 
 

@@ -48,7 +48,7 @@ def test_the_hour_that_comes_twice_asks_and_its_answers_can_be_typed() -> None:
     evening = dt.date(2027, 10, 30)
     with pytest.raises(InputError) as caught:
         moment("01:30", evening)
-    assert caught.value.key == "--from"
+    assert caught.value.key == "start"
     assert caught.value.accepted.startswith("01:30+01:00 or 01:30+00:00:")
     assert moment("01:30+01:00", evening) == "2027-10-31T00:30:00Z"
     assert moment("01:30+00:00", evening) == "2027-10-31T01:30:00Z"

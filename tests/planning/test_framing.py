@@ -311,7 +311,7 @@ def test_ranges_hold_everywhere(ra, dec, major, ratio, angle):
 
 @pytest.mark.parametrize("angle", [-1.0, 180.0, math.nan, 400.0])
 def test_bad_angle_is_one_clear_line(angle):
-    with pytest.raises(InputError, match="--angle"):
+    with pytest.raises(InputError, match="angle"):
         frame_target(demo_config(), made(), "reducer", angle_deg=angle)
 
 

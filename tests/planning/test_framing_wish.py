@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from nightplan.cli.main import group
 from nightplan.errors import ConfigError, InputError, UnknownKeyError
 from nightplan.journal import Journal
-from nightplan.library.composing import place_from_text
+from nightplan.library.keeping import place_from_text
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import load_config
 from nightplan.model.starter import demo_config
@@ -191,5 +191,5 @@ def test_places_are_read_in_degrees_and_hours():
     assert place_from_text("00:42:00,+41:15:00") == pytest.approx((10.5, 41.25))
     assert place_from_text("target") is None
     for text in ("", "12", "12,100", "a,b", "nan,3", "1,2,3"):
-        with pytest.raises(InputError, match="--centre"):
+        with pytest.raises(InputError, match="centre"):
             place_from_text(text)

@@ -133,7 +133,7 @@ def test_unknown_train_and_wrong_time(demo) -> None:
     night = compute_night(demo.site, MOONLESS)
     with pytest.raises(InputError, match="flattener"):
         exposure_of(demo, night, GALAXY, "flatener")
-    with pytest.raises(InputError, match="--time"):
+    with pytest.raises(InputError, match="time"):
         exposure_of(demo, night, GALAXY, "flattener", night.noon_utc_mjd + 1.5)
 
 

@@ -306,7 +306,7 @@ def test_the_text_tells_what_was_kept_and_what_moved(again, kept) -> None:
 def test_a_bad_count_tells_the_accepted_form(demo, bad: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_done(demo, ["L=3", bad])
-    assert (caught.value.key, caught.value.value) == ("--done", bad)
+    assert (caught.value.key, caught.value.value) == ("done", bad)
     assert "FILTER=COUNT" in caught.value.accepted
     assert "OIII" in caught.value.accepted
 

@@ -146,7 +146,7 @@ def test_the_most_that_is_accepted_is_all_of_the_time_and_not_one_more(
     now = plan.blocks[1].start_s + 1000.0
     with pytest.raises(InputError) as caught:
         resume(night, plan, now, {name: 10_000})
-    assert caught.value.key == "--done"
+    assert caught.value.key == "done"
     most = int(re.search(r"at most (\d+)", caught.value.accepted)[1])  # type: ignore[index]
     # by hand: set-up ends at 300 s, a sub and its download take 302 s
     assert most == int((now - 300.0) // 302.0)

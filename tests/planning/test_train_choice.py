@@ -159,7 +159,7 @@ def test_answer_for_a_given_train(catalog):
     assert answer.framing.position_angle_deg == 30.0
     assert "as asked" in answer.reason
     assert len(answer.framings) == 2
-    with pytest.raises(InputError, match=r"--train = 'lens'.*flattener, reducer"):
+    with pytest.raises(InputError, match=r"train = 'lens'.*flattener, reducer"):
         frame_answer(CONFIG, night, target, catalog, train="lens")
 
 

@@ -13,13 +13,12 @@ from PIL import Image
 
 from nightplan.errors import InputError
 from nightplan.report.looks.palettes import STYLES
-from nightplan.report.looks.style import figure_bytes
+from nightplan.report.looks.style import figure_bytes, save_figure
 from nightplan.report.plots.calendar_picture import calendar_picture
 from nightplan.report.plots.calendar_plot import (
     BAR_HIGH,
     calendar_figure,
     disc_outline,
-    save_calendar_plot,
 )
 
 
@@ -115,7 +114,7 @@ def test_moon_from_a_table_of_its_own(campaign):
 
 
 def test_files_and_bad_input(campaign, tmp_path):
-    save_calendar_plot(tmp_path / "c.svg", calendar_picture(campaign))
+    save_figure(tmp_path / "c.svg", calendar_figure(calendar_picture(campaign)))
     assert (tmp_path / "c.svg").read_bytes().startswith(b"<?xml")
     with pytest.raises(InputError, match="one night or more"):
         calendar_picture({"nights": []})

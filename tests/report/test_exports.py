@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from nightplan.errors import FileError
 from nightplan.report.exports import night_exports as ex
 from nightplan.report.exports.calendar import plan_to_icalendar
-from nightplan.report.exports.plan_rows import CSV_COLUMNS
+from nightplan.report.exports.night_exports import CSV_COLUMNS
 
 NASTY = 'M 31; the "big" one, \\ with\nlines — ünïcode 星雲 ' + "long " * 30
 

@@ -23,8 +23,8 @@ from PIL import Image
 from nightplan.errors import FileError, InputError
 from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
 from nightplan.model.starter import demo_config
-from nightplan.report.looks.style import figure_bytes
-from nightplan.report.plots.altitude_plot import night_figure, save_night_plot
+from nightplan.report.looks.style import figure_bytes, save_figure
+from nightplan.report.plots.altitude_plot import night_figure
 from nightplan.report.plots.curve_names import BANDS, band_edges
 from nightplan.report.plots.filter_lanes import target_spans
 from nightplan.report.plots.label_place import place_labels
@@ -164,13 +164,13 @@ def test_day_style_tells_filters_apart_without_colour(picture):
 def test_files_by_ending(picture, tmp_path):
     for ending, magic in ((".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF")):
         path = tmp_path / f"night{ending}"
-        save_night_plot(path, picture())
+        save_figure(path, night_figure(picture()))
         assert path.read_bytes().startswith(magic)
     first = (tmp_path / "night.svg").read_bytes()
-    save_night_plot(tmp_path / "night.svg", picture())
+    save_figure(tmp_path / "night.svg", night_figure(picture()))
     assert (tmp_path / "night.svg").read_bytes() == first
     with pytest.raises(FileError, match=r"must end in \.png"):
-        save_night_plot(tmp_path / "night.bmp", picture())
+        save_figure(tmp_path / "night.bmp", night_figure(picture()))
     assert sorted(p.name for p in tmp_path.iterdir()) == ["night.pdf", "night.png", "night.svg"]
 
 
@@ -258,7 +258,7 @@ def test_planned_targets_have_colours_of_their_own_and_the_others_are_grey(pictu
 def test_a_saved_svg_says_what_it_shows(picture, tmp_path):
     # W3C SVG 2, 5.7 and 5.8: title and desc; text stays text.
     path = tmp_path / "night.svg"
-    save_night_plot(path, picture())
+    save_figure(path, night_figure(picture()))
     svg = path.read_text(encoding="utf-8")
     assert '<title id="title">Hollow Ridge, night of Wed 6 Oct 2027</title>' in svg
     assert '<desc id="about">Heavy line: planned.' in svg

@@ -14,7 +14,8 @@ from nightplan.model.target import Target
 from nightplan.planning.choosing.exposure import exposure_of
 from nightplan.planning.tonight.night import compute_night
 from nightplan.report.looks.palettes import STYLES
-from nightplan.report.plots.worth_plot import save_worth_plot, worth_figure
+from nightplan.report.looks.style import save_figure
+from nightplan.report.plots.worth_plot import worth_figure
 
 
 @pytest.fixture(scope="module")
@@ -53,10 +54,10 @@ def test_names_do_not_overlap(exposure) -> None:
 @pytest.mark.parametrize("style", STYLES)
 def test_every_style_saves(exposure, style: str, tmp_path) -> None:
     path = tmp_path / f"{style}.png"
-    save_worth_plot(path, exposure, style, dpi=50.0)
+    save_figure(path, worth_figure(exposure, style=style), dpi=50.0)
     assert path.read_bytes().startswith(b"\x89PNG")
 
 
 def test_wrong_ending(exposure, tmp_path) -> None:
     with pytest.raises(FileError, match=r"\.png"):
-        save_worth_plot(tmp_path / "worth.gif", exposure)
+        save_figure(tmp_path / "worth.gif", worth_figure(exposure))

@@ -110,8 +110,8 @@ def exposure_of(
         from nightplan.sky.times import utc_iso
 
         raise InputError(
-            "command line",
-            "--time",
+            "library",
+            "time",
             utc_iso(utc_mjd),
             f"a time from {utc_iso(night.noon_utc_mjd)} to {utc_iso(night.next_noon_utc_mjd)}, "
             f"the night of {night.evening.isoformat()}",

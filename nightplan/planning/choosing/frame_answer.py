@@ -117,7 +117,7 @@ def frame_answer(
         The user's star file cannot be used.
     """
     if train is not None and train not in config.train:
-        raise InputError("command line", "--train", train, f"one of {', '.join(config.train)}")
+        raise InputError("library", "train", train, f"one of {', '.join(config.train)}")
     times = {name: time_to_snr(config, target, name) for name in config.train}
     ranking = rank_trains(
         config,

@@ -45,35 +45,31 @@ def twin_deg(image_up_angle_deg: float) -> float:
     return float(wrap_360_deg(image_up_angle_deg + 180.0))
 
 
-def check_position_angle(
-    angle_deg: float, source: str = "command line", key: str = "--angle"
-) -> float:
+def check_position_angle(angle_deg: float, key: str = "angle") -> float:
     """A position angle given by a person, if it is from 0 to below 180.
 
     Raises
     ------
     nightplan.errors.InputError
-        It is not; the message names source, key, value and range.
+        It is not; the message names key, value and range.
     """
     if not (math.isfinite(angle_deg) and 0.0 <= angle_deg < 180.0):
         accepted = "a position angle from 0 to below 180 degrees"
-        if key == "--position-angle":
-            accepted += "; a plate solver's rotation goes with --image-up"
-        raise InputError(source, key, angle_deg, accepted)
+        if key == "position_angle":
+            accepted += "; a plate solver's rotation is image up"
+        raise InputError("library", key, angle_deg, accepted)
     return float(angle_deg)
 
 
-def check_image_up(
-    angle_deg: float, source: str = "command line", key: str = "--image-up"
-) -> float:
+def check_image_up(angle_deg: float, key: str = "image_up") -> float:
     """A direction of image up given by a person, 0 to below 360; -180 to 0 is taken over too.
 
     Raises
     ------
     nightplan.errors.InputError
-        It is from neither range; the message names source, key, value and range.
+        It is from neither range; the message names key, value and range.
     """
     if not (math.isfinite(angle_deg) and -180.0 <= angle_deg <= 360.0):
         accepted = "a direction from 0 to below 360 degrees (or from -180 to 180)"
-        raise InputError(source, key, angle_deg, accepted)
+        raise InputError("library", key, angle_deg, accepted)
     return float(wrap_360_deg(angle_deg))

@@ -245,7 +245,7 @@ def reading_in_limits(rotator: RotatorLimits, reading_deg: float) -> float:
         if low <= raised <= high:
             return raised
     raise InputError(
-        "command line", "--rotator", reading_deg, f"a reading from {low:g} to {high:g} degrees"
+        "library", "rotator", reading_deg, f"a reading from {low:g} to {high:g} degrees"
     )
 
 

@@ -270,8 +270,8 @@ def advise(
 def _whole_move(now: CameraNow, wanted: Wanted) -> float:
     if now.image_up_angle_deg is None or wanted.image_up_angle_deg is None:
         raise InputError(
-            "command line",
-            "--same-way-up",
+            "library",
+            "same_way_up",
             True,
             "a plate solution now and a stored framing to come back to: both say which way is up",
         )

@@ -57,7 +57,7 @@ def parse_done(
                 f"FILTER=COUNT or TARGET:FILTER=COUNT, a filter of {', '.join(config.filter)} and "
                 f"a whole number from 0, such as {first}=18"
             )
-            raise InputError("command line", "--done", item, accepted)
+            raise InputError("library", "done", item, accepted)
         if not isinstance(key, str) and target_name is not None:
             key = (target_name(key[0]), key[1])
         counts[key] = counts.get(key, 0) + int(number)
@@ -70,7 +70,7 @@ def check_done(done: Done) -> None:
     for key in done:
         if not isinstance(key, str) and key[1] in done:
             accepted = f"either {key[1]}=COUNT for all targets or TARGET:{key[1]}=COUNT for each"
-            raise InputError("command line", "--done", done_words(key), accepted)
+            raise InputError("library", "done", done_words(key), accepted)
 
 
 def _key(config: Config, name: str) -> DoneKey | None:

@@ -128,8 +128,8 @@ def _check_night(problem: Problem, again: Replan) -> None:
     start, end = (utc_iso(middle + half) for half in (-0.5, 0.5))
     if abs(again.from_utc_mjd - middle) > 0.5:
         accepted = f"a time of the night planned, from {start} to {end}"
-        raise InputError("command line", "--from", utc_iso(again.from_utc_mjd), accepted)
+        raise InputError("library", "start", utc_iso(again.from_utc_mjd), accepted)
     began = None if again.plan is None else again.plan["window_start_utc"]
     if began is not None and abs(mjd_from_iso(began) - middle) > 0.5:
         accepted = f"a plan whose window lies in the night from {start} to {end}"
-        raise InputError("command line", "--keep", f"window_start_utc {began}", accepted)
+        raise InputError("library", "keep", f"window_start_utc {began}", accepted)

@@ -26,7 +26,7 @@ def moment_utc_mjd(
     site: Site,
     evening: datetime.date,
     now_utc: datetime.datetime,
-    option: str = "--from",
+    key: str = "start",
 ) -> float:
     """UTC MJD of a moment of the night that begins on `evening`.
 
@@ -47,21 +47,21 @@ def moment_utc_mjd(
         try:
             return mjd_from_iso(wanted)
         except ValueError as error:
-            raise InputError("command line", option, text, ACCEPTED) from error
+            raise InputError("library", key, text, ACCEPTED) from error
     try:
         time = datetime.time(int(clock[1]), int(clock[2]), int(clock[3] or 0))
     except ValueError as error:
-        raise InputError("command line", option, text, ACCEPTED) from error
+        raise InputError("library", key, text, ACCEPTED) from error
     found = _in_night(time, clock[4], site, evening)
     if len(found) == 1:
         return mjd_from_datetime(found[0])
     if not found:
         accepted = f"a time that the clocks at {site.name} show in the night of {evening}"
-        raise InputError("command line", option, text, accepted)
+        raise InputError("library", key, text, accepted)
     # Written as what can be typed: 01:30+01:00 or 01:30+00:00.
     twice = " or ".join(f"{wanted}{_offset(one.astimezone(site.zone))}" for one in found)
     accepted = f"{twice}: the clocks at {site.name} show it twice in this night"
-    raise InputError("command line", option, text, accepted)
+    raise InputError("library", key, text, accepted)
 
 
 def _in_night(

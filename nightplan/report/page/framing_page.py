@@ -12,12 +12,14 @@ from nightplan.errors import InputError
 from nightplan.number_forms import number, percent
 from nightplan.planning.framing.angle_sweep import AngleSweep, stars_around, sweep_angles
 from nightplan.planning.framing.outlines import shape_of
-from nightplan.report.page.page_files import json_for_html, page_file, script_hash
 from nightplan.report.page.page_style import (
     PAPER_COLOURS,
     SHEET_COLOURS,
     SHEET_STYLES,
     SheetStyle,
+    json_for_html,
+    page_file,
+    script_hash,
 )
 from nightplan.report.wording.printed_command import command, quoted
 from nightplan.report.wording.words import angle_range

@@ -1,10 +1,14 @@
-"""Colours of the field sheet, and how filters look on it."""
+"""Colours of the HTML pages, and the files of templates, styles and scripts."""
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from importlib.resources import files
+from typing import Any, Literal
 
 from nightplan.report.looks.palettes import filter_look
 
@@ -78,3 +82,20 @@ def sheet_looks(roles: Iterable[str], style: SheetStyle) -> dict[str, SheetLook]
         css_class = f"f{number} {_HATCHES[look.hatch]}".strip()
         looks[role] = SheetLook(look.colour.lower(), look.on_colour.lower(), css_class)
     return looks
+
+
+def page_file(name: str) -> str:
+    """Text of a file in ``nightplan/report/page``."""
+    return files("nightplan.report.page").joinpath(name).read_text(encoding="utf-8")
+
+
+def script_hash(script: str) -> str:
+    """The source expression that lets a page run this script and no other (W3C CSP Level 3)."""
+    digest = hashlib.sha256(script.encode("utf-8")).digest()
+    return "sha256-" + base64.b64encode(digest).decode("ascii")
+
+
+def json_for_html(value: Any) -> str:
+    """JSON that cannot close its ``<script>`` element."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import textwrap
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 
 from nightplan.number_forms import number
 from nightplan.report.looks.palettes import OTHER_TARGET, TARGET_INKS
-from nightplan.report.looks.style import new_figure, save_figure, styled
+from nightplan.report.looks.style import new_figure, styled
 from nightplan.report.plots.curve_names import (
     LEVELS_DEG,
     MARKERS,
@@ -118,24 +117,6 @@ def _sentence(picture: NightPicture, style: str, narrow: bool) -> Figure:
             color=colours["ink"], linespacing=1.4,
         )  # fmt: skip
     return figure
-
-
-def save_night_plot(
-    path: str | os.PathLike[str],
-    picture: NightPicture,
-    style: str = "day",
-    *,
-    narrow: bool = False,
-    dpi: float = 150.0,
-) -> None:
-    """Save `night_figure` to a .png, .svg or .pdf file, whole or not at all.
-
-    Raises
-    ------
-    nightplan.errors.FileError
-        The name ends otherwise, or the file cannot be written.
-    """
-    save_figure(path, night_figure(picture, style=style, narrow=narrow), dpi=dpi)
 
 
 def draw_altitude(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,7 @@ from numpy.typing import NDArray
 from nightplan.number_forms import number, percent
 from nightplan.report.looks.hatching import hatch_colour
 from nightplan.report.looks.palettes import area_colour
-from nightplan.report.looks.style import new_figure, save_figure, styled
+from nightplan.report.looks.style import new_figure, styled
 from nightplan.report.plots.calendar_picture import CalendarNight, CalendarPicture
 from nightplan.report.wording.words import counted
 
@@ -71,24 +70,6 @@ def calendar_figure(
                 (left + 0.3) / width, y, line, fontsize=7.0, va="center", color=colours["ink"]
             )
     return figure
-
-
-def save_calendar_plot(
-    path: str | os.PathLike[str],
-    picture: CalendarPicture,
-    style: str = "day",
-    *,
-    narrow: bool = False,
-    dpi: float = 150.0,
-) -> None:
-    """Save `calendar_figure` to a .png, .svg or .pdf file, whole or not at all.
-
-    Raises
-    ------
-    nightplan.errors.FileError
-        The name ends otherwise, or the file cannot be written.
-    """
-    save_figure(path, calendar_figure(picture, style=style, narrow=narrow), dpi=dpi)
 
 
 def draw_calendar(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import textwrap
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +10,7 @@ import numpy as np
 from nightplan.number_forms import percent
 from nightplan.report.looks.contrast import legible
 from nightplan.report.looks.palettes import filter_look
-from nightplan.report.looks.style import new_figure, save_figure, styled
+from nightplan.report.looks.style import new_figure, styled
 from nightplan.report.plots.time_axis import draw_clocks
 
 if TYPE_CHECKING:
@@ -147,21 +146,3 @@ def _altitudes(axes: Axes, exposure: Exposure, budget: PhotonBudget, colours: An
             fontsize=8.0, color=legible(colour, colours["panel"]), weight="bold", zorder=4.0,
             path_effects=[withStroke(linewidth=2.5, foreground=colours["panel"])],
         )  # fmt: skip
-
-
-def save_worth_plot(
-    path: str | os.PathLike[str],
-    exposure: Exposure,
-    style: str = "day",
-    *,
-    narrow: bool = False,
-    dpi: float = 150.0,
-) -> None:
-    """Save `worth_figure` to a .png, .svg or .pdf file, whole or not at all.
-
-    Raises
-    ------
-    nightplan.errors.FileError
-        The name ends otherwise, or the file cannot be written.
-    """
-    save_figure(path, worth_figure(exposure, style=style, narrow=narrow), dpi=dpi)

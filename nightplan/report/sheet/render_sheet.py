@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from nightplan.errors import InputError
-from nightplan.report.page.page_files import json_for_html, page_file, script_hash
 from nightplan.report.page.page_style import (
     PAPER_COLOURS,
     SHEET_COLOURS,
     SHEET_STYLES,
     SheetStyle,
+    json_for_html,
+    page_file,
+    script_hash,
     sheet_looks,
 )
 from nightplan.report.sheet.sheet_content import sheet_content

@@ -1,11 +1,15 @@
-"""What was taken into the journal, as text for a terminal."""
+"""What was taken into the journal, and whether that is sound, as text for a terminal."""
 
 from __future__ import annotations
 
 from collections import Counter
 
 from nightplan.planning.photons.sub_sets import set_name
-from nightplan.report.documents.collect import CollectDocument
+from nightplan.report.documents.collect import (
+    CollectDocument,
+    JournalCheckDocument,
+    JournalFilePart,
+)
 from nightplan.report.wording.text_table import note, paragraph, text_table
 from nightplan.report.wording.words import counted
 
@@ -56,3 +60,39 @@ def collect_text(document: CollectDocument) -> str:
         )
     lines += [note(notice) for notice in document.notices]
     return "\n".join(lines)
+
+
+def journal_check_text(document: JournalCheckDocument) -> str:
+    """The journal's state, each backup's, and what can be done."""
+    journal = document.journal
+    lines = [_line(journal)]
+    if document.restored_from is not None:
+        lines.append(f"restored from {document.restored_from}")
+    if document.kept is not None:
+        lines.append(f"the journal of before is kept as {document.kept}")
+    lines += ["", "Backups, newest first:" if document.backups else "No backup yet."]
+    lines += [f"  {one.taken_utc}  {_line(one)}" for one in document.backups]
+    if journal.state == "faulty" or (journal.state == "missing" and document.newest_good):
+        lines.append("")
+        if document.newest_good is None:
+            words = "No backup is good. Put a copy of your own in the journal's place."
+        else:
+            words = (
+                f"`nightplan collect --check --restore` puts {document.newest_good} in its place "
+                "and keeps what is there under another name."
+            )
+        if "checksum" in journal.fault:
+            words += (
+                " If you changed the journal by hand on purpose, `nightplan collect --check "
+                "--reseal` takes it as it is."
+            )
+        lines.append(paragraph(words))
+    return "\n".join(lines)
+
+
+def _line(one: JournalFilePart) -> str:
+    if one.state == "missing":
+        return f"{one.file}: no such file"
+    if one.state == "faulty":
+        return f"{one.file}: faulty: {one.fault}"
+    return f"{one.file}: sound, {counted(one.rows, 'row')}, {counted(one.subs, 'sub')}"

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
-from nightplan.model.site import Site
 from nightplan.report.texts.target_line import target_line
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.screen import screen
@@ -32,17 +32,17 @@ ROOMY = 90
 """Columns from which names need no shortening."""
 
 
-def pick_text(document: PickDocument, site: Site, *, full: bool = False) -> str:
+def pick_text(document: PickDocument, zone: ZoneInfo, *, full: bool = False) -> str:
     """Lay out the ranking, best first, as far as one screen holds it; `full` has all of it, and
     the reasons."""
     count = len(document.targets)
     if full:
-        return _laid_out(document, site, count, full=True)
-    return first_that_fits(lambda shown: _laid_out(document, site, shown), count)
+        return _laid_out(document, zone, count, full=True)
+    return first_that_fits(lambda shown: _laid_out(document, zone, shown), count)
 
 
-def _laid_out(document: PickDocument, site: Site, shown: int, *, full: bool = False) -> str:
-    clock = NightClock(site.zone, [row.best_utc for row in document.targets])
+def _laid_out(document: PickDocument, zone: ZoneInfo, shown: int, *, full: bool = False) -> str:
+    clock = NightClock(zone, [row.best_utc for row in document.targets])
     looked_at = counted(document.considered, "target")
     name = f"{evening(document.date)} at {document.site}"
     lines = [heading(f"{name}: the best of {looked_at}")]

@@ -150,7 +150,7 @@ def _whose(
     block in whose time they lie."""
     tasks = [i for i in range(len(problem.tasks)) if done_key(problem, i, (key,)) == key]
     if not tasks:
-        raise InputError("command line", "--done", done_words(key), _wanted(problem, key))
+        raise InputError("library", "done", done_words(key), _wanted(problem, key))
     free_s = [
         max(0.0, min(block.end_s, now_s) - block.start_s - problem.run_s(block.task, count))
         if count
@@ -282,7 +282,7 @@ def _too_many(
     if others:
         accepted += f" beside {', '.join(others)}"
     told = f"{done_words(most_key)}={done[most_key]}"
-    return InputError("command line", "--done", told, accepted)
+    return InputError("library", "done", told, accepted)
 
 
 def _events(
