@@ -73,7 +73,7 @@ def keep_goals(config: Config, target: str, hours: Mapping[str, float | None]) -
 def check_goal_filters(config: Config, names: Iterable[str]) -> None:
     """Raise InputError for a filter that the wheel does not hold."""
     for name in names:
-        if name not in config.filter:
+        if name not in config.filter and name not in config.channel:
             raise InputError("goal", "filter", name, f"one of {', '.join(config.filter)}")
 
 

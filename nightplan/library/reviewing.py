@@ -191,7 +191,8 @@ def _next_nights(
     table = season(config, nights, [t.ra_deg for t in targets], [t.dec_deg for t in targets])
     found = []
     for number, (name, filters) in enumerate(missing.items()):
-        narrow = all(config.filter[one].is_narrow for one in filters if one in config.filter)
+        known = config.with_all_filters.channel
+        narrow = all(known[one].is_narrow for one in filters if one in known)
         hours = table.usable_hours[number] if narrow else table.moonless_hours[number]
         at = next((i for i, value in enumerate(hours) if value >= LEAST_HOURS), None)
         why = None if at is not None else f"none_within_{MOST_NIGHTS}_nights"

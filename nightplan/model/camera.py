@@ -54,11 +54,18 @@ def mean_curve(colour: Any) -> list[list[float]] | None:
     try:
         curves = [sorted((float(nm), float(y)) for nm, y in colour[name]) for name in COLOURS]
         shares = [float(share) for share in colour.get("shares", BAYER_SHARES)]
-        grid = sorted({nm for curve in curves for nm, _ in curve})
-        pairs = list(zip(shares, curves, strict=True))
-        return [[nm, sum(share * value_at(curve, nm) for share, curve in pairs)] for nm in grid]
+        return [list(point) for point in weighted_curve(curves, shares)]
     except (AttributeError, IndexError, KeyError, TypeError, ValueError, ZeroDivisionError):
         return None
+
+
+def weighted_curve(
+    curves: Sequence[Sequence[tuple[float, float]]], shares: Sequence[float]
+) -> tuple[tuple[float, float], ...]:
+    """Mean of some curves, each weighted by its share, at all of their wavelengths."""
+    pairs = [pair for pair in zip(shares, curves, strict=True) if pair[0] > 0.0]
+    grid = sorted({nm for _, curve in pairs for nm, _ in curve})
+    return tuple((nm, sum(share * value_at(curve, nm) for share, curve in pairs)) for nm in grid)
 
 
 def value_at(curve: Sequence[tuple[float, float]], wavelength_nm: float) -> float:

@@ -12,16 +12,17 @@ from pydantic import Field, PrivateAttr, ValidationError, model_validator
 from nightplan.errors import ConfigError, FileError, UnknownKeyError
 from nightplan.files import read_text
 from nightplan.model.camera import Calibration, Camera
+from nightplan.model.channels import Channel, channels_of
 from nightplan.model.equipment import Focuser, Mount, Power, Rotator
-from nightplan.model.filters import Filter, FilterWheel, check_loaded, with_loaded
+from nightplan.model.filters import Filter, FilterWheel, Role, check_loaded, with_loaded
 from nightplan.model.guider import Guider
 from nightplan.model.optical_train import MOST_TRAINS, Optics, Train
-from nightplan.model.preferences import GOAL_BY_FILTER, Goal, OwnTarget, Preferences
+from nightplan.model.preferences import Goal, OwnTarget, Preferences
 from nightplan.model.rigs_and_sites import MAIN, OtherRig, OtherSite, with_rig, with_site
 from nightplan.model.section import KeyedValueError, Section, accepted_words
 from nightplan.model.site import HorizonProfile, Site, parse_horizon_csv
 from nightplan.model.target import KINDS
-from nightplan.model.wishes import FramingWish, RecipeWish
+from nightplan.model.wishes import GOAL_BY_FILTER, FramingWish, RecipeWish
 from nightplan.parsing import parse_toml
 
 
@@ -55,6 +56,7 @@ class Config(Section):
     _path: Path = PrivateAttr(default=Path("nightplan.toml"))
     _owned: dict[str, Filter] = PrivateAttr(default_factory=dict)
     _named_rig: str = PrivateAttr(default="")
+    _channels: tuple[Any, Any, dict[str, Channel]] | None = PrivateAttr(default=None)
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Config:
@@ -87,6 +89,11 @@ class Config(Section):
                 raise KeyedValueError("recipe", kind, f"a kind: one of {', '.join(KINDS)}")
         # A goal may name what another rig of the file has; `with_rig` leaves out what this has not.
         filters = self._of_all_rigs("filter")
+        for name, channel in self.channel.items():
+            if name != channel.filter and name in self.filter:
+                accepted = f"another name: {channel.filter} makes a picture of that name"
+                raise KeyedValueError("filter", name, accepted)
+        channels = {f"{name} {role}" for name in filters for role in get_args(Role)}
         trains = self._of_all_rigs("train")
         tables: list[tuple[str, Any, tuple[str, ...]]] = [
             *((f"goal.{owner}", goal, GOAL_BY_FILTER) for owner, goal in self.goal.items()),
@@ -95,7 +102,7 @@ class Config(Section):
         for owner, table, keys in tables:
             for key in keys:
                 for name in getattr(table, key):
-                    if name not in filters:
+                    if name not in filters and name not in channels:
                         raise KeyedValueError(
                             f"{owner}.{key}", name, f"one of {', '.join(filters)}"
                         )
@@ -132,6 +139,15 @@ class Config(Section):
     def _of_all_rigs(self, key: str) -> dict[str, None]:
         tables = [getattr(self, key), *(getattr(rig, key) for rig in self.other_rig.values())]
         return dict.fromkeys(name for table in tables for name in table or ())
+
+    @property
+    def channel(self) -> dict[str, Channel]:
+        """What the subs through the filters are counted towards, by name, in their order."""
+        known = self._channels
+        if known is None or known[0] is not self.filter or known[1] is not self.camera:
+            channels = channels_of(self.camera.colour, self.filter)
+            self._channels = known = (self.filter, self.camera, channels)
+        return known[2]
 
     def __eq__(self, other: object) -> bool:
         # Where a configuration was read from is no part of what it says.

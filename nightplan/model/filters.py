@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from nightplan.model.preferences import GOAL_BY_FILTER
 from nightplan.model.section import KeyedValueError, Listed, Names, Section
+from nightplan.model.wishes import GOAL_BY_FILTER
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -146,7 +146,11 @@ def fitting(config: Config) -> Config:
     """Goals, recipes and compositions without filters and trains that the configuration lacks."""
 
     def own(values: Mapping[str, Any]) -> dict[str, Any]:
-        return {key: value for key, value in values.items() if key in config.filter}
+        return {
+            key: value
+            for key, value in values.items()
+            if key in config.filter or key in config.channel
+        }
 
     goal = {
         name: one.model_copy(update={key: own(getattr(one, key)) for key in GOAL_BY_FILTER})

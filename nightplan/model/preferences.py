@@ -163,10 +163,6 @@ class Preferences(Section):
         return self
 
 
-GOAL_BY_FILTER = ("hours", "gathered_hours", "snr", "shares", "tonight_hours")
-"""Keys of a goal that hold a value a filter."""
-
-
 class Goal(RecipeWish):
     """What the imager wants of one target, filter by filter.
 

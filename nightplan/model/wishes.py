@@ -17,10 +17,33 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
+GOAL_BY_FILTER = ("hours", "gathered_hours", "snr", "shares", "tonight_hours")
+"""Keys of a goal that hold a value a filter."""
+
 
 def goal_for(config: Config, target: Target) -> Goal | None:
-    """The goal of a target; `[goal."m31"]` and `[goal."Andromeda Galaxy"]` both mean M 31."""
-    return named_for(config.goal, target)
+    """The goal of a target; `[goal."m31"]` and `[goal."Andromeda Galaxy"]` both mean M 31.
+
+    What it holds by filter is by channel.
+    """
+    goal = named_for(config.goal, target)
+    if goal is None or len(config.channel) == len(config.filter):
+        return goal
+    return goal.model_copy(
+        update={key: by_channel(config, getattr(goal, key)) for key in GOAL_BY_FILTER}
+    )
+
+
+def by_channel(config: Config, values: Mapping[str, T]) -> dict[str, T]:
+    """Values given by filter or by channel, for each channel; its own stands before its filter's.
+
+    Names that the configuration has not are left out.
+    """
+    return {
+        name: values.get(name, values.get(one.filter))  # type: ignore[misc]
+        for name, one in config.channel.items()
+        if name in values or one.filter in values
+    }
 
 
 def named_for(table: Mapping[str, T], target: Target) -> T | None:

@@ -27,6 +27,7 @@ def rows_of(rng: np.random.Generator, targets: int, filters: int, trains: int = 
     count = targets * filters
     return Rows(
         target=np.repeat(np.arange(targets), filters),
+        channel=np.tile(np.arange(filters), targets),
         filter=np.tile(np.arange(filters), targets),
         train=np.repeat(np.arange(targets) % trains, filters),
         goal_h=rng.uniform(1.0, 8.0, count),

@@ -65,7 +65,8 @@ class NightChoice:
     barred : bool array (state, target)
         Fillers of the first kind: they wait until no chosen target can be shot.
     tonight_h, clock_h : array (state, row)
-        Equivalent hours and hours on the clock, changes paid for.
+        Equivalent hours and hours on the clock, changes paid for; the rows of a lane have the
+        same hours on the clock.
     later_h : array (state, future, row)
     train : int array (state,)
         Index of the night's train; -1 where nothing can be done.
@@ -187,6 +188,7 @@ def _spoiled(rows: Rows, had_h: Floats, rate: Floats, lead: Floats | None) -> Bo
     narrow = ~rows.broad & (wanted[rows.target] > 0)
     kept = np.where(narrow & (rate >= KEPT_RATE), rate, 0.0)
     most = (kept[None] * (had_h < rows.goal_h)[:, None, :]).max(axis=2)
+    rate = rows.most_of_lane(rate)
     poor = rows.broad & (rate < SPOILED_RATE)
     return np.asarray(poor[None] & (most[:, :, None] > rate[None]))
 
@@ -210,7 +212,8 @@ def _targets(
     usable = able > 0.0
     # Where free sharing gives a target nothing it can still be called on, by what it could earn.
     earns = earns + 1e-3 * able.sum(axis=1) * rules.slot_h
-    open_h = (np.maximum(rows.goal_h - had_h, 0.0) / _mean_rate(rate)) @ rows.member
+    open_h = np.maximum(rows.goal_h - had_h, 0.0) / _mean_rate(rate)
+    open_h = rows.by_lane(open_h, np.maximum) @ rows.member[rows.first]
     begun = _begun(rows, had_h)
     ranks = np.ones(count) if lead is None else lead
     earns = earns * ranks
@@ -258,8 +261,9 @@ def _by_target(rows: Rows, price: Floats, rate: Floats) -> Floats:
     """Most that a target's rows earn in each slot, (state, slot, target)."""
     earned = price[:, None, :] * rate[None]
     result = np.zeros((price.shape[0], rate.shape[0], rows.targets))
+    earned, target_of = rows.by_lane(earned), rows.target[rows.first]
     for target in range(rows.targets):
-        result[:, :, target] = earned[:, :, rows.target == target].max(axis=2, initial=0.0)
+        result[:, :, target] = earned[:, :, target_of == target].max(axis=2, initial=0.0)
     return result
 
 
@@ -271,8 +275,9 @@ def _mean_rate(rate: Floats) -> Floats:
 
 def after_changes(rows: Rows, clock_h: Floats, rules: NightRules) -> Floats:
     """Share of the hours that changes of filter and target leave, (state, 1)."""
+    clock_h = clock_h[:, rows.first]
     filters = (clock_h > 0.0).sum(axis=1)
-    targets = ((clock_h @ rows.member) > 0.0).sum(axis=1)
+    targets = ((clock_h @ rows.member[rows.first]) > 0.0).sum(axis=1)
     lost = filters * rules.change_h + np.maximum(targets - 1, 0) * rules.target_h
     total = clock_h.sum(axis=1)
     kept = np.where(total > 0.0, 1.0 - lost / np.maximum(total, 1e-12), 1.0)

@@ -103,6 +103,7 @@ class Offer:
     ----------
     train : str
     filters : tuple of str
+        Channels; every axis of filters is theirs.
     rate : ndarray, shape (night, slot, target, filter)
         Equivalent hours per hour on the clock, net of downloads, dithers and flip; slots that a
         night does not have hold 0.
@@ -197,7 +198,7 @@ def offers(
     up_h = np.zeros((len(nights), len(targets)))
     if worked.size == 0 or not targets:
         return (), up_h
-    filters = tuple(config.filter)
+    filters = tuple(config.channel)
     rates = {train: np.zeros((len(nights), most, len(targets), len(filters))) for train in trains}
     budgets: dict[str, PhotonBudget] = {}
     for first in range(0, worked.size, NIGHTS_AT_ONCE):
@@ -262,10 +263,11 @@ def _night_sky(
     tracks = sky_tracks(night, ra, dec, utc_mjd)
     by_rule: dict[tuple[object, ...], Floats] = {}
     share, usable = {}, {}
-    for name, item in config.filter.items():
+    for name, channel in config.channel.items():
+        item = config.filter[channel.filter]
         rule = (*_rule(config, item.role), item.moon_distance_deg)
         if rule not in by_rule:
-            by_rule[rule] = usable_margin_deg(config, night, tracks, item.role, name)
+            by_rule[rule] = usable_margin_deg(config, night, tracks, item.role, channel.filter)
         share[name] = _step_share(by_rule[rule])
         usable[name] = by_rule[rule] >= 0.0
     up = _step_share(geometry_margin_deg(config, tracks))

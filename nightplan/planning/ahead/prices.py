@@ -47,7 +47,7 @@ def night_prices(
     Parameters
     ----------
     filters : tuple of str
-        The wheel's names.
+        Names of the channels.
     """
     rows = found.rows
     assert rows is not None
@@ -69,7 +69,7 @@ def night_prices(
         if code == "keeps_in_moonlight":
             best = offered_h[:, members].max(axis=0)
             share = float((offered_h[lit][:, members].max(axis=0) / best).mean())
-        names = tuple(filters[rows.filter[row]] for row in members)
+        names = tuple(filters[rows.channel[row]] for row in members)
         prices.append(NightPrice(name, names, code, date, share))
     return tuple(prices)
 

@@ -36,7 +36,8 @@ class Response:
     Attributes
     ----------
     tonight_h, slots : array (state, row)
-        Equivalent hours of tonight, slots shared freely, and how many slots they take.
+        Equivalent hours of tonight, slots shared freely, and how many slots they take; the rows
+        of a lane take the same slots.
     later_h : array (state, future, row)
     price : array (state, row)
         Value of one more equivalent hour tonight, mean over the futures.
@@ -83,27 +84,44 @@ def respond(
     return Response(tonight, slots, later, price)
 
 
-def _trains(rows: Rows) -> list[NDArray[np.intp]]:
-    """Rows of each train."""
-    return [np.flatnonzero(rows.train == train) for train in np.unique(rows.train)]
+@dataclass(frozen=True, eq=False)
+class _Train:
+    """Rows of one train, the lane of each from 0 on, and where each lane's rows begin."""
+
+    rows: NDArray[np.intp]
+    lane: NDArray[np.intp]
+    first: NDArray[np.intp]
+
+    def by_lane(self, value: Floats) -> Floats:
+        """Sums over each lane, (..., lane), of values (..., row of the train)."""
+        if self.first.size == self.rows.size:
+            return value
+        return np.asarray(np.add.reduceat(value, self.first, axis=-1))
 
 
-def _best_tonight(
-    price: Floats, slot_h: Floats, groups: list[NDArray[np.intp]]
-) -> tuple[Floats, Floats]:
+def _trains(rows: Rows) -> list[_Train]:
+    found = []
+    for train in np.unique(rows.train):
+        own = np.flatnonzero(rows.train == train)
+        _, first, lane = np.unique(rows.lane[own], return_index=True, return_inverse=True)
+        found.append(_Train(own, lane, first))
+    return found
+
+
+def _best_tonight(price: Floats, slot_h: Floats, groups: list[_Train]) -> tuple[Floats, Floats]:
     """Hours and slots (state, row) of the most valuable night: one train, each slot to its best
-    row."""
+    lane."""
     earned, hours, counts = [], [], []
     for group in groups:
-        own = slot_h[:, :, group]
-        value = own * price[:, None, group]
+        own = slot_h[:, :, group.rows]
+        value = group.by_lane(own * price[:, None, group.rows])
         best = value.argmax(axis=2)
-        taken = np.take_along_axis(own, best[..., None], 2)
-        mine = (best[..., None] == np.arange(group.size)) & (taken > 0.0)
-        earned.append(value.max(axis=2).sum(axis=1))
+        most = np.take_along_axis(value, best[..., None], 2)
+        mine = (best[..., None] == group.lane) & (most > 0.0)
+        earned.append(most[..., 0].sum(axis=1))
         whole = np.zeros((2, *price.shape))
-        whole[0][:, group] = (mine * taken).sum(axis=1)
-        whole[1][:, group] = mine.sum(axis=1)
+        whole[0][:, group.rows] = (mine * own).sum(axis=1)
+        whole[1][:, group.rows] = mine.sum(axis=1)
         hours.append(whole[0])
         counts.append(whole[1])
     first = np.argmax(np.stack(earned), axis=0)
@@ -111,28 +129,31 @@ def _best_tonight(
     return np.stack(hours)[first, every], np.stack(counts)[first, every]
 
 
-def _best_nights(slope: Floats, offered_h: Floats, groups: list[NDArray[np.intp]]) -> Floats:
-    """Hours (state, future, row) where each night takes its best train, each slot its best row.
+def _best_nights(slope: Floats, offered_h: Floats, groups: list[_Train]) -> Floats:
+    """Hours (state, future, row) where each night takes its best train, each slot its best lane.
 
     `slope` is (state, future, row); `offered_h` (future, night, slot, row) for all states alike.
     """
     states, count, size = slope.shape
     table = offered_h[None]
-    earned, hours, chosen = [], [], []
+    earned, chosen = [], []
     for group in groups:
-        own_h = np.broadcast_to(table[..., group], (states, count, *table.shape[2:4], group.size))
-        value = own_h * slope[:, :, None, None, group]
+        value = group.by_lane(table[..., group.rows] * slope[:, :, None, None, group.rows])
         best = value.argmax(axis=-1)
         earned.append(np.take_along_axis(value, best[..., None], -1)[..., 0].sum(axis=-1))
-        hours.append(np.take_along_axis(own_h, best[..., None], -1)[..., 0])
-        chosen.append(group[best])
+        chosen.append(best)
     first = np.argmax(np.stack(earned), axis=0)
     result = np.zeros(states * count * size)
     base = (np.arange(states * count) * size).reshape(states, count, 1, 1)
-    for number in range(len(groups)):
-        taken = hours[number] * (first == number)[..., None]
-        place = base + chosen[number]
-        result += np.bincount(place.ravel(), taken.ravel(), states * count * size)
+    for number, group in enumerate(groups):
+        # A lane's rows one after the other: its first, where it has them its second, its third.
+        for place in range(int(np.bincount(group.lane).max())):
+            many = np.bincount(group.lane) > place
+            row = group.rows[np.where(many, group.first + place, group.first)][chosen[number]]
+            own_h = np.broadcast_to(table, (states, count, *table.shape[2:]))
+            taken = np.take_along_axis(own_h, row[..., None], -1)[..., 0]
+            taken = taken * ((first == number)[..., None] & many[chosen[number]])
+            result += np.bincount((base + row).ravel(), taken.ravel(), states * count * size)
     return result.reshape(states, count, size)
 
 

@@ -1,5 +1,7 @@
-"""Rows of progress over several nights: every wanted filter of every target, as arrays.
+"""Rows of progress over several nights: every wanted channel of every target, as arrays.
 
+Rows of one target that the same filter brings hours to are shot at once: they form a *lane*, and a
+slot is given to a lane as a whole. Where each filter has one channel, each row is its own lane.
 A mosaic counts as one row a filter here, with the goal of all its panels together.
 """
 
@@ -7,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -40,12 +43,12 @@ BEGUN_H = 0.25
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """Arrays (row,), in the order of the targets and of the wheel.
+    """Arrays (row,), in the order of the targets and of the wheel; rows of a lane lie together.
 
     Attributes
     ----------
-    target, filter, train : ndarray of int
-        Indices into the targets, the wheel's filters and the trains.
+    target, channel, filter, train : ndarray of int
+        Indices into the targets, the channels, the wheel's filters and the trains.
     goal_h, gathered_h : ndarray
         Equivalent hours over all panels.
     priority : ndarray
@@ -62,6 +65,7 @@ class Rows:
     """
 
     target: Ints
+    channel: Ints
     filter: Ints
     train: Ints
     goal_h: Floats
@@ -83,15 +87,43 @@ class Rows:
         """1 where a row is a target's, (row, target)."""
         return (self.target[:, None] == np.arange(self.targets)).astype(np.float64)
 
+    @cached_property
+    def first(self) -> NDArray[np.bool_]:
+        """Whether a row is the first of its lane."""
+        new = np.ones(self.target.size, dtype=bool)
+        same = (np.diff(self.target) == 0) & (np.diff(self.filter) == 0)
+        new[1:] = ~same
+        return new
+
+    @cached_property
+    def lane(self) -> Ints:
+        """Number of each row's lane."""
+        return np.cumsum(self.first) - 1
+
+    def by_lane(self, values: Floats, how: np.ufunc = np.add) -> Floats:
+        """Sums (or the greatest, with `np.maximum`) over the rows of each lane, from (..., row)."""
+        if self.first.all():
+            return values
+        return np.asarray(how.reduceat(values, np.flatnonzero(self.first), axis=-1))
+
+    def most_of_lane(self, values: Floats) -> Floats:
+        """The greatest of a lane's values, for each of its rows, (..., row)."""
+        if self.first.all():
+            return values
+        return np.asarray(self.by_lane(values, np.maximum)[..., self.lane])
+
     def share(self, had_h: Floats) -> Floats:
         """Share of each target's goals, all filters together, (..., target)."""
         goals = self.goal_h @ self.member
         return np.asarray((np.minimum(had_h, self.goal_h) @ self.member) / goals)
 
     def weight(self, had_h: Floats) -> Floats:
-        """Weight of each row when `had_h` (..., row) are gathered, (..., row)."""
+        """Weight of each row when `had_h` (..., row) are gathered, (..., row).
+
+        The rows of a lane share the weight: an hour of subs is an hour, whatever it brings.
+        """
         weight: Floats = target_weight(self.priority, self.share(had_h)[..., self.target])
-        return weight
+        return weight / np.bincount(self.lane)[self.lane]
 
     def slope(self, had_h: Floats) -> Floats:
         """Value of one more hour, weight apart, (..., row)."""
@@ -128,7 +160,7 @@ def progress_rows(
         Per target: its train and its panels.
     offered : mapping of train to Offer
     """
-    names, wheel = list(config.train), list(config.filter)
+    names, channels, wheel = list(config.train), list(config.channel), list(config.filter)
     goals = {
         train: target_goals(config, targets, train, offered[train].budget) for train in set(trains)
     }
@@ -143,23 +175,27 @@ def progress_rows(
                 for panel in range(1, count + 1)
             )
             goal_h = max(item.goal_h, LEAST_GOAL_H) * count
-            column = wheel.index(item.filter)
+            column = channels.index(item.filter)
             shutter = float(offered[train].shutter[column])
-            whole = (index, column, names.index(train), count)
+            own = wheel.index(config.channel[item.filter].filter)
+            whole = (index, column, own, names.index(train), count)
             table.append((*whole, goal_h, gathered, priority, shutter))
-    columns = np.array(table, dtype=float).reshape(-1, 8).T
-    target_of, filter_of, train_of, panel_count = columns[:4].astype(np.intp)
+    columns = np.array(table, dtype=float).reshape(-1, 9).T
+    target_of, channel_of, filter_of, train_of, panel_count = columns[:5].astype(np.intp)
     return Rows(
         target=target_of,
+        channel=channel_of,
         filter=filter_of,
         train=train_of,
-        goal_h=columns[4],
-        gathered_h=columns[5],
-        priority=columns[6],
+        goal_h=columns[5],
+        gathered_h=columns[6],
+        priority=columns[7],
         panels=panel_count,
-        shutter=columns[7],
+        shutter=columns[8],
         dear=np.ones(len(table)),
-        broad=np.array([one.role in BROADBAND_ROLES for one in config.filter.values()])[filter_of],
+        broad=np.array([one.role in BROADBAND_ROLES for one in config.channel.values()])[
+            channel_of
+        ],
         fall=FALL[config.preferences.balance],
     )
 
@@ -168,7 +204,7 @@ def row_rates(rows: Rows, offered: Mapping[str, Offer], trains: Sequence[str]) -
     """Equivalent hours per hour of each row, (night, slot, row)."""
     parts = [
         offered[trains[train]].rate[:, :, target, column]
-        for train, target, column in zip(rows.train, rows.target, rows.filter, strict=True)
+        for train, target, column in zip(rows.train, rows.target, rows.channel, strict=True)
     ]
     return np.stack(parts, axis=-1)
 

@@ -80,7 +80,11 @@ def flat_checklist(
         The configuration has no such train.
     """
     wanted = config.calibration.flats if count is None else count
-    budgets = {one.filter: one for one in filter_budgets(config, train)}
+    # The pixels that a flat fills first are those to watch.
+    budgets = {
+        config.channel[one.filter].filter: one
+        for one in sorted(filter_budgets(config, train), key=lambda one: one.reference_sky_e_s)
+    }
     chosen = [budgets[name] for name in dict.fromkeys(filters)]
     times = twilight_times(night, edge)
     if not chosen or times.size < 2:

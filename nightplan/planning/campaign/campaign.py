@@ -160,7 +160,7 @@ def make_campaign(
     ends = outlooks(config, asked, found, done, unfinished, known)
     waiting = waits(
         found.rows,
-        tuple(config.filter),
+        tuple(config.channel),
         found.ahead.evenings,
         found.ahead.moon_illuminated_fraction,
         found.parts_h.sum(axis=1),
@@ -247,11 +247,11 @@ def _as_first(
     rows = found.rows
     assert rows is not None
     assert plan.solution is not None
-    wheel = list(config.filter)
+    wheel = list(config.channel)
     names = [target.name for target in found.targets]
     row_of = {
         (names[target], wheel[column]): row
-        for row, (target, column) in enumerate(zip(rows.target, rows.filter, strict=True))
+        for row, (target, column) in enumerate(zip(rows.target, rows.channel, strict=True))
     }
     tonight, shutter = np.zeros(rows.goal_h.size), np.zeros(rows.goal_h.size)
     for part in plan.solution.evaluation.progress:

@@ -29,7 +29,7 @@ _TINY_H = 1e-6
 
 @dataclass(frozen=True)
 class FilterHours:
-    """Hours of one filter: with the shutter open, and equivalent."""
+    """Hours of one filter: with the shutter open, and equivalent (mean over its channels)."""
 
     filter: str
     hours: float
@@ -87,14 +87,15 @@ def night_rows(
     found = []
     for night, evening in enumerate(asked.evenings):
         for index, target in enumerate(targets):
-            own = np.flatnonzero((rows.target == index) & (done.shutter_h[night] > _TINY_H))
+            shot = (rows.target == index) & (done.shutter_h[night] > _TINY_H)
+            own = np.flatnonzero(shot & rows.first)
             if own.size == 0:
                 continue
             parts = tuple(
                 FilterHours(
                     filters[rows.filter[row]],
                     float(done.shutter_h[night, row]),
-                    float(done.equivalent_h[night, row]),
+                    float(done.equivalent_h[night, rows.lane == rows.lane[row]].mean()),
                 )
                 for row in own
             )
@@ -145,11 +146,11 @@ def outlooks(
 def _filters(
     config: Config, found: Assessment, done: Simulation, index: int
 ) -> tuple[FilterProgress, ...]:
-    rows, names = found.rows, list(config.filter)
+    rows, names = found.rows, list(config.channel)
     assert rows is not None
     return tuple(
         FilterProgress(
-            filter=names[rows.filter[row]],
+            filter=names[rows.channel[row]],
             goal_h=float(rows.goal_h[row]),
             gathered_h=float(rows.gathered_h[row]),
             expected_h=float(done.mean_h[row] - done.start_h[row]),

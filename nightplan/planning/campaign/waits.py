@@ -57,7 +57,7 @@ def waits(
     ----------
     rows : Rows
     filters : sequence of str
-        Names along the wheel.
+        Names of the channels.
     evenings : sequence of date, length night
     moon_illuminated_fraction : ndarray, shape (night,)
     offered_h : ndarray, shape (night, row)
@@ -91,13 +91,13 @@ def waits(
         found.append(
             Wait(
                 target=target,
-                filters=tuple(filters[rows.filter[row]] for row in own[spoiled]),
+                filters=tuple(filters[rows.channel[row]] for row in own[spoiled]),
                 wait_from=evenings[bad[0]],
                 wait_to=evenings[bad[1]],
                 good_from=None if good is None else evenings[good[0]],
                 good_to=None if good is None else evenings[good[1]],
                 bright_share=float(on_bright[spoiled].mean()),
-                others=tuple(filters[rows.filter[row]] for row in own[kept]),
+                others=tuple(filters[rows.channel[row]] for row in own[kept]),
                 others_share=float(on_bright[kept].mean()) if kept.any() else None,
             )
         )

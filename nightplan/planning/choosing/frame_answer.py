@@ -156,5 +156,5 @@ def hours_tonight(config: Config, night: Night, target: Target) -> float:
         return 0.0
     times = time_grid(night, _GRID_MIN)
     tracks = sky_tracks(night, [target.ra_deg], [target.dec_deg], times)
-    role = config.filter[leading_filter(config, target)].role
+    role = config.filter[config.channel[leading_filter(config, target)].filter].role
     return float(usable_hours(times, usable_margin_deg(config, night, tracks, role))[0])

@@ -52,7 +52,7 @@ def usable_filters(
     tracks: SkyTracks,
     wishes: Wishes,
 ) -> Bools:
-    """Whether each filter keeps its limits, (target, filter, time)."""
+    """Whether each channel's filter keeps its limits, (target, channel, time)."""
     by_role = {
         role: wish_margin(
             config, night, catalog, rows, np.full(rows.size, role, dtype=object), tracks, wishes
@@ -60,7 +60,8 @@ def usable_filters(
         >= 0.0
         for role in {item.role for item in config.filter.values()}
     }
-    return np.stack([by_role[item.role] for item in config.filter.values()], axis=1)
+    through = [config.filter[channel.filter] for channel in config.channel.values()]
+    return np.stack([by_role[item.role] for item in through], axis=1)
 
 
 def rows_of(tracks: SkyTracks, rows: Bools | NDArray[np.intp]) -> SkyTracks:

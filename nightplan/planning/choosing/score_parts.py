@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from nightplan.errors import TargetError
 from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
+from nightplan.model.wishes import by_channel
 from nightplan.planning.framing.mosaic_or_field import framing_value
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.goals import wanted_filters
@@ -87,10 +88,12 @@ def priorities(config: Config, catalog: Catalog) -> dict[str, float]:
 def gathered_table(
     config: Config, catalog: Catalog, gathered_h: Mapping[str, Mapping[str, float]]
 ) -> Floats:
-    """Equivalent hours of earlier nights, (target, filter) along the wheel."""
-    wheel = list(config.filter)
+    """Equivalent hours of earlier nights, (target, channel)."""
+    wheel = list(config.channel)
     table = np.zeros((len(catalog), len(wheel)))
-    configured = {name: goal.gathered_hours for name, goal in config.goal.items()}
+    configured = {
+        name: by_channel(config, goal.gathered_hours) for name, goal in config.goal.items()
+    }
     for name, hours in (*configured.items(), *gathered_h.items()):
         row = row_named(catalog, name)
         if row is not None:
@@ -104,7 +107,7 @@ def begun_part(config: Config, catalog: Catalog, gathered_h: Floats) -> Floats:
     """1 for a new target, `BEGUN` more and rising for one that was begun, 0 for a done one."""
     part = np.ones(len(catalog))
     for row in np.flatnonzero(gathered_h.any(axis=1)):
-        own = dict(zip(config.filter, gathered_h[row], strict=True))
+        own = dict(zip(config.channel, gathered_h[row], strict=True))
         wanted = wanted_filters(config, catalog.target(int(row)))
         share = [min(1.0, own[item.filter] / item.goal_h) for item in wanted]
         whole = float(np.average(share, weights=[item.goal_h for item in wanted]))

@@ -233,7 +233,9 @@ def _geometry(
     """Hours inside the limits, the best moment and the framing of every row that is up."""
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
     leads = leading_filters(config, catalog, rows)
-    role = np.array([config.filter[name].role for name in leads], dtype=object)
+    # Limits are those of the filter that a channel is shot through.
+    through = [config.filter[config.channel[name].filter] for name in leads]
+    role = np.array([item.role for item in through], dtype=object)
     margin = wish_margin(config, night, catalog, rows, role, tracks, wishes)
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
@@ -306,9 +308,11 @@ def _photons(
         for row, goal in enumerate(goals):
             for item in goal.wanted:
                 goal_h[row, budget.filter_names.index(item.filter)] = item.goal_h
+        wheel, named = list(config.filter), budget.filter_names
+        lane = np.array([wheel.index(config.channel[name].filter) for name in named])
         usable = usable_filters(config, night, catalog, columns.rows[mine], part, wishes)
         offered = _slots(np.nan_to_num(budget.worth) * grades[mine][:, None] * usable, utc_mjd)
-        columns.tonight[mine] = night_value(offered, goal_h, columns.gathered_h[mine], fall)
+        columns.tonight[mine] = night_value(offered, goal_h, columns.gathered_h[mine], fall, lane)
     columns.tonight = np.minimum(1.0, columns.tonight / night.window_hours)
     score = columns.tonight * columns.framing * columns.contrast * columns.priority * columns.begun
     return score, columns

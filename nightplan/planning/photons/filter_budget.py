@@ -20,7 +20,7 @@ from nightplan.light.throughput import (
 )
 from nightplan.planning.optics.tracking_limit import longest_tracked_s
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
-from nightplan.planning.photons.colour_channel import channel_of
+from nightplan.planning.photons.colour_channel import pixels_of
 from nightplan.planning.photons.sub_choice import FilterLoad, SubSetting, sub_settings
 
 if TYPE_CHECKING:
@@ -51,12 +51,12 @@ def site_sky(config: Config) -> SiteSky:
 
 @dataclass(frozen=True)
 class FilterBudget:
-    """One filter in one train.
+    """One channel of a filter in one train.
 
     Attributes
     ----------
     filter : str
-        Name of the filter.
+        Name of the channel: that of the filter, where this has one.
     passband, response : Passband
         The filter's own transmission in the train's cone, and electrons per photon at the
         aperture.
@@ -132,7 +132,10 @@ def beam_passband(config: Config, optics: TrainOptics, name: str) -> Passband:
 def filter_budgets(
     config: Config, train: str, sky: SiteSky | None = None
 ) -> tuple[FilterBudget, ...]:
-    """The budget of every filter of the wheel in one train, in the wheel's order.
+    """The budget of every channel of the owned filters in one train, in their order.
+
+    The channels of a filter share its gain and sub: the darkest sets its floor, and the one in
+    which a star clips first its ceiling.
 
     Raises
     ------
@@ -141,12 +144,19 @@ def filter_budgets(
     """
     sky = sky or site_sky(config)
     optics = train_optics(config, train)
-    lights = {name: _without_setting(config, optics, name, sky) for name in config.filter}
+    lights = {name: _without_setting(config, optics, name, sky) for name in config.channel}
     dark_e_s = config.camera.dark_current_e_s
     tracked_s = longest_tracked_s(config, train)
+    own: dict[str, list[_Light]] = {}
+    for name, light in lights.items():
+        own.setdefault(config.channel[name].filter, []).append(light)
     loads = {
-        name: FilterLoad(light.sky_e_s + dark_e_s, light.star_peak_e_s, tracked_s)
-        for name, light in lights.items()
+        name: FilterLoad(
+            min(light.sky_e_s for light in seen) + dark_e_s,
+            max(light.star_peak_e_s for light in seen),
+            tracked_s,
+        )
+        for name, seen in own.items()
     }
     settings = sub_settings(config, loads)
     return tuple(
@@ -154,11 +164,11 @@ def filter_budgets(
             filter=name,
             passband=light.passband,
             response=light.response,
-            setting=settings[name],
+            setting=settings[config.channel[name].filter],
             dark_e_s=dark_e_s,
             px_factor=light.px_factor,
             reference_sky_e_s=light.sky_e_s,
-            pixel_share=channel_of(config, name).pixel_share,
+            pixel_share=pixels_of(config, config.channel[name]).pixel_share,
         )
         for name, light in lights.items()
     )
@@ -176,15 +186,16 @@ class _Light(NamedTuple):
 
 def _without_setting(config: Config, optics: TrainOptics, name: str, sky: SiteSky) -> _Light:
     wish = config.preferences.sub
-    passband = beam_passband(config, optics, name)
-    curve = channel_of(config, name).efficiency
+    channel = config.channel[name]
+    passband = beam_passband(config, optics, channel.filter)
+    curve = pixels_of(config, channel).efficiency
     grey = config.optics.transmission * config.train[optics.name].transmission
     response = system_response(
         passband, [point[0] for point in curve], [point[1] for point in curve], grey
     )
     area = optics.clear_area_cm2
     px_factor = area * optics.image_scale_arcsec_px**2
-    centre_nm = config.filter[name].centre_nm
+    centre_nm = channel.centre_nm
     star = star_rate_e_s(response, wish.unsaturated_star_mag, area, sky.air.total(centre_nm))
     peak = float(star) * peak_pixel_share(
         optics.seeing_arcsec, optics.image_scale_arcsec_px, optics.aperture_mm, centre_nm

@@ -14,8 +14,15 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from nightplan.model.channels import at_once
 from nightplan.model.wishes import goal_for
-from nightplan.planning.photons.recipes import O_III_SHELL, Recipe, recipe_of, weights_of
+from nightplan.planning.photons.recipes import (
+    O_III_SHELL,
+    Recipe,
+    luminance_channels,
+    recipe_of,
+    weights_of,
+)
 from nightplan.planning.photons.time_to_snr import Floats, reference_snr_one_hour
 
 if TYPE_CHECKING:
@@ -64,9 +71,10 @@ class WantedFilter:
     Attributes
     ----------
     filter : str
-        Name of the filter in the configuration.
+        Name of the filter, or of its channel where it has several.
     share : float
-        Share of the target's whole goal, 0 to 1; the shares of a target sum to 1.
+        Share of the target's whole goal, 0 to 1; the shares of a target sum to 1, or to more
+        where a sub counts for several.
     goal_h : float
         Wanted equivalent hours.
     """
@@ -90,6 +98,8 @@ class TargetGoal:
         `target_hours`, the goal's own `goal_hours`; `goal`, its hours or signal to noise by filter.
     lead_h : float
         Hours that the leading filter takes to the wanted signal to noise; infinite without light.
+    hours : float
+        Of subs through all filters together.
     wanted_snr, reached_snr : float
         Per square arcsecond through the leading filter: wanted, and reached with the goal.
     """
@@ -98,13 +108,9 @@ class TargetGoal:
     wanted: tuple[WantedFilter, ...]
     origin: GoalOrigin
     lead_h: float
+    hours: float
     wanted_snr: float
     reached_snr: float
-
-    @property
-    def hours(self) -> float:
-        """All filters together."""
-        return sum(item.goal_h for item in self.wanted)
 
 
 def target_goals(
@@ -149,25 +155,35 @@ def hours_range(target: Target) -> tuple[float, float]:
 
 
 def _goal(config: Config, target: Target, snr_one_hour: Floats) -> TargetGoal:
-    """`snr_one_hour` is by filter of the wheel, (filter,)."""
+    """`snr_one_hour` is by channel, (channel,)."""
     recipe = recipe_of(config, target)
-    own, columns = goal_for(config, target), list(config.filter)
+    own, columns = goal_for(config, target), list(config.channel)
     snr = config.preferences.wanted_snr
-    one_hour = float(snr_one_hour[columns.index(recipe.leading)])
+    one_hour = float(
+        np.hypot.reduce(
+            [
+                snr_one_hour[columns.index(name)]
+                for name in luminance_channels(config, recipe.leading)
+            ]
+        )
+    )
     lead_h = (snr / one_hour) ** 2 if one_hour > 0.0 else np.inf
     origin: GoalOrigin
+    # Where a sub counts for several filters of the recipe, hours to choose are those of subs.
+    subs_count = at_once(config, {part.filter: part.share for part in recipe.parts if part.share})
     picture_h = 0.0
     if recipe.reason == "goal":
         origin = "goal"
     elif own is not None and own.goal_hours is not None:
-        origin, picture_h = "target_hours", own.goal_hours
+        origin, picture_h = "target_hours", own.goal_hours * subs_count
     elif config.preferences.goal_hours is not None:
         origin = "goal_hours"
         picture_h = config.preferences.goal_hours * SHARE_OF_GOAL_HOURS.get(target.kind, 1.0)
+        picture_h *= subs_count
     else:
         share = next(part.share for part in recipe.parts if part.filter == recipe.leading)
         asked = lead_h / share
-        floor, ceiling = hours_range(target)
+        floor, ceiling = (subs_count * hours for hours in hours_range(target))
         origin = "floor" if asked < floor else "ceiling" if asked > ceiling else "brightness"
         picture_h = min(max(asked, floor), ceiling)
     fixed_h = sum(part.fixed_h for part in recipe.parts)
@@ -181,7 +197,7 @@ def _goal(config: Config, target: Target, snr_one_hour: Floats) -> TargetGoal:
         for name, wish in own.snr.items():
             light = float(snr_one_hour[columns.index(name)])
             hours[name] = min(MOST_H, (wish / light) ** 2 if light > 0.0 else np.inf)
-    total = sum(hours.values())
+    total = sum(hours.values()) / at_once(config, hours)
     wanted = tuple(WantedFilter(name, value / total, value) for name, value in hours.items())
     reached = one_hour * float(np.sqrt(hours[recipe.leading]))
-    return TargetGoal(recipe, wanted, origin, float(lead_h), snr, reached)
+    return TargetGoal(recipe, wanted, origin, float(lead_h), total, snr, reached)

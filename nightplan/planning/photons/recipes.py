@@ -18,8 +18,9 @@ from nightplan.errors import TargetError
 from nightplan.light.doppler import doppler_factor
 from nightplan.light.line_brightness import CLASSES, LINE_NAMES, nebula_lines, published_lines
 from nightplan.model.catalog import LIST_SEPARATOR
-from nightplan.model.filters import Filter, Role
-from nightplan.model.wishes import RecipeName, goal_for
+from nightplan.model.channels import Channel
+from nightplan.model.filters import BROADBAND_ROLES, Filter, Role
+from nightplan.model.wishes import RecipeName, by_channel, goal_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -133,7 +134,7 @@ class Recipe:
     reason: RecipeReason
 
 
-def line_is_inside(filter_: Filter, radial_velocity_km_s: float) -> bool:
+def line_is_inside(filter_: Filter | Channel, radial_velocity_km_s: float) -> bool:
     """Whether the filter's line, moved by a radial velocity, stays in the half-maximum band."""
     line_nm = filter_.line_nm
     if line_nm is None:
@@ -155,7 +156,7 @@ def recipe_of(config: Config, target: Target) -> Recipe:
         return _of_goal(config, goal)
     for wish, reason in ((goal, "goal_recipe"), (config.recipe.get(target.kind), "kind_wish")):
         if wish is not None and wish.shares:
-            weights = {name: wish.shares[name] for name in config.filter if name in wish.shares}
+            weights = by_channel(config, wish.shares)
             lead = max(weights, key=lambda name: weights[name])
             return _recipe(config, _composed(config, weights), weights, lead, reason)  # type: ignore[arg-type]
         if wish is not None and wish.recipe is not None:
@@ -220,7 +221,7 @@ def leading_filters(config: Config, catalog: Catalog, rows: NDArray[np.intp]) ->
         names = (catalog.name[row], *catalog.identifiers[row].split(LIST_SEPARATOR))
         alone = row in goals or not own_names.isdisjoint(names)
         # A velocity moves lines out of their filters; broad ones do not mind.
-        alone = alone or (fast[index] and key in table and config.filter[table[key]].is_narrow)
+        alone = alone or (fast[index] and key in table and config.channel[table[key]].is_narrow)
         if alone or key not in table:
             lead = recipe_of(config, catalog.target(int(row))).leading
             if not alone:
@@ -242,7 +243,7 @@ def _of_goal(config: Config, goal: Goal) -> Recipe:
     # Hours for a wanted signal to noise follow from the photon budget; 1 h holds the place.
     hours = {**dict.fromkeys(goal.snr, 1.0), **goal.hours}
     parts = tuple(
-        RecipePart(name, 0.0, "goal", hours[name]) for name in config.filter if name in hours
+        RecipePart(name, 0.0, "goal", hours[name]) for name in config.channel if name in hours
     )
     weights = {part.filter: part.fixed_h for part in parts}
     leading = max(parts, key=lambda part: part.fixed_h).filter
@@ -253,16 +254,17 @@ def _with_wheel(config: Config, target: Target, weights: Weights, reason: Recipe
     held = _held(config, target, weights)
     if not held:
         reason, weights = "wheel", NAMED["LRGB"]
-        held = _held(config, target, weights) or dict.fromkeys(config.filter, 1.0)
-    roles = {config.filter[name].role for name in held}
+        held = _held(config, target, weights) or dict.fromkeys(config.channel, 1.0)
+    roles = {config.channel[name].role for name in held}
     named = [name for name, own in NAMED.items() if own.keys() == weights.keys() == roles]
     named = [name for name in named if next(iter(NAMED[name])) == next(iter(weights))]
     name = named[0] if named else _composed(config, held)
     stars_h = config.preferences.star_colour_min / 60.0
     in_lines = any(role in LINE_ROLES for role in roles) and not roles & set(_LETTERS)
     stars = _held(config, target, dict.fromkeys(STAR_COLOURS, stars_h)) if in_lines else {}
+    stars = {name: min(stars_h, own_h) for name, own_h in stars.items()}
     order = [*weights, *LINE_ROLES]
-    lead = min(held, key=lambda one: order.index(config.filter[one].role))
+    lead = min(held, key=lambda one: order.index(config.channel[one].role))
     return _recipe(config, name, held, lead, reason, stars)
 
 
@@ -271,14 +273,29 @@ def _held(config: Config, target: Target, weights: Weights) -> dict[str, float]:
     found: dict[str, float] = {}
     velocity = target.radial_velocity_km_s
     for role, weight in weights.items():
-        names = [name for name, item in config.filter.items() if item.role == role]
+        names = [name for name, item in config.channel.items() if item.role == role]
         for name in names:
-            filter_ = config.filter[name]
+            filter_ = config.channel[name]
             unknown = filter_.is_narrow and target.kind == "galaxy" and velocity is None
             moved_out = velocity is not None and not line_is_inside(filter_, velocity)
             if weight > 0.0 and not unknown and not moved_out:
                 found[name] = weight / len(names)
-    return {name: found[name] for name in config.filter if name in found}
+    broad = sum(weights.get(role, 0.0) for role in BROADBAND_ROLES)
+    return {
+        # Colours that come at once take the time of all of them, and of the luminance.
+        name: broad if len(luminance_channels(config, name)) > 1 else found[name]
+        for name in config.channel
+        if name in found
+    }
+
+
+def luminance_channels(config: Config, leading: str) -> tuple[str, ...]:
+    """Channels whose sum carries the picture where `leading` leads: the colours that come at once
+    from one filter make its brightness together."""
+    own = config.channel[leading]
+    if own.is_narrow:
+        return (leading,)
+    return tuple(name for name, one in config.channel.items() if one.filter == own.filter)
 
 
 def _recipe(
@@ -291,9 +308,9 @@ def _recipe(
 ) -> Recipe:
     total, stars = sum(weights.values()), stars or {}
     parts = []
-    broad = any(config.filter[one].role == "luminance" for one in weights)
-    for one in config.filter:
-        purpose = _PURPOSES.get(config.filter[one].role, "colour")
+    broad = any(config.channel[one].role == "luminance" for one in weights)
+    for one in config.channel:
+        purpose = _PURPOSES.get(config.channel[one].role, "colour")
         if one in weights:
             if purpose == "hydrogen" and broad and name == "LRGB with H-alpha":
                 purpose = "h_ii_regions"
@@ -307,7 +324,7 @@ def _composed(config: Config, weights: Mapping[str, float]) -> str:
     """A name from filters by weight: ``"LRGB with H-alpha"``, ``"O III"``."""
     by_weight: dict[Role, float] = {}
     for name, weight in weights.items():
-        role = config.filter[name].role
+        role = config.channel[name].role
         by_weight[role] = by_weight.get(role, 0.0) + weight
     letters = "".join(letter for role, letter in _LETTERS.items() if role in by_weight)
     lines = sorted((r for r in by_weight if r not in _LETTERS), key=lambda r: -by_weight[r])

@@ -98,12 +98,12 @@ def short_set(
         )
         for one, e_s in zip(budgets, rate, strict=True)
     }
-    first = config.filter[recipe.leading].is_narrow
+    first = config.channel[recipe.leading].is_narrow
     for narrow in (first, not first):
         burnt = [
             one
             for one in budgets
-            if config.filter[one.filter].is_narrow == narrow and one.sub_s > longest[one.filter]
+            if config.channel[one.filter].is_narrow == narrow and one.sub_s > longest[one.filter]
         ]
         if burnt:
             return _of(config, burnt, longest, core.continuum_source if not narrow
@@ -120,7 +120,7 @@ def _of(
     under = [one for one in allowed if one <= most]
     few = [one for one in under if one * wish.short_subs <= LONGEST_SET_S]
     return ShortSet(
-        filters=tuple(one.filter for one in burnt),
+        filters=tuple(dict.fromkeys(config.channel[one.filter].filter for one in burnt)),
         gain=burnt[0].gain,
         sub_s=few[-1] if few else allowed[0],
         count=wish.short_subs,

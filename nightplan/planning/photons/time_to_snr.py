@@ -13,7 +13,7 @@ from nightplan.light.signal_to_noise import hours_to_snr, snr2_per_second_px, sn
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.filter_budget import FilterBudget, filter_budgets, site_sky
 from nightplan.planning.photons.photon_budget import TargetLight, target_light
-from nightplan.planning.photons.recipes import recipe_of
+from nightplan.planning.photons.recipes import luminance_channels, recipe_of
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -29,7 +29,8 @@ class TimeToSnr:
     Attributes
     ----------
     filter : str
-        The filter that it is told for: the one that carries the target's picture.
+        The filter, or the channel of one, that carries the target's picture; the filter where its
+        channels do so together.
     hours : float
         Infinite where the filter brings no light of the target.
     brightness_source : str
@@ -90,12 +91,13 @@ def time_to_snr(config: Config, target: Target, train: str) -> TimeToSnr:
         The configuration has no such train.
     """
     name = leading_filter(config, target)
+    names = luminance_channels(config, name)
     sky = site_sky(config)
-    budgets = [budget for budget in filter_budgets(config, train, sky) if budget.filter == name]
+    budgets = [budget for budget in filter_budgets(config, train, sky) if budget.filter in names]
     light = target_light([target], budgets, sky.air)
     one_hour = _snr_one_hour(config, train, budgets, light)
     return TimeToSnr(
-        filter=name,
-        hours=float(hours_to_snr(config.preferences.wanted_snr, one_hour)[0, 0]),
+        filter=name if len(names) == 1 else config.channel[name].filter,
+        hours=float(hours_to_snr(config.preferences.wanted_snr, np.hypot.reduce(one_hour[0]))),
         brightness_source=light.brightness_source(0, 0),
     )

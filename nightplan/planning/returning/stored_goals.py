@@ -38,7 +38,8 @@ def with_kept(
     goals = dict(config.goal)
     spelled = {catalog.find(name): name for name in config.goal}
     for name, by_filter in stored.items():
-        hours = {one: value for one, value in by_filter.items() if one in config.filter}
+        known = {*config.filter, *config.channel}
+        hours = {one: value for one, value in by_filter.items() if one in known}
         try:
             row = catalog.find(name)
         except TargetError:

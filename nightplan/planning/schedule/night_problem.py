@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,11 +12,12 @@ import numpy as np
 from nightplan.model.wishes import goal_for
 from nightplan.planning.calibration.frames import SMALL_READOUT_S
 from nightplan.planning.framing.shared_angle import axis_apart_deg
-from nightplan.planning.photons.goals import TargetGoal, target_goals
-from nightplan.planning.photons.photon_budget import photon_budget
+from nightplan.planning.photons.goals import TargetGoal, WantedFilter, target_goals
+from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget
 from nightplan.planning.photons.short_set import DONE_SHARE, ShortSet, short_set
 from nightplan.planning.schedule.problem import (
     ChangeCosts,
+    Feed,
     Overheads,
     Pointing,
     Problem,
@@ -164,26 +166,27 @@ def night_problem(
                 short_sets[one.name] = found
         for row, index in enumerate(mine):
             target, number = fields[index].target, fields[index].number
-            tasks[index] = []
-            for item in goals[target.name].wanted:
-                column = budget.filter_names.index(item.filter)
-                filter_ = config.filter[item.filter]
-                tasks[index].append(
-                    Task(
-                        pointing=index,
-                        filter=item.filter,
-                        train=train,
-                        gain=budget.gain[column],
-                        sub_s=float(budget.sub_s[column]),
-                        # Rounded, so that no machine's last digit decides between two plans.
-                        worth=np.round(np.nan_to_num(budget.worth[row, column]), 6),
-                        usable=margins[item.filter][index] >= 0.0,
-                        goal_h=item.goal_h,
-                        gathered_h=earlier.gathered_h(target.name, number, item.filter, train),
-                        focus_offset_known=filter_.focus_offset_steps is not None,
-                        why_never=never[item.filter][index],
-                    )
+            had_h = partial(earlier.gathered_h, target.name, number, train=train)
+            wanted = goals[target.name].wanted
+            tasks[index] = [
+                Task(
+                    pointing=index,
+                    filter=name,
+                    train=train,
+                    gain=budget.gain[column],
+                    sub_s=float(budget.sub_s[column]),
+                    worth=first.worth,
+                    usable=margins[name][index] >= 0.0,
+                    goal_h=first.goal_h,
+                    gathered_h=first.gathered_h,
+                    focus_offset_known=config.filter[name].focus_offset_steps is not None,
+                    why_never=never[name][index],
+                    goal=first.goal,
+                    further=tuple(further),
                 )
+                for name, (first, *further) in _feeds(config, wanted, budget, row, had_h).items()
+                for column in [budget.filter_names.index(first.goal)]
+            ]
             short = short_sets.get(target.name)
             if short is not None and number == _core_panel(fields[index]):
                 tasks[index] += _short_tasks(short, tasks[index], earlier, target.name, number)
@@ -235,6 +238,24 @@ def _core_panel(field: _Field) -> int:
         np.array([panel.dec_deg for panel in panels]),
     )
     return int(np.argmin(apart)) + 1
+
+
+def _feeds(
+    config: Config,
+    wanted: Sequence[WantedFilter],
+    budget: PhotonBudget,
+    row: int,
+    had_h: Callable[[str], float],
+) -> dict[str, list[Feed]]:
+    """What the subs through each filter bring: a goal for each channel that is wanted."""
+    feeds: dict[str, list[Feed]] = {}
+    for item in wanted:
+        column = budget.filter_names.index(item.filter)
+        # Rounded, so that no machine's last digit decides between two plans.
+        worth = np.round(np.nan_to_num(budget.worth[row, column]), 6)
+        feed = Feed(item.filter, worth, item.goal_h, had_h(item.filter))
+        feeds.setdefault(config.channel[item.filter].filter, []).append(feed)
+    return feeds
 
 
 def _short_tasks(
@@ -303,6 +324,7 @@ def row_curves(
 ) -> tuple[ValueCurve, ...]:
     """One curve for each row of progress, from goal and priority alone where none is known."""
     curves: dict[tuple[str, int, str], ValueCurve] = {}
+    normal: dict[tuple[int, str], list[ValueCurve]] = {}
     for task in tasks:
         pointing = pointings[task.pointing]
         for feed in task.feeds:
@@ -310,8 +332,8 @@ def row_curves(
             if known is not None and key in known:
                 curves[key] = known[key]
             elif task.short:
-                normal = curves[pointing.target, pointing.panel, task.filter]
-                curves[key] = _short_curve(task, normal, pointing.priority)
+                own = normal[task.pointing, task.filter]
+                curves[key] = _short_curve(task, own, pointing.priority)
             elif key not in curves:
                 curves[key] = row_curve(
                     feed.goal_h,
@@ -321,14 +343,16 @@ def row_curves(
                     MOST_A_NIGHT_H,
                     FALL["diminishing"],
                 )
+            if not task.short:
+                normal.setdefault((task.pointing, task.filter), []).append(curves[key])
     return tuple(curves.values())
 
 
-def _short_curve(task: Task, normal: ValueCurve, priority: float) -> ValueCurve:
+def _short_curve(task: Task, normal: Sequence[ValueCurve], priority: float) -> ValueCurve:
     """Up to the whole short set each hour is worth more than one of its filter's normal subs, so
     that it is shot beside them, when they are; beyond nothing."""
-    slope = float(normal.slopes[0])
-    if normal.gathered_h > 0.0 and slope < priority * BEYOND:
+    slope = float(sum(curve.slopes[0] for curve in normal))
+    if normal[0].gathered_h > 0.0 and slope < priority * BEYOND:
         # The normal subs are all there; what is missing is the core.
         slope = priority
     return ValueCurve.from_slopes(

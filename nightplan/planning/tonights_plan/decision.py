@@ -150,7 +150,7 @@ def _decided(
         fillers=frozenset(found.targets[i].name for i in filler),
         barred=frozenset(found.targets[i].name for i in np.flatnonzero(choice.barred[0])),
         not_tonight=tuple(found.targets[i].name for i in others),
-        prices=night_prices(found, choice, tuple(config.filter)),
+        prices=night_prices(found, choice, tuple(config.channel)),
         assessment=found,
         choice=choice,
     )
@@ -168,10 +168,10 @@ def night_curves(
     assert rows is not None
     weight = rows.weight(rows.gathered_h)
     curves: dict[RowKey, ValueCurve] = {}
-    wheel = tuple(config.filter)
+    wheel = tuple(config.channel)
     for row in range(rows.goal_h.size):
         panels = int(rows.panels[row])
-        target, filter_name = found.targets[rows.target[row]].name, wheel[rows.filter[row]]
+        target, filter_name = found.targets[rows.target[row]].name, wheel[rows.channel[row]]
         train = found.trains[rows.target[row]]
         later_h = choice.later_h[0, :, row] / panels
         if float(rows.goal_h[row] - rows.gathered_h[row]) / panels < MINUTES_H:

@@ -64,13 +64,18 @@ class PlanEvent(Document):
 
 
 class ProgressRow(Document):
-    """How far one filter of one target (panel) is, in equivalent hours and on the clock."""
+    """How far one filter of one target (panel) is, in equivalent hours and on the clock.
+
+    Of a filter whose subs count for several pictures there is a row for each; `through` are the
+    filters that bring the row hours.
+    """
 
     target: str
     panel: int
     filter: str
     short_set: bool
     sub_s: float
+    through: list[str]
     priority: float
     goal_h: float
     gathered_h: float
@@ -85,6 +90,7 @@ class RecipeRow(Document):
     name: str
     chosen_by: RecipeReason
     shares: dict[str, float]
+    through: dict[str, str]
     purposes: dict[str, Purpose]
     leading: str
     goal_h: float
@@ -316,6 +322,7 @@ def plan_document(plan: NightPlan) -> PlanDocument:
                     filter=row.filter,
                     short_set=row.short,
                     sub_s=row.sub_s,
+                    through=list(row.through),
                     priority=row.priority,
                     goal_h=row.goal_h,
                     gathered_h=row.gathered_h,
@@ -344,6 +351,7 @@ def _recipe(plan: NightPlan, target: Target) -> RecipeRow:
         name=goal.recipe.name,
         chosen_by=goal.recipe.reason,
         shares={item.filter: round(item.share, 4) for item in goal.wanted},
+        through={item.filter: plan.config.channel[item.filter].filter for item in goal.wanted},
         purposes={part.filter: part.purpose for part in goal.recipe.parts},
         leading=goal.recipe.leading,
         goal_h=goal.hours,
@@ -430,5 +438,5 @@ def _framed(plan: NightPlan, name: str) -> FramedTarget:
         train_loss="" if loss is None else loss.reason,
         train_loss_share=0.0 if loss is None else loss.share,
         best_train=framing.train if loss is None else loss.best_train,
-        filters=[item.filter for item in wanted],
+        filters=list(dict.fromkeys(plan.config.channel[item.filter].filter for item in wanted)),
     )

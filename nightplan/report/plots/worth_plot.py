@@ -70,7 +70,7 @@ def draw_worth(axes: Axes, exposure: Exposure, budget: PhotonBudget, *, style: s
         ends: list[tuple[float, str, str]] = []
         marks = np.linspace(0, times.size - 1, 9).astype(int)[1:-1]
         for index, name in enumerate(budget.filter_names):
-            look = filter_look(exposure.config.filter[name].role, style)
+            look = filter_look(exposure.config.channel[name].role, style)
             places = np.unique(np.clip(marks + index * times.size // 70, 0, times.size - 1))
             axes.plot(
                 times, worth[index], color=look.line_colour, linestyle=look.line, linewidth=1.6,
@@ -87,7 +87,7 @@ def draw_worth(axes: Axes, exposure: Exposure, budget: PhotonBudget, *, style: s
         axes.grid(axis="y", color=colours["grid"], linewidth=0.5)
         axes.set_axisbelow(True)
         for height, (_, name, colour) in zip(_spread(ends, top), sorted(ends), strict=True):
-            look = filter_look(exposure.config.filter[name].role, style)
+            look = filter_look(exposure.config.channel[name].role, style)
             axes.plot(
                 [1.012], [height / top], transform=axes.transAxes, marker=look.marker,
                 markersize=4.5, color=colour, markerfacecolor=colours["paper"], clip_on=False,

@@ -131,12 +131,17 @@ def recipe_line(name: str, row: RecipeRow) -> str:
 
 
 def ratio_words(row: RecipeRow) -> str:
-    """``"L : R : G : B = 3 : 1 : 1 : 1"``, star colours left out."""
-    shares = {
-        filter_name: share
-        for filter_name, share in row.shares.items()
-        if row.purposes[filter_name] != STAR_COLOUR
-    }
+    """``"L : R : G : B = 3 : 1 : 1 : 1"``, star colours left out; what the subs of one filter
+    bring at once and alike is told by the filter's name."""
+    whole: dict[str, set[float]] = {}
+    for name, share in row.shares.items():
+        if row.purposes[name] != STAR_COLOUR:
+            whole.setdefault(row.through[name], set()).add(share)
+    shares = {}
+    for name, share in row.shares.items():
+        if row.purposes[name] != STAR_COLOUR:
+            own = row.through[name]
+            shares[own if len(whole[own]) == 1 else name] = share
     if len(shares) == 1:
         return f"{next(iter(shares))} alone"
     least = min(shares.values())
@@ -164,6 +169,7 @@ def _stars(row: RecipeRow) -> str:
     if not names:
         return ""
     minutes = 60.0 * row.goal_h * row.shares[names[0]]
+    names = list(dict.fromkeys(row.through[name] for name in names))
     return f"{', '.join(names)} {minutes:.0f} min each for the stars"
 
 

@@ -191,6 +191,7 @@ def main() -> None:
         )
         progress.append(
             {"target": target, "panel": 1, "filter": name, "short_set": False,
+             "through": [name],
              "sub_s": 300.0 if name in ("Ha", "OIII", "SII") else 120.0, "priority": priority,
              "goal_h": goal, "gathered_h": gathered, "tonight_h": round(hours * 0.86, 2),
              "tonight_clock_h": round(hours, 2), "value_curve": curve(gathered, goal, priority)}
@@ -300,6 +301,7 @@ def recipes(progress: list[dict]) -> dict:
         found[target] = {
             "name": name, "chosen_by": chosen,
             "shares": {one: round(hours / total, 4) for one, hours in rows.items()},
+            "through": {one: one for one in rows},
             "purposes": {one: purposes.get(one, "colour") for one in rows}, "leading": leading,
             "goal_h": total, "goal_from": "goal" if chosen == "goal" else "ceiling",
             "hours_to_snr": 16.0, "wanted_snr": 30.0, "reached_snr": 15.0,
