@@ -4,56 +4,13 @@ The public calls of `nightplan.library` can be had from here too (`nightplan.pla
 take and give astropy and astroplan objects. The command line is `nightplan --help`.
 """
 
+# ruff: noqa: F403, F405
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from nightplan.library import (
-        AngleAdvice,
-        ComingNights,
-        Config,
-        ConfigCheck,
-        Followed,
-        Framed,
-        Gathering,
-        JournalCheck,
-        NightplanError,
-        NightReview,
-        NightTimes,
-        Photons,
-        Planned,
-        Site,
-        Target,
-        angle,
-        campaign,
-        catalogue,
-        check,
-        check_journal,
-        collect,
-        collect_ticks,
-        config_at,
-        configure_astropy,
-        demo_config,
-        exposure,
-        follow,
-        frame,
-        gathered,
-        load_config,
-        make_target,
-        night,
-        pick,
-        plan,
-        review,
-        season,
-        set_goal,
-        sheet,
-        site_at,
-        target,
-        tracks,
-        transit,
-        write_starter,
-    )
+    from nightplan.library import *
 
 __all__ = [
     "AngleAdvice",
