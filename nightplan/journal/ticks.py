@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from nightplan.dates import DAY_S
 from nightplan.errors import FileError, InputError
 from nightplan.journal.records import CalibrationFrame, Sub
 from nightplan.sky.times import mjd_from_iso
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 PREFIX = "tick-"
 """Begins the identity of a sub that is known from a tick alone."""
 REPLACED = "its file is in the journal"
-SECONDS_A_DAY = 86400.0
 
 Group = tuple[date, str, int, str, float]
 
@@ -175,7 +175,7 @@ def _subs(source: str, where: str, block: TickedBlock, name: str, evening: date)
         accepted = "a time such as 2027-10-07T01:10:00Z"
         raise InputError(source, f"{where}.start_utc", block.start_utc, accepted) from error
     each = (end - start) / max(block.count, 1)
-    if each * SECONDS_A_DAY < block.sub_s - 1.0 and block.count:
+    if each * DAY_S < block.sub_s - 1.0 and block.count:
         accepted = f"at least {block.count} × {block.sub_s:g} s after start_utc"
         raise InputError(source, f"{where}.end_utc", block.end_utc, accepted)
     found = []

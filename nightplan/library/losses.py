@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from nightplan.dates import DAY_MIN
 from nightplan.planning.photons.sub_sets import row_set
 from nightplan.planning.schedule.replan import Replan
 from nightplan.planning.tonights_plan.plan import make_plan
@@ -26,7 +27,6 @@ LOSS_MINUTES = (60, 30, 120, 15, 90)
 MOST_CPU_S = 40.0
 LEAST_LEFT_MIN = 20.0
 """Where less than this is left of the window after a loss, nothing is worth solving."""
-MINUTES_A_DAY = 1440.0
 
 
 def solved_losses(
@@ -105,9 +105,9 @@ def _answer(
     length: int,
 ) -> dict[str, Any] | None:
     start = mjd_from_iso(block["start_utc"])
-    resumed = start + length / MINUTES_A_DAY
+    resumed = start + length / DAY_MIN
     end = mjd_from_iso(plan["window_end_utc"])
-    if (end - resumed) * MINUTES_A_DAY < LEAST_LEFT_MIN:
+    if (end - resumed) * DAY_MIN < LEAST_LEFT_MIN:
         return None
     done: dict[DoneKey, int] = {}
     for row in plan["blocks"]:

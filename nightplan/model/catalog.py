@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from nightplan.arrays import Floats
 from nightplan.errors import InputError
 from nightplan.light.doppler import doppler_factor
 from nightplan.model.name_index import LIST_SEPARATOR, NameIndex
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from astropy.coordinates import SkyCoord
     from astropy.table import Table
 
-Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 FLOAT_COLUMNS = (

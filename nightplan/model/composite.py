@@ -8,12 +8,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.model.target import Outline, Target
 from nightplan.plane.polygons import convex_hull, ellipse_points
 from nightplan.sky.angles import unit_vector
 from nightplan.sky.tangent_plane import deproject, project
-
-Floats = NDArray[np.float64]
 
 COMPOSITE_OUTLINE = "computed from the members' ellipses"
 """How the outline of a field of several targets says that it is one."""

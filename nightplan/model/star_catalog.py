@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.errors import FileError, InputError
 from nightplan.files import read_text
 from nightplan.sky.angles import separation_deg, unit_vector
@@ -25,7 +26,6 @@ from nightplan.sky.angles import separation_deg, unit_vector
 if TYPE_CHECKING:
     from nightplan.model.config import Config
 
-Floats = NDArray[np.float64]
 
 BUNDLED_LIMIT_MAG = 10.0
 """Gaia G to which the bundled catalogue is complete."""

@@ -7,9 +7,9 @@ axis to the ellipse's major axis, either sense. All arguments broadcast.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 
 def half_extents(

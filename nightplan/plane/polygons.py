@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 
 def following(corners: NDArray[Any]) -> NDArray[Any]:

@@ -8,9 +8,9 @@ coordinate (north) through the first (east), as a sensor's long side does.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 
 def rectangle_corners(half_width: float, half_height: float, angle_deg: float) -> Floats:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from nightplan.arrays import Floats
 from nightplan.plane.polygons import edge_lines, following
-
-Floats = NDArray[np.float64]
 
 _SLACK = 1e-12
 

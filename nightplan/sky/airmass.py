@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 
 def _above(altitude_deg: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:

@@ -6,9 +6,9 @@ All functions broadcast over numpy arrays and take and return degrees.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 
 def _wrap(angle_deg: ArrayLike, start: float, turn: float) -> Floats:

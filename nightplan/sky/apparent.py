@@ -13,11 +13,10 @@ from typing import Any
 
 import erfa
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.sky.times import MJD_ZERO, TT_MINUS_TAI_DAYS, quiet_far_years, tai_mjd
-
-Floats = NDArray[np.float64]
 
 WGS84 = 1
 # Capitaine et al. 2000, A&A 355, 398: ERA gains this many turns per UT1 day (ERFA era00).

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from nightplan.arrays import Bools, Floats
+
 Function = Callable[[Floats], Floats]
 
 _PROBES = np.linspace(0.0, 1.0, 11)

@@ -11,12 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.sky.angles import unit_vector
 from nightplan.sky.apparent import SiteFrame, cirs_to_horizon, local_rotation_rad
-
-Floats = NDArray[np.float64]
 
 _BLOCK_VALUES = 16384
 

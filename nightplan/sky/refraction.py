@@ -10,9 +10,9 @@ the horizon differs from any formula by several arcmin from night to night.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 STANDARD_PRESSURE_HPA = 1010.0
 STANDARD_TEMPERATURE_C = 10.0

@@ -13,16 +13,15 @@ from dataclasses import dataclass
 
 import erfa
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.sky.apparent import (
     LIGHT_KM_S,
     SiteFrame,
     cirs_to_horizon,
 )
 from nightplan.sky.times import MJD_ZERO, quiet_far_years, tt_mjd
-
-Floats = NDArray[np.float64]
 
 AU_KM = 149597870.7
 # IAU 2015 Resolution B3, nominal solar radius; Archinal et al. 2018 (IAU WGCCRE), mean lunar one.

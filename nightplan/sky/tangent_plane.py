@@ -8,11 +8,10 @@ so that the poles and right ascension 0 need no care. Standard coordinates are g
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.sky.angles import unit_vector, wrap_360_deg
-
-Floats = NDArray[np.float64]
 
 
 def tangent_basis(ra_deg: ArrayLike, dec_deg: ArrayLike) -> tuple[Floats, Floats, Floats]:

@@ -13,9 +13,9 @@ from contextlib import contextmanager
 
 import erfa
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 MJD_ZERO = 2400000.5
 TT_MINUS_TAI_DAYS = 32.184 / 86400.0

@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).parents[2] / "nightplan"
 
 # A floor imports from itself and from floors below it, never from one above.
 FLOORS = [
-    {"dates", "errors", "files", "number_forms", "numeric_guard", "parsing", "shown"},
+    {"arrays", "dates", "errors", "files", "number_forms", "numeric_guard", "parsing", "shown"},
     {"sky", "light", "plane"},
     {"model"},
     {"journal"},

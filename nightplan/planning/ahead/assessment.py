@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.ahead.choice import NightRules
 from nightplan.planning.ahead.futures import LOOK_NIGHTS, Futures, joined_parts, sampled_futures
 from nightplan.planning.ahead.nights_ahead import NightsAhead, Offer, nights_ahead, offers
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from nightplan.model.target import Target
     from nightplan.planning.returning.earlier_nights import EarlierNights
 
-Floats = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 TRIAL_FUTURES = 8

@@ -12,12 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Bools, Floats
 from nightplan.planning.ahead.futures import Futures
 from nightplan.planning.ahead.response import STEPS, Response, respond
 from nightplan.planning.ahead.rows import BEGUN_H, Rows
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
 FIRST = 1e6

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from nightplan.arrays import Bools, Floats
 
 LOOK_NIGHTS = 30
 """How far ahead: a synodic month is 29.5 days, so that every night sees a whole moon."""

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.errors import InputError
 from nightplan.light.background import SkyGeometry
 from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget, sky_geometry
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
     from nightplan.model.filters import Role
     from nightplan.model.target import Target
 
-Floats = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 SLOT_MIN = 30.0

@@ -19,11 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.ahead.futures import Futures
 from nightplan.planning.ahead.rows import Rows
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 STEPS = 60
 """Steps of the method: the gap is then under 1 % of what the hours are worth."""

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.model.filters import BROADBAND_ROLES
 from nightplan.model.wishes import goal_for
 from nightplan.planning.photons.goals import target_goals
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
     from nightplan.planning.ahead.nights_ahead import Offer
     from nightplan.planning.returning.earlier_nights import EarlierNights
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 DONE = 1.0 - 1e-9

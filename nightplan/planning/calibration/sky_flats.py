@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.light.background import SkyGeometry, sky_rate
 from nightplan.planning.photons.filter_budget import FilterBudget, filter_budgets, site_sky
 from nightplan.planning.tonight.night import Night
@@ -24,7 +24,6 @@ from nightplan.sky.sun_moon import moon, moon_phase, sun
 if TYPE_CHECKING:
     from nightplan.model.config import Config
 
-Floats = NDArray[np.float64]
 Edge = Literal["dusk", "dawn"]
 
 STEP_S = 10.0

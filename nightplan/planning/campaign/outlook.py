@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from nightplan.model.wishes import goal_for
 from nightplan.number_forms import percent
@@ -22,7 +21,6 @@ if TYPE_CHECKING:
     from nightplan.planning.campaign.simulation import Simulation
     from nightplan.planning.returning.earlier_nights import EarlierNights
 
-Floats = NDArray[np.float64]
 
 _TINY_H = 1e-6
 

@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.ahead.rows import Rows
 from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.night_end import Limit
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from nightplan.model.target import Target
     from nightplan.planning.ahead.nights_ahead import NightsAhead
 
-Floats = NDArray[np.float64]
 
 SAMPLE_MIN = 10.0
 _REASON_OF: dict[Limit, str] = {

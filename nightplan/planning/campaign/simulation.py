@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.ahead.assessment import Assessment, night_rules
 from nightplan.planning.ahead.choice import choose_night
 from nightplan.planning.ahead.futures import LOOK_NIGHTS, clear_patterns, known_futures
@@ -23,7 +23,6 @@ from nightplan.planning.ahead.rows import Rows
 if TYPE_CHECKING:
     from nightplan.model.config import Config
 
-Floats = NDArray[np.float64]
 
 HISTORIES = 40
 """Chances are known to about 8 %; more skies cost as many times the seconds."""

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.ahead.rows import BRIGHT, DONE, Rows
-
-Floats = NDArray[np.float64]
 
 SPOILED = 0.5
 """A filter waits if bright nights leave it less than this share of its best night's worth."""

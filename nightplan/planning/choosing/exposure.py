@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.dates import DAY_S
 from nightplan.errors import InputError
 from nightplan.light.spectra import LAMP_END_NM
 from nightplan.planning.choosing.train_choice import rank_trains
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Night
 
 GRID_MIN = 5.0
-DAY_S = 86400.0
 BEYOND_SHARE = 0.01
 """Share of a filter's response beyond the lamps' tables that is worth a notice."""
 

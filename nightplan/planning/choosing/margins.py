@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Bools, Floats
 from nightplan.planning.choosing.wishes import Wishes, constraint_value
 from nightplan.planning.tonight.limits import usable_margin_deg
 
@@ -16,9 +17,6 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.visibility import SkyTracks
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 
 def wish_margin(

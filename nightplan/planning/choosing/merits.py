@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.choosing.score_parts import (
     contrast_part,
     framing_part,
@@ -22,8 +23,6 @@ from nightplan.planning.tonight.visibility import sky_tracks
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.errors import TargetError
 from nightplan.light.starlight import integrated_starlight_v_mag_arcsec2
 from nightplan.model.wishes import by_channel
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.planning.photons.photon_budget import PhotonBudget
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 FULL_SIZE_SHARE = 0.35
 """Share of the field's short side at which a target counts as filling it."""

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.choosing.listed import as_subjects
 from nightplan.planning.choosing.margins import rows_of, usable_filters, wish_margin
 from nightplan.planning.choosing.score_parts import (
@@ -51,8 +52,6 @@ if TYPE_CHECKING:
     from nightplan.model.target import Target
     from nightplan.planning.tonight.night import Night
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 GRID_MIN = 10.0
 STEPS_A_SLOT = 3

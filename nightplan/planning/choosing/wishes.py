@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
+
 if TYPE_CHECKING:
     from astroplan import Constraint
 
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.planning.tonight.visibility import SkyTracks
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Bools, Floats
 from nightplan.planning.framing.field_search import (
     HAIR_RAD,
     SAME_COVERAGE,
@@ -20,10 +20,6 @@ from nightplan.planning.framing.field_search import (
 )
 from nightplan.planning.framing.outlines import Shape
 from nightplan.sky.angles import wrap_axis_deg
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-
 
 _SAME_MARGIN_RAD = np.radians(0.01 / 60.0)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.model.star_catalog import StarCatalog, Stars
 from nightplan.model.wishes import framing_for
 from nightplan.planning.framing.camera_angle import default_image_up_deg
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
 
-Floats = NDArray[np.float64]
 
 ANGLES_DEG: Floats = np.arange(180.0)
 ARCMIN = 60.0 * np.degrees(1.0)

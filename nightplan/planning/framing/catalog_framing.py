@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.plane.ellipses import area_share, half_extents, room
 from nightplan.planning.framing.outlines import POINT_ARCMIN
 from nightplan.planning.optics.train_optics import ARCMIN_PER_RADIAN, train_optics
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
 
-Floats = NDArray[np.float64]
 
 _HALVINGS = 40
 _TURNS_DEG = np.arange(0.0, 91.0, 1.0)

@@ -10,8 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Bools, Floats
 from nightplan.plane.ellipses import area_share
 from nightplan.plane.polygons import clip_convex, solid_angle
 from nightplan.plane.rectangles import (
@@ -23,9 +24,6 @@ from nightplan.plane.rectangles import (
 from nightplan.planning.framing.outlines import Shape
 from nightplan.sky.angles import wrap_axis_deg
 from nightplan.sky.tangent_plane import deproject, project
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 COVERAGE_SLACK = 0.02
 """Share of coverage that may be lost before a framing counts as lost (interface)."""

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.plane.rectangles import rectangle_corners, to_rectangle_axes
 from nightplan.planning.framing.field_search import (
     Field,
@@ -24,8 +25,6 @@ from nightplan.planning.framing.outlines import Shape
 from nightplan.planning.framing.panel_grid import Grid, measured, without_idle_panels
 from nightplan.sky.angles import wrap_180_deg, wrap_axis_deg
 from nightplan.sky.tangent_plane import deproject, direction_angle_deg, project
-
-Floats = NDArray[np.float64]
 
 _ANGLE_STEP_DEG = 1.0
 _REBUILDS = 6

@@ -6,14 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.model.target import Target
 from nightplan.plane.polygons import convex_hull, densify, ellipse_points
 from nightplan.sky.angles import separation_deg
 from nightplan.sky.tangent_plane import deproject, project
-
-Floats = NDArray[np.float64]
 
 POINT_ARCMIN = 1.0
 """Diameter that a target without a published size is given."""

@@ -6,17 +6,14 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.plane.polygons import clip_convex, contains, solid_angle, subtract_convex
 from nightplan.plane.rectangles import rectangle_corners
 from nightplan.plane.unions import boundary_segments, union_margin
 from nightplan.planning.framing.field_search import COVERAGE_SLACK, Field
 from nightplan.planning.framing.outlines import Shape
 from nightplan.sky.tangent_plane import deproject, project
-
-Floats = NDArray[np.float64]
-
 
 _HAIR_RAD = 1e-9
 

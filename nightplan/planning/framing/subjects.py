@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Bools
 from nightplan.model.composite import is_composite
 from nightplan.plane.polygons import contains, ellipse_points
 from nightplan.plane.rectangles import to_rectangle_axes
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
 
-Bools = NDArray[np.bool_]
 Rows = NDArray[np.intp]
 
 FEW_PANELS = 2

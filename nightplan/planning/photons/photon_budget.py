@@ -12,8 +12,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.light.background import SkyBrightnessV, SkyGeometry, sky_rate, v_brightness
 from nightplan.light.extinction import Extinction
 from nightplan.light.line_brightness import LINE_NM
@@ -49,7 +49,6 @@ if TYPE_CHECKING:
     from nightplan.model.target import Target
     from nightplan.planning.tonight.visibility import SkyTracks
 
-Floats = NDArray[np.float64]
 
 CHUNK_TARGETS = 64
 """Targets whose worth is worked out at once, so that work arrays stay small."""

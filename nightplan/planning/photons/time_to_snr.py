@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.light.signal_to_noise import hours_to_snr, snr2_per_second_px, snr_per_arcsec2
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.filter_budget import FilterBudget, filter_budgets, site_sky
@@ -18,8 +18,6 @@ from nightplan.planning.photons.recipes import luminance_channels, recipe_of
 if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.model.target import Target
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

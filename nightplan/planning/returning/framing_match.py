@@ -13,8 +13,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.errors import InputError
 from nightplan.plane.polygons import clip_convex, edge_lines
 from nightplan.plane.rectangles import (
@@ -24,8 +25,6 @@ from nightplan.plane.rectangles import (
     to_rectangle_axes,
 )
 from nightplan.sky.tangent_plane import deproject, project
-
-Floats = NDArray[np.float64]
 
 GOOD_SHARE = 0.98
 """Share of the reference field that a return should keep."""

@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
+from nightplan.dates import DAY_S
 from nightplan.errors import InputError
 from nightplan.planning.photons.sub_sets import row_set
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.problem import Problem, Task
 from nightplan.sky.times import mjd_from_iso
 
-DAY_S = 86400.0
 SAME_S = 2.0
 """Times of a document are whole seconds: lengths of two blocks alike differ by less than this."""
 

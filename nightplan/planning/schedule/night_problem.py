@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from nightplan.dates import DAY_S
 from nightplan.model.wishes import goal_for
 from nightplan.planning.calibration.frames import SMALL_READOUT_S
 from nightplan.planning.framing.shared_angle import axis_apart_deg
@@ -45,7 +46,6 @@ if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.setup_timeline import SetupTimeline
 
-DAY_S = 86400.0
 GRID_MIN = 1.0
 MOST_A_NIGHT_H = 24.0
 SHORT_FIRST = 3.0

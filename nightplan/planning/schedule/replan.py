@@ -6,6 +6,7 @@ from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from nightplan.dates import DAY_S
 from nightplan.errors import InputError
 from nightplan.planning.schedule.blocks import Schedule
 from nightplan.planning.schedule.done import Done, DoneKey, done_key, done_words
@@ -14,7 +15,6 @@ from nightplan.planning.schedule.problem import Problem, RigState
 from nightplan.planning.schedule.solving.resume import resume
 from nightplan.sky.times import mjd_from_iso, utc_iso
 
-DAY_S = 86400.0
 # Times in a plan document are whole seconds; a sub that ends in the second of `from` counts.
 ROUNDING_S = 1.0
 

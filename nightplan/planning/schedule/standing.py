@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from nightplan.dates import DAY_S
 from nightplan.planning.photons.sub_sets import is_short, row_set, set_name
 from nightplan.planning.schedule.done import DoneKey
 from nightplan.sky.times import mjd_from_iso
@@ -13,7 +14,6 @@ from nightplan.sky.times import mjd_from_iso
 if TYPE_CHECKING:
     from nightplan.journal.records import Sub
 
-SECONDS_A_DAY = 86400.0
 GRACE_S = 60.0
 """From the end of a sub to its file: download, writing, a shared folder's delay."""
 
@@ -68,7 +68,7 @@ def standing(plan: Mapping[str, Any], subs: Sequence[Sub], now_utc_mjd: float) -
         if start >= now_utc_mjd:
             continue
         each = (end - start) / row["count"]
-        late = now_utc_mjd - start - GRACE_S / SECONDS_A_DAY
+        late = now_utc_mjd - start - GRACE_S / DAY_S
         over = min(row["count"], max(0, int(late / each + 1e-9)))
         planned[pair] = planned.get(pair, 0) + over
         wanted[pair] = wanted.get(pair, 0.0) + over * row["sub_s"]

@@ -19,8 +19,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.night import (
     ASTRONOMICAL_DEG,
@@ -37,7 +38,6 @@ from nightplan.sky.times import mjd_from_datetime
 if TYPE_CHECKING:
     from nightplan.model.config import Config
 
-Floats = NDArray[np.float64]
 
 NIGHTS_A_YEAR = 365
 BINS = 1440

@@ -11,12 +11,12 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+
+from nightplan.arrays import Floats
 
 if TYPE_CHECKING:
     from nightplan.planning.tonight.visibility import SkyTracks
 
-Floats = NDArray[np.float64]
 
 SIDEREAL_ARCSEC_S = 15.041067
 """Turn of the earth, arcsec per second (IERS Conventions 2010, table 1.2: 7.292115e-5 rad/s)."""

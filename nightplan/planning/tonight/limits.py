@@ -6,8 +6,8 @@ import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.model.filters import BROADBAND_ROLES, Role
 from nightplan.planning.tonight.mount_limits import mount_margin_deg
 from nightplan.planning.tonight.night import compute_night
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonight.visibility import SkyTracks
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 SUN_LIMIT_DEG = {"astronomical": -18.0, "nautical": -12.0}
 # A window's own edge is where the sun stands at the limit; rounding must not close it.

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.tonight.field_turn import turn_margin_deg
 
 if TYPE_CHECKING:
     from nightplan.model.equipment import Mount
     from nightplan.planning.tonight.visibility import SkyTracks
-
-Floats = NDArray[np.float64]
 
 
 def mount_margin_deg(mount: Mount, tracks: SkyTracks) -> Floats | None:

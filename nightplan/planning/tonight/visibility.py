@@ -13,8 +13,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.planning.tonight.earth_orientation import configure_astropy, lookup
 from nightplan.planning.tonight.night import Night, Place
 from nightplan.sky.airmass import kasten_young
@@ -32,8 +33,6 @@ from nightplan.sky.sun_moon import moon, moon_phase, sun
 if TYPE_CHECKING:
     from astropy.time import Time
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 HorizonAltitude = Callable[[Floats], Any] | ArrayLike
 
 _LONGEST_SPAN_DAYS = 2.0

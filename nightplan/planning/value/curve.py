@@ -10,9 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
 
 SLOPE_TOLERANCE = 1e-9
 """Relative; how much a later piece may be steeper by rounding alone."""

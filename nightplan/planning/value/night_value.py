@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.value.progress_value import LEAST_GOAL_H, slope_of_share, value_of_share
 
-Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 STEPS = 16

@@ -14,11 +14,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.planning.value.curve import ValueCurve
-
-Floats = NDArray[np.float64]
 
 FALL: dict[str, float] = {"plain": 0.0, "diminishing": 0.4, "even": 0.8}
 """How far the slope falls from the start of a goal to its end, by `preferences.balance`: the

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from nightplan.arrays import Floats
+
 Box = tuple[float, float, float, float]
 
 _ON_LABEL = 60.0

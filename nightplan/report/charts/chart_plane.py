@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from nightplan.arrays import Floats
 from nightplan.sky.tangent_plane import deproject, project
-
-Floats = NDArray[np.float64]
 
 _EDGE = 1.1  # room around what is shown, as a multiple of its half width
 _WIDEST_DEG = 35.0

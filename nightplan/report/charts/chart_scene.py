@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from nightplan.arrays import Floats
 from nightplan.model.star_catalog import StarCatalog, Stars, star_catalog
 from nightplan.model.target import Target
 from nightplan.plane.polygons import area, subtract_convex
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
     from nightplan.planning.framing.framing import Framing, Panel
 
-Floats = NDArray[np.float64]
 
 GHOST_LEAST_DEG, GHOST_MOST_DEG = 1.0, 89.0
 """Tolerances outside these have no ghost: it would lie on the frame, or show nothing."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from nightplan.dates import DAY_S
 from nightplan.planning.ahead.prices import NightPrice
 from nightplan.planning.photons.filter_budget import filter_budgets
 from nightplan.planning.photons.goals import GoalOrigin
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from nightplan.model.target import Target
     from nightplan.planning.schedule.blocks import Event, Schedule
     from nightplan.planning.schedule.problem import Problem
-
-DAY_S = 86400.0
 
 
 class PlanBlock(Document):

@@ -21,13 +21,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from nightplan.dates import DAY_S
 from nightplan.errors import InputError
 from nightplan.planning.schedule.blocks import Block, Event, Schedule
 from nightplan.planning.schedule.done import Done, DoneKey, done_key, done_words
 from nightplan.planning.schedule.problem import Problem
 from nightplan.sky.times import utc_iso
 
-DAY_S = 86400.0
 SAME_S = 1e-6
 
 
