@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,7 @@ from nightplan.library.inputs import catalog_and_rows, evening_of, listed
 from nightplan.library.outputs import Pictured, floats_of, table_of
 
 if TYPE_CHECKING:
+    from astroplan import Constraint
     from astropy.table import QTable
     from matplotlib.figure import Figure
 
@@ -100,6 +101,7 @@ def campaign(
     chance: float | None = None,
     journal: bool = True,
     on_step: Callable[[int, int], None] | None = None,
+    constraints: Sequence[Constraint] = (),
 ) -> ComingNights:
     """Share the coming nights out over targets and trains; as `nightplan campaign`.
 
@@ -119,6 +121,8 @@ def campaign(
         Count what the journal beside the configuration has gathered, and take its goals.
     on_step : callable, optional
         Given the number of steps done, and of all.
+    constraints : sequence of astroplan.Constraint
+        As of `pick`: beside the limits of the configuration.
 
     Raises
     ------
@@ -132,7 +136,7 @@ def campaign(
     catalog, rows = catalog_and_rows(config, listed(targets))
     memory = remembered(config) if journal else Remembered(config)
     made = make_campaign(
-        memory.config,
+        memory.config.constrained(constraints),
         evening_of(config.site, first),
         nights,
         catalog,

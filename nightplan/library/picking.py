@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -178,7 +177,6 @@ def rank(
 ) -> Ranked:
     """The answer behind `pick`; arguments as there."""
     from astropy import units as u
-    from astropy.coordinates import NonRotationTransformationWarning
 
     from nightplan.planning.choosing.selection import rank_targets
     from nightplan.planning.choosing.wishes import Wishes
@@ -194,17 +192,13 @@ def rank(
         smaller_arcmin=None if smaller is None else value_in("smaller", smaller, u.arcmin),
         brighter_mag=None if brighter is None else value_in("brighter", brighter, u.mag),
         names=[str(catalog.name[row]) for row in rows],
-        constraints=constraints,
     )
-    with warnings.catch_warnings():
-        # astroplan measures the moon's distance across frames, and astropy warns at each call.
-        warnings.simplefilter("ignore", NonRotationTransformationWarning)
-        ranking = rank_targets(
-            config,
-            the_night,
-            catalog,
-            wishes,
-            most=count,
-            gathered_h=journal.earlier.by_filter(),
-        )
+    ranking = rank_targets(
+        config.constrained(constraints),
+        the_night,
+        catalog,
+        wishes,
+        most=count,
+        gathered_h=journal.earlier.by_filter(),
+    )
     return Ranked(the_night, ranking, count)

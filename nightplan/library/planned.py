@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -21,6 +21,7 @@ from nightplan.library.plan_tables import (
 )
 
 if TYPE_CHECKING:
+    from astroplan import Constraint
     from astropy.table import QTable
     from astropy.time import Time
     from matplotlib.figure import Figure
@@ -254,6 +255,7 @@ def plan(
     start: Time | None = None,
     keep: Planned | Mapping[str, Any] | None = None,
     done: Done | None = None,
+    constraints: Sequence[Constraint] = (),
 ) -> Planned:
     """Split a night over targets and filters, with its proof; as `nightplan plan`.
 
@@ -273,6 +275,8 @@ def plan(
         With `start`: the plan in force; what it held before is kept.
     done : mapping of filter, or of (target, filter), to count, optional
         With `start`: subs really shot before, more or less than `keep` held.
+    constraints : sequence of astroplan.Constraint
+        As of `pick`: beside the limits of the configuration.
 
     Raises
     ------
@@ -305,7 +309,8 @@ def plan(
     without = night.evening if keep is not None or done else None
     memory = remembered(config, without=without) if journal else Remembered(config)
     names = [str(catalog.name[row]) for row in rows]
-    made = make_plan(memory.config, night, catalog, names, earlier=memory.earlier, again=again)
+    config = memory.config.constrained(constraints)
+    made = make_plan(config, night, catalog, names, earlier=memory.earlier, again=again)
     return Planned(made, catalog, remembered=memory, before=None if again is None else again.plan)
 
 

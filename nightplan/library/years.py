@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +17,7 @@ from nightplan.library.outputs import Answer, Pictured, table_of
 if TYPE_CHECKING:
     import datetime
 
+    from astroplan import Constraint
     from astropy.table import QTable
     from matplotlib.figure import Figure
 
@@ -85,6 +86,7 @@ def season(
     first: AnyEvening = None,
     nights: int = 365,
     *,
+    constraints: Sequence[Constraint] = (),
     plot: str | os.PathLike[str] | None = None,
     style: str = "day",
 ) -> QTable:
@@ -101,6 +103,9 @@ def season(
         Save the calendar heat map: .png, .svg or .pdf.
     style : str
         The plot's.
+    constraints : sequence of astroplan.Constraint
+        As of `pick`: beside the limits of the configuration; every night is then asked about
+        by itself, a few seconds a year.
 
     Returns
     -------
@@ -116,7 +121,7 @@ def season(
 
     if plot is not None:
         picture_format(plot)
-    year = year_of(config, target, first, nights)
+    year = year_of(config.constrained(constraints), target, first, nights)
     if plot is not None:
         year.save_plot(plot, style=style)
     return year.nights

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, get_args, get_origin
 
@@ -57,6 +58,7 @@ class Config(Section):
     _owned: dict[str, Filter] = PrivateAttr(default_factory=dict)
     _named_rig: str = PrivateAttr(default="")
     _channels: tuple[Any, Any, dict[str, Channel]] | None = PrivateAttr(default=None)
+    _constraints: tuple[Any, ...] = PrivateAttr(default=())
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Config:
@@ -154,6 +156,17 @@ class Config(Section):
         return isinstance(other, Config) and self.__dict__ == other.__dict__
 
     __hash__ = None  # type: ignore[assignment]
+
+    @property
+    def constraints(self) -> tuple[Any, ...]:
+        """astroplan constraints that a call laid beside the limits; no file has any."""
+        return self._constraints
+
+    def constrained(self, constraints: Iterable[Any]) -> Config:
+        """The same configuration with astroplan constraints beside its limits."""
+        copy = self.model_copy()
+        copy._constraints = tuple(constraints)
+        return copy
 
     @property
     def path(self) -> Path:

@@ -151,3 +151,63 @@ def test_a_grading_constraint_weighs_the_time(demo: Config) -> None:
     assert graded["clock_time"][0] == free["clock_time"][0]  # nothing is forbidden
     ratio = graded["equivalent_time"][0] / free["equivalent_time"][0]
     assert ratio.to_value("") == pytest.approx(0.25)  # M 33 stands at declination +30.7
+
+
+def test_a_plan_keeps_constraints_and_says_when_one_bars_a_target(demo: Config) -> None:
+    """Altitudes of the blocks' ends by astropy; the limits alone would let M 33 begin at 25°."""
+    high = [AltitudeConstraint(min=55 * u.deg)]
+    free = nightplan.plan(demo, EVENING, ["M 33"], journal=False)
+    held = nightplan.plan(demo, EVENING, ["M 33"], journal=False, constraints=high)
+    lowest = []
+    for plan in (free, held):
+        blocks = plan.blocks
+        assert len(blocks) > 0
+        place = SkyCoord(blocks["coord"][0])
+        ends = [time for row in blocks for time in (row["start"], row["end"])]
+        frame = AltAz(obstime=Time(ends), location=demo.site.location)
+        lowest.append(place.transform_to(frame).alt.deg.min())
+    assert lowest[0] < 50.0
+    assert lowest[1] > 54.9
+    never = nightplan.plan(
+        demo, EVENING, ["M 33"], journal=False, constraints=[AltitudeConstraint(min=89 * u.deg)]
+    )
+    assert len(never.blocks) == 0
+    assert "a constraint given for it" in never.document.model_dump_json()
+
+
+def test_a_season_with_a_constraint_counts_what_astropy_does(demo: Config) -> None:
+    """Four nights of M 33 above 60°, hours from astropy's altitudes on a grid of minutes; a
+    constraint that never binds leaves the sidereal integral's hours."""
+    days = 4
+    plain = nightplan.season(demo, "M 33", EVENING, days)
+    loose = nightplan.season(
+        demo, "M 33", EVENING, days, constraints=[AltitudeConstraint(min=1 * u.deg)]
+    )
+    np.testing.assert_allclose(loose["usable"], plain["usable"], atol=0.02)
+    np.testing.assert_allclose(loose["usable_moonless"], plain["usable_moonless"], atol=0.05)
+    tight = nightplan.season(
+        demo, "M 33", EVENING, days, constraints=[AltitudeConstraint(min=60 * u.deg)]
+    )
+    for row in tight:
+        start, end = nightplan.night(demo, row["date"]).window
+        times = start + np.arange(0.0, (end - start).to_value("min"), 1.0) * u.min
+        place = SkyCoord(23.4621 * u.deg, 30.6599 * u.deg)  # of M 33, J2000
+        altitude = place.transform_to(AltAz(obstime=times, location=demo.site.location)).alt
+        allowed = (altitude >= 60 * u.deg) & (altitude <= demo.mount.highest_altitude_deg * u.deg)
+        assert row["usable"].to_value("h") == pytest.approx(allowed.sum() / 60.0, abs=0.1)
+
+
+def test_a_campaign_keeps_constraints(demo: Config) -> None:
+    """A constraint of one's own that holds on no night but one leaves that night alone."""
+    third = "2027-10-08"
+
+    class OnlyThat(Constraint):
+        def compute_constraint(self, times, observer, targets):  # type: ignore[no-untyped-def]
+            start, end = nightplan.night(demo, third).window
+            inside = (times > start) & (times < end)
+            return np.broadcast_to(inside, np.broadcast_shapes(targets.shape, times.shape))
+
+    found = nightplan.campaign(
+        demo, ["M 33"], EVENING, 4, chance=1.0, journal=False, constraints=[OnlyThat()]
+    )
+    assert {str(row["date"]) for row in found.nights if row["target"]} == {third}

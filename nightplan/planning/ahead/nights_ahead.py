@@ -25,6 +25,7 @@ from nightplan.light.background import SkyGeometry
 from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget, sky_geometry
 from nightplan.planning.schedule.night_problem import overheads
 from nightplan.planning.schedule.problem import Overheads
+from nightplan.planning.tonight.constraints import constraint_grade
 from nightplan.planning.tonight.limits import geometry_margin_deg, planned_night, usable_margin_deg
 from nightplan.planning.tonight.night import Night
 from nightplan.planning.tonight.night_end import Limit, latest_end
@@ -209,10 +210,19 @@ def offers(
         geometry = _joined([sky_geometry(sky.tracks) for sky in skies])
         airmass = np.concatenate([sky.tracks.airmass for sky in skies], axis=1)
         utc_mjd = np.concatenate([sky.tracks.utc_mjd for sky in skies])
+        graded = [constraint_grade(config, sky.tracks) for sky in skies]
+        grades = [one for one in graded if one is not None]
+        grade = np.concatenate(grades, axis=1) if grades else None
         for train in trains:
             if train not in budgets:
                 budgets[train] = photon_budget(config, train, targets, skies[0].tracks)
-            joined = replace(budgets[train], geometry=geometry, airmass=airmass, utc_mjd=utc_mjd)
+            joined = replace(
+                budgets[train],
+                geometry=geometry,
+                airmass=airmass,
+                utc_mjd=utc_mjd,
+                grade=grade,
+            )
             worth = np.nan_to_num(joined.worth)
             at = 0
             for index, sky in zip(part, skies, strict=True):

@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 
 from nightplan.arrays import Floats
 from nightplan.planning.choosing.listed import as_subjects
-from nightplan.planning.choosing.margins import rows_of, usable_filters, wish_margin
 from nightplan.planning.choosing.score_parts import (
     begun_part,
     by_name,
@@ -35,13 +34,14 @@ from nightplan.planning.choosing.score_parts import (
     priorities,
     row_named,
 )
-from nightplan.planning.choosing.wishes import Wishes, constraint_value, wished_rows
+from nightplan.planning.choosing.wishes import Wishes, wished_rows
 from nightplan.planning.framing.catalog_framing import frame_catalog
 from nightplan.planning.framing.wished_catalog import with_wishes
 from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.photons.photon_budget import photon_budget
 from nightplan.planning.photons.recipes import leading_filters
-from nightplan.planning.tonight.limits import geometry_margin_deg
+from nightplan.planning.tonight.constraints import tracks_of
+from nightplan.planning.tonight.limits import geometry_margin_deg, roles_margin_deg, usable_filters
 from nightplan.planning.tonight.visibility import best_moment, sky_tracks, time_grid, usable_hours
 from nightplan.planning.value.night_value import night_value
 from nightplan.planning.value.progress_value import FALL
@@ -172,7 +172,7 @@ def rank_targets(
     # Upper culmination below the limit means never up; a degree covers precession since J2000.
     culmination = 90.0 - np.abs(config.site.latitude_deg - catalog.dec_deg[rows])
     rows = rows[culmination > config.preferences.minimum_altitude_deg - 1.0]
-    columns = _geometry(config, night, catalog, rows, utc_mjd, wishes, gathered_h or {})
+    columns = _geometry(config, night, catalog, rows, utc_mjd, gathered_h or {})
     if columns.rows.size == 0:
         return Ranking((), asked, _down_or_unusable(config, night, catalog, rows, utc_mjd))
     bound = columns.framing * columns.priority * columns.begun * columns.up_h
@@ -183,13 +183,13 @@ def rank_targets(
     start, step = 0, max(FIRST_LOOK, places)
     while start < columns.rows.size:
         part = columns.take(np.arange(start, min(start + step, columns.rows.size)))
-        scored.append(_photons(config, night, catalog, part, utc_mjd, wishes))
+        scored.append(_photons(config, night, catalog, part, utc_mjd))
         start += step
         scores = np.sort(np.concatenate([score for score, _ in scored]))[::-1]
         # No target left can score above its bound: an hour adds at most 1, contrast is at most 1.
         if start < bound.size and scores.size >= places and scores[places - 1] >= bound[start]:
             break
-    ranked = _gather(config, night, catalog, scored, places, wishes)
+    ranked = _gather(config, night, catalog, scored, places)
     names = _asked(config, catalog, wishes, gathered_h or {})
     ranked = as_subjects(config, ranked, names, night.window_hours, most)
     if not ranked:
@@ -226,7 +226,6 @@ def _geometry(
     catalog: Catalog,
     rows: NDArray[np.intp],
     utc_mjd: Floats,
-    wishes: Wishes,
     gathered_h: Mapping[str, Mapping[str, float]],
 ) -> _Columns:
     """Hours inside the limits, the best moment and the framing of every row that is up."""
@@ -235,11 +234,11 @@ def _geometry(
     # Limits are those of the filter that a channel is shot through.
     through = [config.filter[config.channel[name].filter] for name in leads]
     role = np.array([item.role for item in through], dtype=object)
-    margin = wish_margin(config, night, catalog, rows, role, tracks, wishes)
+    margin = roles_margin_deg(config, night, tracks, role)
     hours = usable_hours(utc_mjd, margin)
     best, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
     up = np.flatnonzero((hours >= SHORTEST_H) & np.isfinite(best))
-    up_h = usable_hours(utc_mjd, geometry_margin_deg(config, rows_of(tracks, up)))
+    up_h = usable_hours(utc_mjd, geometry_margin_deg(config, tracks_of(tracks, up)))
     rows = rows[up]
     trains = tuple(config.train)
     up_now = catalog.subset(rows)
@@ -274,7 +273,6 @@ def _photons(
     catalog: Catalog,
     columns: _Columns,
     utc_mjd: Floats,
-    wishes: Wishes,
 ) -> tuple[Floats, _Columns]:
     """Time and contrast parts by the photon budget, and the score; (target,)."""
     tracks = sky_tracks(night, catalog.ra_deg[columns.rows], catalog.dec_deg[columns.rows], utc_mjd)
@@ -283,21 +281,16 @@ def _photons(
     columns.tonight, columns.contrast = np.zeros(size), np.zeros(size)
     columns.equivalent_h = np.zeros(size)
     fall = FALL[config.preferences.balance]
-    grades = np.ones(tracks.altitude_deg.shape)
-    for constraint in wishes.constraints:
-        grades *= constraint_value(config, catalog, columns.rows, constraint, tracks)
     for number, train in enumerate(config.train):
         mine = np.flatnonzero(columns.train == number)
         if mine.size == 0:
             continue
-        part = rows_of(tracks, mine)
+        part = tracks_of(tracks, mine)
         budget = photon_budget(config, train, [targets[i] for i in mine], part)
         names = columns.leading_filter[mine]
         column = np.array([budget.filter_names.index(name) for name in names])
-        worth = budget.worth[np.arange(mine.size), column, :] * grades[mine]
-        margin = wish_margin(
-            config, night, catalog, columns.rows[mine], columns.role[mine], part, wishes
-        )
+        worth = budget.worth[np.arange(mine.size), column, :]
+        margin = roles_margin_deg(config, night, part, columns.role[mine])
         worth = np.where(margin >= 0.0, worth, 0.0)
         columns.equivalent_h[mine] = 24.0 * np.trapezoid(worth, utc_mjd, axis=1)
         own = catalog.subset(columns.rows[mine])
@@ -309,8 +302,8 @@ def _photons(
                 goal_h[row, budget.filter_names.index(item.filter)] = item.goal_h
         wheel, named = list(config.filter), budget.filter_names
         lane = np.array([wheel.index(config.channel[name].filter) for name in named])
-        usable = usable_filters(config, night, catalog, columns.rows[mine], part, wishes)
-        offered = _slots(np.nan_to_num(budget.worth) * grades[mine][:, None] * usable, utc_mjd)
+        usable = usable_filters(config, night, part)
+        offered = _slots(np.nan_to_num(budget.worth) * usable, utc_mjd)
         columns.tonight[mine] = night_value(offered, goal_h, columns.gathered_h[mine], fall, lane)
     columns.tonight = np.minimum(1.0, columns.tonight / night.window_hours)
     score = columns.tonight * columns.framing * columns.contrast * columns.priority * columns.begun
@@ -331,7 +324,6 @@ def _gather(
     catalog: Catalog,
     scored: list[tuple[Floats, _Columns]],
     most: int,
-    wishes: Wishes,
 ) -> tuple[RankedTarget, ...]:
     """The best `most`, their hours and best moments made exact on a grid of minutes."""
     entries = []
@@ -347,7 +339,7 @@ def _gather(
     role = np.array([columns.role[i] for _, columns, i in entries], dtype=object)
     utc_mjd = time_grid(night, FINE_GRID_MIN)
     tracks = sky_tracks(night, catalog.ra_deg[rows], catalog.dec_deg[rows], utc_mjd)
-    margin = wish_margin(config, night, catalog, rows, role, tracks, wishes)
+    margin = roles_margin_deg(config, night, tracks, role)
     hours = usable_hours(utc_mjd, margin)
     best_utc_mjd, altitude = best_moment(utc_mjd, tracks.altitude_deg, margin)
     ranked = []

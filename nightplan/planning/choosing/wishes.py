@@ -9,14 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.arrays import Floats
-
 if TYPE_CHECKING:
-    from astroplan import Constraint
-
     from nightplan.model.catalog import Catalog
-    from nightplan.model.config import Config
-    from nightplan.planning.tonight.visibility import SkyTracks
 
 
 @dataclass(frozen=True)
@@ -24,8 +18,7 @@ class Wishes:
     """What narrows the catalogue before it is ranked; empty or None leaves all in.
 
     Sizes are the major axis in arcminutes, `brighter_mag` a total magnitude (targets without one
-    drop out when it is given). `constraints` are astroplan constraints, evaluated on the grid of
-    targets x times; what they forbid counts as unusable, what they grade weighs the worth.
+    drop out when it is given).
     """
 
     kinds: Sequence[str] = ()
@@ -34,7 +27,6 @@ class Wishes:
     smaller_arcmin: float | None = None
     brighter_mag: float | None = None
     names: Sequence[str] = ()
-    constraints: Sequence[Constraint] = ()
 
 
 def wished_rows(catalog: Catalog, wishes: Wishes) -> NDArray[np.intp]:
@@ -50,20 +42,3 @@ def wished_rows(catalog: Catalog, wishes: Wishes) -> NDArray[np.intp]:
             names=wishes.names,
         )
     )
-
-
-def constraint_value(
-    config: Config,
-    catalog: Catalog,
-    rows: NDArray[np.intp],
-    constraint: Constraint,
-    tracks: SkyTracks,
-) -> Floats:
-    """An astroplan constraint on targets x times, as floats from 0 to 1."""
-    value = constraint(
-        config.site.observer,
-        catalog.subset(rows).coords,
-        times=tracks.time,
-        grid_times_targets=True,
-    )
-    return np.asarray(value, dtype=float)

@@ -42,6 +42,7 @@ from nightplan.planning.photons.filter_budget import (
 )
 from nightplan.planning.photons.recipes import lit_from_behind
 from nightplan.planning.photons.sub_choice import between_subs_s
+from nightplan.planning.tonight.constraints import constraint_grade
 from nightplan.sky.sun_moon import sun
 
 if TYPE_CHECKING:
@@ -90,6 +91,8 @@ class PhotonBudget:
     airmass: Floats
     """Kasten & Young 1989, (target, time); inf below the horizon."""
     utc_mjd: Floats
+    grade: Floats | None = None
+    """What constraints of the imager leave of the worth, (target, time); None without any."""
 
     @property
     def filter_names(self) -> tuple[str, ...]:
@@ -184,6 +187,8 @@ class PhotonBudget:
             part = slice(start, start + CHUNK_TARGETS)
             now = self._snr2(target[part], sky[part])
             answer[part] = worth(now, self._reference_snr2[part])
+        if self.grade is not None:
+            answer *= self.grade[:, None, :]
         return answer
 
     def hours_to_snr(self, wanted_snr: float) -> Floats:
@@ -226,6 +231,7 @@ def photon_budget(
         geometry=sky_geometry(tracks),
         airmass=tracks.airmass,
         utc_mjd=tracks.utc_mjd,
+        grade=constraint_grade(config, tracks),
     )
 
 

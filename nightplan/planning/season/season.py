@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from nightplan.arrays import Floats
+from nightplan.planning.tonight.constraints import constrained
 from nightplan.planning.tonight.limits import geometry_margin_deg
 from nightplan.planning.tonight.night import (
     ASTRONOMICAL_DEG,
@@ -29,7 +30,7 @@ from nightplan.planning.tonight.night import (
     NAUTICAL_DEG,
     Place,
 )
-from nightplan.planning.tonight.visibility import frame_at, sky_tracks
+from nightplan.planning.tonight.visibility import frame_at, sky_tracks, usable_hours
 from nightplan.sky.apparent import TURNS_PER_UT1_DAY, SiteFrame, local_rotation_rad
 from nightplan.sky.crossings import Crossings, find_crossings
 from nightplan.sky.sun_moon import moon, moon_phase, sun
@@ -45,6 +46,8 @@ BINS = 1440
 CHUNK = 400
 """Targets at a time: about 40 MB of working arrays."""
 _STEP_DAYS = 1.0 / 48.0
+CONSTRAINT_STEP_DAYS = 5.0 / 1440.0
+"""Samples of a night with constraints; the edge of one is met within half of this."""
 
 
 @dataclass(frozen=True)
@@ -148,10 +151,13 @@ def season(
 ) -> Season:
     """Usable hours of ICRS places (target,) on every night, chunk by chunk.
 
-    `progress` is called with the targets done and their number.
+    `progress` is called with the targets done and their number. Constraints of the configuration
+    may ask for the moon or the date, so with them each night is gone through by itself.
     """
     ra = np.atleast_1d(np.asarray(ra_deg, dtype=np.float64))
     dec = np.atleast_1d(np.asarray(dec_deg, dtype=np.float64))
+    if config.constraints:
+        return _night_by_night(config, nights, ra, dec)
     window = _turns(nights, nights.window_utc_mjd)
     moonless = _turns(nights, nights.moonless_utc_mjd)
     usable_hours = np.empty((ra.size, len(nights)))
@@ -164,6 +170,22 @@ def season(
         if progress is not None:
             progress(min(first + CHUNK, ra.size), ra.size)
     return Season(nights, usable_hours, np.minimum(moonless_hours, usable_hours))
+
+
+def _night_by_night(config: Config, nights: YearNights, ra_deg: Floats, dec_deg: Floats) -> Season:
+    usable, moonless = (np.zeros((ra_deg.size, len(nights))) for _ in range(2))
+    for night, (start, end) in enumerate(nights.window_utc_mjd):
+        if not np.isfinite(start):
+            continue
+        times = np.linspace(start, end, 2 + int((end - start) / CONSTRAINT_STEP_DAYS))
+        tracks = sky_tracks(frame_at(config.site, 0.5 * (start + end)), ra_deg, dec_deg, times)
+        margin = constrained(config, tracks, geometry_margin_deg(config, tracks))
+        moon_limb_deg = tracks.moon_altitude_deg + tracks.moon_semidiameter_deg
+        usable[:, night] = usable_hours(times, margin)
+        moonless[:, night] = usable_hours(
+            times, np.minimum(margin, (MOON_HORIZON_DEG - moon_limb_deg)[None, :])
+        )
+    return Season(nights, usable, moonless)
 
 
 class _SiderealClock:

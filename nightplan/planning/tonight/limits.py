@@ -9,6 +9,7 @@ import numpy as np
 
 from nightplan.arrays import Floats
 from nightplan.model.filters import BROADBAND_ROLES, Role
+from nightplan.planning.tonight.constraints import constrained, tracks_of
 from nightplan.planning.tonight.mount_limits import mount_margin_deg
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonight.visibility import limit_margin_deg
@@ -111,7 +112,28 @@ def usable_margin_deg(
     dark = np.where(outside, -180.0, dark_margin_deg(config, night, tracks, role))
     moon = moon_margin_deg(config, tracks, role, name)
     spare = np.minimum(geometry_margin_deg(config, tracks), moon)
-    return np.minimum(spare, dark[None, :])
+    return constrained(config, tracks, np.minimum(spare, dark[None, :]))
+
+
+def roles_margin_deg(
+    config: Config, night: Night, tracks: SkyTracks, role: NDArray[np.object_]
+) -> Floats:
+    """`usable_margin_deg` of many targets, each with a role of its own, (target,)."""
+    margin = np.empty(tracks.altitude_deg.shape)
+    for one in np.unique(role):
+        mine = role == one
+        margin[mine] = usable_margin_deg(config, night, tracks_of(tracks, mine), one)
+    return margin
+
+
+def usable_filters(config: Config, night: Night, tracks: SkyTracks) -> Bools:
+    """Whether each channel's filter keeps its limits, (target, channel, time)."""
+    by_role = {
+        role: usable_margin_deg(config, night, tracks, role) >= 0.0
+        for role in {item.role for item in config.filter.values()}
+    }
+    through = [config.filter[channel.filter] for channel in config.channel.values()]
+    return np.stack([by_role[item.role] for item in through], axis=1)
 
 
 def never_usable_reasons(
@@ -144,6 +166,8 @@ def never_usable_reasons(
             reasons.append("while it stands free it is not dark enough for that filter")
         elif not far[row].any():
             reasons.append(f"the moon is nearer than {moon_deg:.0f}° whenever it stands free")
+        elif (free[row] & dark[row] & far[row]).any():
+            reasons.append("a constraint given for it holds at no time that it could be shot")
         else:
             reasons.append("its altitude, the darkness and the moon never suit it together")
     return tuple(reasons)

@@ -65,6 +65,9 @@ class SkyTracks:
     """Geocentric, and so the next two."""
     moon_phase_angle_deg: Floats
     moon_illuminated_fraction: Floats
+    ra_deg: Floats
+    """ICRS, (target,), and so the next."""
+    dec_deg: Floats
     target_cirs: Floats
     """(target, 3) unit vectors."""
     moon_cirs: Floats
@@ -164,6 +167,8 @@ def sky_tracks(
         moon_elongation_deg=phase.elongation_deg,
         moon_phase_angle_deg=phase.phase_angle_deg,
         moon_illuminated_fraction=phase.illuminated_fraction,
+        ra_deg=ra,
+        dec_deg=dec,
         target_cirs=unit_vector(cirs_ra, cirs_dec),
         moon_cirs=moon_place.cirs_direction,
     )
