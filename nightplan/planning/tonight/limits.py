@@ -6,8 +6,9 @@ import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from nightplan.arrays import Floats
+from nightplan.arrays import Bools, Floats
 from nightplan.model.filters import BROADBAND_ROLES, Role
 from nightplan.planning.tonight.constraints import constrained, tracks_of
 from nightplan.planning.tonight.mount_limits import mount_margin_deg
