@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 from group_figures import with_angles_of_groups, with_light_of
-from second_list import AGREED_SIZE, NO_BRIGHTNESS, against
+from second_list import AGREED_SIZE, NO_BRIGHTNESS, against, longer_in_atlas
 
 from nightplan.model.catalog import FLOAT_COLUMNS, LIST_COLUMNS, LIST_SEPARATOR, Catalog
 from nightplan.model.catalog_reading import columns_of, joined, kept, openngc_columns
@@ -288,13 +288,21 @@ def agree(entry: Row, diameter: float | None, old: Target) -> bool:
 
 
 def checked(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:
-    """OpenNGC's galaxies and clusters set against a second list.
+    """OpenNGC's galaxies and clusters set against a second list, and against an atlas.
 
     Rows of the supplement by hand are left as they are.
     """
     taken = {name for _, replaced in made for name in replaced}
     rows = [cells for cells in read("second_lists.csv") if cells["name"] not in taken]
-    return made + [(against(base.target(row_of[one["name"]]), one), [one["name"]]) for one in rows]
+    made = made + [(against(base.target(row_of[one["name"]]), one), [one["name"]]) for one in rows]
+    taken |= {cells["name"] for cells in rows}
+    for cells in read("sga_galaxies.csv"):
+        row = base.names.designations.get(normalise(cells["name"]))
+        if row is None or str(base.name[row]) in taken:
+            continue
+        longer = longer_in_atlas(base.target(row), float(cells["major_arcmin"]))
+        made += [] if longer is None else [(longer, [longer.name])]
+    return made
 
 
 def numbered(made: Built, base: Catalog, row_of: dict[str, int]) -> Built:

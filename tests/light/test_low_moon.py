@@ -12,7 +12,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from nightplan.light.air_path import scattering_air_path
 from nightplan.light.extinction import Extinction, site_extinction
+from nightplan.light.low_moon import low_moon_factor, moon_air_path
 from nightplan.light.moonlight import (
     mie_scattering,
     moonlight_used_v_nl,
@@ -46,12 +48,12 @@ def _columns_to_moon(height_km: float, sin_altitude: float) -> np.ndarray:
 
 
 def scattered_once(
-    moon_deg: float, target_deg: float, azimuth_deg: float, air: Extinction
+    moon_deg: float, target_deg: float, azimuth_deg: float, air: Extinction, nm: float = 550.0
 ) -> float:
-    """Light scattered into the target's line of sight at 550 nm, per unit of f(ρ)."""
+    """Light scattered into the target's line of sight, per unit of f(ρ)."""
     to_depth = 0.4 * np.log(10.0)
-    molecules, aerosol = float(air.rayleigh(550.0)), float(air.aerosol(550.0))
-    depth = to_depth * np.array([molecules, aerosol, air.v_mag_airmass - molecules - aerosol])
+    molecules, aerosol = float(air.rayleigh(nm)), float(air.aerosol(nm))
+    depth = to_depth * np.array([molecules, aerosol, float(air.total(nm)) - molecules - aerosol])
     moon, target, azimuth = np.radians([moon_deg, target_deg, azimuth_deg])
     sight = np.array([np.cos(target), 0.0, np.sin(target)])
     light = np.array([
@@ -77,11 +79,15 @@ def _fading(function, moon_deg: float) -> float:
     return -2.5 * np.log10(function(moon_deg) / function(30.0))
 
 
-def used(moon_deg: float, target_deg: float, azimuth_deg: float, air: Extinction) -> float:
-    """The used moonlight over f(ρ), at the separation that the three angles make."""
+def separation(moon_deg: float, target_deg: float, azimuth_deg: float) -> float:
     moon, target, azimuth = np.radians([moon_deg, target_deg, azimuth_deg])
     cosine = np.sin(moon) * np.sin(target) + np.cos(moon) * np.cos(target) * np.cos(azimuth)
-    apart = float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+    return float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+
+
+def used(moon_deg: float, target_deg: float, azimuth_deg: float, air: Extinction) -> float:
+    """The used moonlight over f(ρ), at the separation that the three angles make."""
+    apart = separation(moon_deg, target_deg, azimuth_deg)
     light = float(moonlight_used_v_nl(60.0, moon_deg, 384_400.0, target_deg, apart, air))
     return light / float(rayleigh_scattering(apart) + mie_scattering(apart))
 
@@ -99,6 +105,30 @@ def test_used_moonlight_follows_single_scattering(elevation, target, azimuth) ->
         truth = _fading(lambda deg: scattered_once(deg, target, azimuth, air), moon)
         ours = _fading(lambda deg: used(deg, target, azimuth, air), moon)
         assert ours == pytest.approx(truth, abs=0.1)
+
+
+# Targets, and what the colours may be off: they are those of a target 37° up, so blue light is
+# overrated in a low one (docs/concepts/sky-model.md, limits).
+@pytest.mark.parametrize(
+    ("target", "azimuth", "blue_mag", "red_mag"),
+    [(85.0, 90.0, 0.13, 0.06), (45.0, 0.0, 0.13, 0.06), (30.0, 180.0, 0.13, 0.06),
+     (25.0, 60.0, 0.2, 0.06), (20.0, 90.0, 0.35, 0.08)],
+)  # fmt: skip
+def test_colours_of_a_low_moon(
+    target: float, azimuth: float, blue_mag: float, red_mag: float
+) -> None:
+    air = site_extinction(100)
+    path = float(scattering_air_path(target))
+    for nm, within in ((400.0, blue_mag), (501.0, red_mag), (656.0, red_mag), (850.0, red_mag)):
+
+        def colour(moon: float, nm: float = nm) -> float:
+            apart = separation(moon, target, azimuth)
+            lit = 10.0 ** (-0.4 * float(air.total(nm)) * float(moon_air_path(moon, nm, air)))
+            return lit * float(low_moon_factor(moon, path, apart, air))
+
+        for moon in (10.0, 5.0, 3.0, 1.0):
+            truth = _fading(lambda deg, nm=nm: scattered_once(deg, target, azimuth, air, nm), moon)
+            assert _fading(colour, moon) == pytest.approx(truth, abs=within), (nm, moon)
 
 
 def test_printed_paper_is_too_bright_below_five_degrees() -> None:
