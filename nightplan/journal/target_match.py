@@ -12,7 +12,7 @@ import numpy as np
 
 from nightplan.errors import TargetError
 from nightplan.model.catalog import Catalog
-from nightplan.model.filters import Role
+from nightplan.model.filter_roles import ROLES, Role
 from nightplan.plane.rectangles import to_rectangle_axes
 from nightplan.sky.angles import separation_deg
 from nightplan.sky.tangent_plane import project
@@ -141,17 +141,7 @@ class Roled(Protocol):
     def role(self) -> Role: ...
 
 
-# Common practice, no source.
-_SPELLINGS: dict[Role, tuple[str, ...]] = {
-    "luminance": ("l", "lum", "lumi", "luminance", "clear", "clr", "uvir", "uvircut", "ircut"),
-    "red": ("r", "red"),
-    "green": ("g", "green"),
-    "blue": ("b", "blue"),
-    "H-alpha": ("ha", "halpha", "hydrogenalpha", "h", "ha656"),
-    "O III": ("oiii", "o3", "o", "oxygen", "oxygeniii", "oiii501", "oiii500"),
-    "S II": ("sii", "s2", "s", "sulfur", "sulphur", "sulfurii", "sulphurii", "sii672"),
-}
-_ROLE_OF = {word: role for role, words in _SPELLINGS.items() for word in words}
+_ROLE_OF = {word: name for name, role in ROLES.items() for word in role.spellings}
 
 
 def plain(text: str) -> str:

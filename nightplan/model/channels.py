@@ -12,13 +12,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 from nightplan.model.camera import COLOURS, ColourSensor, value_at
-from nightplan.model.filters import (
-    BROADBAND_ROLES,
-    LINE_AIR_NM,
-    NARROWBAND_ROLES,
-    Filter,
-    Role,
-)
+from nightplan.model.filter_roles import ROLES, Role, broad_roles, narrow_roles
+from nightplan.model.filters import Filter
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -45,12 +40,12 @@ class Channel(NamedTuple):
     @property
     def is_narrow(self) -> bool:
         """Whether it is the picture of an emission line."""
-        return self.role in NARROWBAND_ROLES
+        return ROLES[self.role].is_narrow
 
     @property
     def line_nm(self) -> float | None:
         """Rest wavelength in air of its line, nm; none for a broadband one."""
-        return LINE_AIR_NM.get(self.role)
+        return ROLES[self.role].line_nm
 
 
 def channels_of(colour: ColourSensor | None, filters: Mapping[str, Filter]) -> dict[str, Channel]:
@@ -66,7 +61,7 @@ def _of_filter(colour: ColourSensor | None, name: str, item: Filter) -> list[Cha
     if item.role == "luminance":
         return [
             Channel(f"{name} {role}", name, role, _middle_nm(colour, role, item), 100.0, (role,))
-            for role in BROADBAND_ROLES
+            for role in broad_roles()
             if role in COLOURS
         ]
     if item.role in COLOURS:
@@ -76,7 +71,7 @@ def _of_filter(colour: ColourSensor | None, name: str, item: Filter) -> list[Cha
     for number, (centre_nm, width_nm, _) in enumerate(bands):
         role = item.role if number == 0 else _line_in(centre_nm, width_nm)
         if role is not None:
-            pixels = _seeing(colour, LINE_AIR_NM.get(role, centre_nm))
+            pixels = _seeing(colour, ROLES[role].line_nm or centre_nm)
             # Lines that the same pixels see are one picture: that of the first.
             found.setdefault(pixels, Channel(name, name, role, centre_nm, width_nm, pixels))
     if len(found) == 1:
@@ -86,8 +81,8 @@ def _of_filter(colour: ColourSensor | None, name: str, item: Filter) -> list[Cha
 
 def _line_in(centre_nm: float, width_nm: float) -> Role | None:
     """The line that a band holds, if any."""
-    inside = (role for role in NARROWBAND_ROLES
-              if abs(LINE_AIR_NM[role] - centre_nm) <= width_nm / 2.0)  # fmt: skip
+    inside = (role for role in narrow_roles()
+              if abs((ROLES[role].line_nm or 0.0) - centre_nm) <= width_nm / 2.0)  # fmt: skip
     return next(inside, None)
 
 

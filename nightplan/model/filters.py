@@ -3,23 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field, model_validator
 
+from nightplan.model.filter_roles import ROLES, Role
 from nightplan.model.section import KeyedValueError, Listed, Names, Section
 from nightplan.model.wishes import GOAL_BY_FILTER
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-
-Role = Literal["luminance", "red", "green", "blue", "H-alpha", "O III", "S II"]
-BROADBAND_ROLES: tuple[Role, ...] = ("luminance", "red", "green", "blue")
-NARROWBAND_ROLES: tuple[Role, ...] = ("H-alpha", "O III", "S II")
-
-LINE_AIR_NM: dict[str, float] = {"H-alpha": 656.28, "O III": 500.68, "S II": 671.64}
-"""Wavelengths in air, nm, of the line each narrow filter is cut for (NIST ASD values, rounded)."""
-
 
 LEAST_REACH_NM = 5.0
 SHORTEST_NM, LONGEST_NM = 300.0, 1250.0
@@ -88,12 +81,12 @@ class Filter(Section):
     @property
     def is_narrow(self) -> bool:
         """Whether the filter is cut for one emission line."""
-        return self.role in NARROWBAND_ROLES
+        return ROLES[self.role].is_narrow
 
     @property
     def line_nm(self) -> float | None:
         """Rest wavelength in air of the filter's line, nm; none for a broadband filter."""
-        return LINE_AIR_NM.get(self.role)
+        return ROLES[self.role].line_nm
 
 
 class FilterWheel(Section):

@@ -8,6 +8,8 @@ import re
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+from nightplan.model.filter_roles import ROLES
+
 EFFICIENCY_SHAPE = (
     (350, 0.50), (400, 0.75), (450, 0.92), (500, 0.99), (530, 1.00), (560, 0.98), (600, 0.91),
     (656, 0.78), (672, 0.73), (700, 0.66), (750, 0.52), (800, 0.40), (900, 0.20), (1000, 0.07),
@@ -164,18 +166,7 @@ FILTERS_ACCEPTED = (
     "names parted by blanks, narrow ones with their width in nm, such as L R G B Ha 3 OIII 3 SII 3"
 )
 
-BROADBAND = {
-    "L": ("luminance", 550, 300),
-    "R": ("red", 640, 100),
-    "G": ("green", 535, 80),
-    "B": ("blue", 450, 100),
-}
-LINES = {
-    "HA": ("Ha", "H-alpha", 656.4),
-    "OIII": ("OIII", "O III", 500.9),
-    "SII": ("SII", "S II", 671.9),
-}
-USUAL_WIDTH_NM = 5.0
+ROLE_OF_LABEL = {role.label.upper(): name for name, role in ROLES.items()}
 SPARE_MM = 2.0
 """Clear aperture of the filters beyond what the fastest train's corner needs."""
 
@@ -320,15 +311,11 @@ def read_filters(text: str) -> tuple[FilterFigures, ...]:
             continue
         behind = words[place + 1] if place + 1 < len(words) else ""
         width = float(behind) if behind[:1].isdigit() else None
-        upper = word.upper()
-        if upper in BROADBAND:
-            role, centre, usual = BROADBAND[upper]
-            found[upper] = FilterFigures(upper, role, centre, width or usual)
-        elif upper in LINES:
-            name, role, line = LINES[upper]
-            found[name] = FilterFigures(name, role, line, width or USUAL_WIDTH_NM)
-        else:
+        role = ROLE_OF_LABEL.get(word.upper())
+        if role is None:
             raise ValueError(FILTERS_ACCEPTED)
+        name, (centre, usual) = ROLES[role].label, ROLES[role].usual_nm
+        found[name] = FilterFigures(name, role, centre, width or usual)
     if not found or any(not 0.0 < item.width_nm <= 500.0 for item in found.values()):
         raise ValueError(FILTERS_ACCEPTED)
     return tuple(found.values())

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from nightplan.errors import InputError
 from nightplan.light.doppler import SPEED_OF_LIGHT_KM_S, doppler_factor
+from nightplan.model.filter_roles import narrow_roles
 from nightplan.shown import is_drawn
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ KINDS = (
     "star_field",
     "other",
 )
-LINES = ("H-alpha", "O III", "S II")
+LINES = narrow_roles()
 GRADES = ("firm", "fair", "doubtful", "unchecked")
 ORIGINS = ("openngc", "supplement", "user")
 

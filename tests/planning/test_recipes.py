@@ -13,7 +13,7 @@ from nightplan.errors import ConfigError
 from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
-from nightplan.model.filters import Role
+from nightplan.model.filter_roles import Role
 from nightplan.model.starter import starter_text
 from nightplan.model.target import KINDS, Target
 from nightplan.planning.photons.goals import wanted_filters

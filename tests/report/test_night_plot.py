@@ -21,7 +21,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from nightplan.errors import FileError, InputError
-from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
+from nightplan.model.filter_roles import ROLES
 from nightplan.model.starter import demo_config
 from nightplan.report.looks.style import figure_bytes, save_figure
 from nightplan.report.plots.altitude_plot import night_figure
@@ -249,7 +249,7 @@ def test_planned_targets_have_colours_of_their_own_and_the_others_are_grey(pictu
         )
         mixed = [0.55 * a + 0.45 * b for a, b in zip(night_rgb, panel_rgb, strict=True)]
         ground = "#" + "".join(f"{round(part):02X}" for part in mixed)
-        fills = {filter_look(role, style).colour for role in BROADBAND_ROLES + NARROWBAND_ROLES}
+        fills = {filter_look(role, style).colour for role in ROLES}
         for ink in (*TARGET_INKS[style], OTHER_TARGET[style]):
             assert contrast(ink, ground) >= 3.0, (style, ink)
             assert ink not in fills
@@ -269,8 +269,5 @@ def test_a_saved_svg_says_what_it_shows(picture, tmp_path):
 def test_greys_of_printed_filters_are_told_apart():
     from nightplan.report.looks.palettes import filter_look
 
-    greys = sorted(
-        int(filter_look(role, "print").colour[1:3], 16)
-        for role in BROADBAND_ROLES + NARROWBAND_ROLES
-    )
+    greys = sorted(int(filter_look(role, "print").colour[1:3], 16) for role in ROLES)
     assert min(b - a for a, b in itertools.pairwise(greys)) >= 12

@@ -8,11 +8,9 @@ import numpy as np
 import pytest
 
 from nightplan.errors import FileError, InputError
-from nightplan.model.filters import BROADBAND_ROLES, NARROWBAND_ROLES
+from nightplan.model.filter_roles import ROLES
 from nightplan.report.looks import palettes, style
 from nightplan.report.looks.contrast import legible
-
-ROLES = (*BROADBAND_ROLES, *NARROWBAND_ROLES)
 
 
 def draw(name: str):

@@ -26,7 +26,13 @@ from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget
 from nightplan.planning.schedule.night_problem import overheads
 from nightplan.planning.schedule.problem import Overheads
 from nightplan.planning.tonight.constraints import constraint_grade
-from nightplan.planning.tonight.limits import geometry_margin_deg, planned_night, usable_margin_deg
+from nightplan.planning.tonight.limits import (
+    dark_class,
+    geometry_margin_deg,
+    moon_distance_limit_deg,
+    planned_night,
+    usable_margin_deg,
+)
 from nightplan.planning.tonight.night import Night
 from nightplan.planning.tonight.night_end import Limit, latest_end
 from nightplan.planning.tonight.setup_timeline import setup_timeline
@@ -34,7 +40,7 @@ from nightplan.planning.tonight.visibility import SkyTracks, meridian_transit_ut
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
-    from nightplan.model.filters import Role
+    from nightplan.model.filter_roles import Role
     from nightplan.model.target import Target
 
 Progress = Callable[[int, int], None]
@@ -297,10 +303,7 @@ def _samples_a_slot(nights: NightsAhead, index: int) -> int:
 
 def _rule(config: Config, role: Role) -> tuple[object, ...]:
     """Filters of one rule share their limits."""
-    from nightplan.model.filters import BROADBAND_ROLES
-    from nightplan.planning.tonight.limits import moon_distance_limit_deg
-
-    return role in BROADBAND_ROLES, moon_distance_limit_deg(config, role)
+    return dark_class(config, role), moon_distance_limit_deg(config, role)
 
 
 def _step_share(margin_deg: Floats) -> Floats:

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.arrays import Floats
-from nightplan.model.filters import BROADBAND_ROLES
 from nightplan.model.wishes import goal_for
 from nightplan.planning.photons.goals import target_goals
 from nightplan.planning.value.progress_value import (
@@ -193,9 +192,7 @@ def progress_rows(
         panels=panel_count,
         shutter=columns[8],
         dear=np.ones(len(table)),
-        broad=np.array([one.role in BROADBAND_ROLES for one in config.channel.values()])[
-            channel_of
-        ],
+        broad=np.array([not one.is_narrow for one in config.channel.values()])[channel_of],
         fall=FALL[config.preferences.balance],
     )
 

@@ -19,7 +19,8 @@ from nightplan.light.doppler import doppler_factor
 from nightplan.light.line_brightness import CLASSES, LINE_NAMES, nebula_lines, published_lines
 from nightplan.model.catalog import LIST_SEPARATOR
 from nightplan.model.channels import Channel
-from nightplan.model.filters import BROADBAND_ROLES, Filter, Role
+from nightplan.model.filter_roles import ROLES, Purpose, Role, broad_roles, narrow_roles
+from nightplan.model.filters import Filter
 from nightplan.model.wishes import RecipeName, by_channel, goal_for
 
 if TYPE_CHECKING:
@@ -30,10 +31,6 @@ if TYPE_CHECKING:
     from nightplan.model.preferences import Goal
     from nightplan.model.target import Target
 
-
-Purpose = Literal[
-    "detail", "colour", "star_colour", "hydrogen", "oxygen", "sulphur", "h_ii_regions", "goal"
-]
 RecipeReason = Literal["target", "kind_wish", "goal", "goal_recipe", "wheel"]
 Weights = dict[Role, float]
 
@@ -92,7 +89,6 @@ BEHIND = {
 EMISSION_AND_REFLECTION = frozenset({"M 20"})
 """What has O III but shines by reflection as much: its dust needs R, G and B. From memory."""
 
-LINE_ROLES: tuple[Role, ...] = ("H-alpha", "O III", "S II")
 STAR_COLOURS: tuple[Role, ...] = ("red", "green", "blue")
 LINES_BY_KIND: dict[str, tuple[str, ...]] = {
     "planetary_nebula": ("O III", "H-alpha"),
@@ -101,11 +97,7 @@ LINES_BY_KIND: dict[str, tuple[str, ...]] = {
 }
 """What a kind is taken to shine in where the target's lines are not known."""
 
-_LETTERS: dict[Role, str] = {"luminance": "L", "red": "R", "green": "G", "blue": "B"}
-_PURPOSES: dict[Role, Purpose] = {
-    "luminance": "detail", "red": "colour", "green": "colour", "blue": "colour",
-    "H-alpha": "hydrogen", "O III": "oxygen", "S II": "sulphur",
-}  # fmt: skip
+_LETTERS = {name: role.label for name, role in ROLES.items() if not role.is_narrow}
 _H_ALPHA, _O_III = LINE_NAMES.index("H-alpha"), LINE_NAMES.index("O III")
 
 
@@ -260,10 +252,10 @@ def _with_wheel(config: Config, target: Target, weights: Weights, reason: Recipe
     named = [name for name in named if next(iter(NAMED[name])) == next(iter(weights))]
     name = named[0] if named else _composed(config, held)
     stars_h = config.preferences.star_colour_min / 60.0
-    in_lines = any(role in LINE_ROLES for role in roles) and not roles & set(_LETTERS)
+    in_lines = any(ROLES[role].is_narrow for role in roles) and not roles & set(_LETTERS)
     stars = _held(config, target, dict.fromkeys(STAR_COLOURS, stars_h)) if in_lines else {}
     stars = {name: min(stars_h, own_h) for name, own_h in stars.items()}
-    order = [*weights, *LINE_ROLES]
+    order = [*weights, *narrow_roles()]
     lead = min(held, key=lambda one: order.index(config.channel[one].role))
     return _recipe(config, name, held, lead, reason, stars)
 
@@ -280,7 +272,7 @@ def _held(config: Config, target: Target, weights: Weights) -> dict[str, float]:
             moved_out = velocity is not None and not line_is_inside(filter_, velocity)
             if weight > 0.0 and not unknown and not moved_out:
                 found[name] = weight / len(names)
-    broad = sum(weights.get(role, 0.0) for role in BROADBAND_ROLES)
+    broad = sum(weights.get(role, 0.0) for role in broad_roles())
     return {
         # Colours that come at once take the time of all of them, and of the luminance.
         name: broad if len(luminance_channels(config, name)) > 1 else found[name]
@@ -310,7 +302,7 @@ def _recipe(
     parts = []
     broad = any(config.channel[one].role == "luminance" for one in weights)
     for one in config.channel:
-        purpose = _PURPOSES.get(config.channel[one].role, "colour")
+        purpose = ROLES[config.channel[one].role].purpose
         if one in weights:
             if purpose == "hydrogen" and broad and name == "LRGB with H-alpha":
                 purpose = "h_ii_regions"

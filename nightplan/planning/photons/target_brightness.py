@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 from nightplan.light.line_brightness import LINE_NAMES
 from nightplan.light.photometry import PHOTONS_PER_RAYLEIGH
 from nightplan.light.source_brightness import target_source
+from nightplan.model.filter_roles import ROLES
 from nightplan.planning.photons.photon_budget import target_facts
 
 if TYPE_CHECKING:
     from nightplan.model.target import Target
-
-_LINES_OF_ROLE = {"H-alpha": ("H-alpha",), "O III": ("O III",), "S II": ("S II", "S II b")}
 
 
 @dataclass(frozen=True)
@@ -59,7 +58,7 @@ def target_brightness(target: Target) -> TargetBrightness:
     roles = () if target.kind in {"galaxy", "galaxy_group"} else facts.lines
     line_rayleigh, line_sources = {}, {}
     for role in roles:
-        columns = [LINE_NAMES.index(name) for name in _LINES_OF_ROLE[role]]
+        columns = [LINE_NAMES.index(name) for name in ROLES[role].lights]
         line_rayleigh[role] = float(source.line_rate[columns].sum()) / PHOTONS_PER_RAYLEIGH
         line_sources[role] = source.line_sources[columns[0]]
     return TargetBrightness(source.v_mag, source.continuum_source, line_rayleigh, line_sources)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.arrays import Bools, Floats
-from nightplan.model.filters import BROADBAND_ROLES, Role
+from nightplan.model.filter_roles import ROLES, Role
 from nightplan.planning.tonight.constraints import constrained, tracks_of
 from nightplan.planning.tonight.mount_limits import mount_margin_deg
 from nightplan.planning.tonight.night import compute_night
@@ -35,15 +35,13 @@ def moon_distance_limit_deg(config: Config, role: Role, name: str | None = None)
     own = None if name is None else filters[name].moon_distance_deg
     if own is not None:
         return own
-    rule = config.preferences.moon_distance
-    narrow = {"H-alpha": rule.h_alpha_deg, "S II": rule.s_ii_deg, "O III": rule.o_iii_deg}
-    return narrow.get(role, rule.broadband_deg)
+    return float(getattr(config.preferences.moon_distance, ROLES[role].moon))
 
 
 def dark_class(config: Config, role: Role) -> DarkClass:
     """How dark it has to be for a filter of a role."""
     wish = config.preferences
-    return wish.dark_broadband if role in BROADBAND_ROLES else wish.dark_narrowband
+    return wish.dark_narrowband if ROLES[role].is_narrow else wish.dark_broadband
 
 
 def planned_night(config: Config, evening: datetime.date) -> Night:

@@ -6,10 +6,11 @@ import math
 from typing import TYPE_CHECKING
 
 from nightplan.dates import DAY_S
+from nightplan.model.filter_roles import Purpose
 from nightplan.planning.ahead.prices import NightPrice
 from nightplan.planning.photons.filter_budget import filter_budgets
 from nightplan.planning.photons.goals import GoalOrigin
-from nightplan.planning.photons.recipes import Purpose, RecipeReason
+from nightplan.planning.photons.recipes import RecipeReason
 from nightplan.planning.schedule.changes import changes
 from nightplan.planning.schedule.image_up import image_ups_deg, turn_of
 from nightplan.planning.schedule.schedule import LEDGER_KINDS, ledger_min

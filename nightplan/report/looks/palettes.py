@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from nightplan.errors import InputError
+from nightplan.model.filter_roles import ROLES
 from nightplan.report.looks.contrast import ink_on
 
 PALETTES: Mapping[str, Mapping[str, str]] = {
@@ -141,19 +142,6 @@ class FilterLook:
     on_colour: str
 
 
-# role: label, line, hatch, marker, then colours for day, dark, red, print. The red fills are dim,
-# for a bright area is what spoils dark adaptation; hatches and lines on them are bright.
-_FILTERS: Mapping[str, tuple[str, Any, str, str, tuple[str, str, str, str]]] = {
-    "luminance": ("L", "-", "", "o", ("#8A8A8A", "#D5D5D5", "#600000", "#FFFFFF")),
-    "red": ("R", (0, (6, 2)), "//", "s", ("#D55E00", "#FF8A3C", "#300000", "#C6C6C6")),
-    "green": ("G", (0, (2, 1.5)), "\\\\", "^", ("#009E73", "#2BC79A", "#480000", "#AAAAAA")),
-    "blue": ("B", (0, (8, 2, 1.5, 2)), "xx", "v", ("#0072B2", "#56A8F0", "#240000", "#8E8E8E")),
-    "H-alpha": ("Ha", (0, (4, 1)), "..", "D", ("#CC79A7", "#E39CC4", "#540000", "#F1F1F1")),
-    "O III": ("OIII", (0, (1, 1)), "||", "P", ("#56B4E9", "#8FD0F5", "#2C0000", "#D4D4D4")),
-    "S II": ("SII", (0, (5, 1, 1, 1)), "--", "X", ("#E69F00", "#F5BE4A", "#3C0000", "#B8B8B8")),
-}
-
-
 def palette(style: str = "day") -> Mapping[str, str]:
     """Colours by meaning of one style.
 
@@ -168,7 +156,7 @@ def palette(style: str = "day") -> Mapping[str, str]:
 
 
 def filter_look(role: str, style: str = "day") -> FilterLook:
-    """How filters of `role` (see `nightplan.model.filters.Role`) are drawn.
+    """How filters of `role` (see `nightplan.model.filter_roles.Role`) are drawn.
 
     Raises
     ------
@@ -176,13 +164,13 @@ def filter_look(role: str, style: str = "day") -> FilterLook:
         `style` or `role` is unknown.
     """
     colours = palette(style)
-    if role not in _FILTERS:
-        raise InputError("picture", "role", role, "one of " + ", ".join(_FILTERS))
-    label, line, hatch, marker, by_style = _FILTERS[role]
-    colour = by_style[STYLES.index(style)]
+    if role not in ROLES:
+        raise InputError("picture", "role", role, "one of " + ", ".join(ROLES))
+    own = ROLES[role]
+    colour = own.colours[STYLES.index(style)]
     line_colour = {"red": colours["second"], "print": colours["ink"]}.get(style, colour)
     on_colour = colours["ink"] if style in ("red", "print") else ink_on(colour)
-    return FilterLook(label, colour, line_colour, line, hatch, marker, on_colour)
+    return FilterLook(own.label, colour, line_colour, own.line, own.hatch, own.marker, on_colour)
 
 
 _PRINT_AREAS: Mapping[str, str] = {

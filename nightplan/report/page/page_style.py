@@ -53,13 +53,15 @@ PAPER_COLOURS: Mapping[str, Mapping[str, str]] = {
 
 _HATCHES = {
     "": "",
-    "//": "h-right",
-    "\\\\": "h-left",
-    "xx": "h-cross",
-    "..": "h-dots",
-    "||": "h-upright",
-    "--": "h-level",
+    "/": "h-right",
+    "\\": "h-left",
+    "x": "h-cross",
+    ".": "h-dots",
+    "|": "h-upright",
+    "-": "h-level",
+    "+": "h-grid",
 }
+"""Pattern of the page by what a plot's hatch is made of."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ def sheet_looks(roles: Iterable[str], style: SheetStyle) -> dict[str, SheetLook]
             continue
         look = filter_look(role, style)
         number = len(looks)
-        css_class = f"f{number} {_HATCHES[look.hatch]}".strip()
+        css_class = f"f{number} {_HATCHES[look.hatch[:1]]}".strip()
         looks[role] = SheetLook(look.colour.lower(), look.on_colour.lower(), css_class)
     return looks
 
