@@ -10,7 +10,7 @@ import csv
 import io
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +20,6 @@ from nightplan.report.exports.calendar import plan_to_icalendar
 from nightplan.report.exports.plan_rows import CSV_COLUMNS, rows_of_plan
 
 Plan = Mapping[str, Any]
-
-ENDINGS = (".ics", ".csv", ".json")
 
 
 def plan_to_csv(plan: Plan) -> str:
@@ -57,16 +55,17 @@ def check_export(path: str | os.PathLike[str]) -> str:
     Raises
     ------
     FileError
-        It is none of `ENDINGS`.
+        It is none of `WRITERS`.
     """
     ending = Path(path).suffix.lower()
-    if ending not in ENDINGS:
-        raise FileError(path, "an export's name must end in .ics, .csv or .json")
+    if ending not in WRITERS:
+        *most, last = WRITERS
+        raise FileError(path, f"an export's name must end in {', '.join(most)} or {last}")
     return ending
 
 
 def save_export(path: str | os.PathLike[str], plan: Plan, before: Plan | None = None) -> None:
-    """Write the plan whole or not at all; the ending (.ics, .csv, .json) sets the format.
+    """Write the plan whole or not at all; the ending, one of `WRITERS`, sets the format.
 
     `before` is the plan that a re-plan took the place of: a calendar cancels what fell away.
 
@@ -75,12 +74,16 @@ def save_export(path: str | os.PathLike[str], plan: Plan, before: Plan | None = 
     FileError
         The ending is another one, or the file cannot be written.
     """
-    ending = check_export(path)
-    if ending == ".ics":
-        text = plan_to_icalendar(plan, before=before)
-    else:
-        text = plan_to_csv(plan) if ending == ".csv" else plan_to_json(plan)
+    text = WRITERS[check_export(path)](plan, before)
     write_whole(path, text.encode("utf-8"))
+
+
+WRITERS: dict[str, Callable[[Plan, Plan | None], str]] = {
+    ".ics": lambda plan, before: plan_to_icalendar(plan, before=before),
+    ".csv": lambda plan, before: plan_to_csv(plan),
+    ".json": lambda plan, before: plan_to_json(plan),
+}
+"""What writes each kind of file, from the plan and the one before it: a new kind is one entry."""
 
 
 def _cell(value: Any) -> Any:
