@@ -16,7 +16,6 @@ from nightplan.cli.screen import colour_option, counting, doing
 from nightplan.dates import EARLIEST, LATEST
 from nightplan.errors import InputError, NightplanError
 from nightplan.numeric_guard import guarded_numbers
-from nightplan.shown import escaped
 
 if TYPE_CHECKING:
     from nightplan.library.outputs import Answer
@@ -225,9 +224,10 @@ def emit(document: Document | list[Any], as_json: bool, text: Callable[[], str])
         click.echo(shown, nl=False)
     else:
         from nightplan.report.wording.printed_command import with_config
+        from nightplan.report.wording.screen import escaped_but_styles
 
         shown = with_config(text().rstrip("\n"), given_config(click.get_current_context()))
-        click.echo(escaped(shown, lines=True))
+        click.echo(escaped_but_styles(shown))
 
 
 def given_config(context: click.Context) -> str | None:

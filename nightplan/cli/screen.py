@@ -90,7 +90,9 @@ class _Line:
 def _compiling() -> str:
     """What to add while the solver's inner loops are compiled; it is not loaded for that."""
     module = sys.modules.get("nightplan.planning.schedule.solving.compiled")
-    if module is None or not module.compiling():
+    # While the module itself is imported in another thread it has no names yet.
+    compiling = getattr(module, "compiling", None)
+    if module is None or compiling is None or not compiling():
         return ""
     if module.FOLDER is None:
         return ": compiling the solver, for no folder can keep it"

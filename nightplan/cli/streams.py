@@ -12,8 +12,8 @@ from typing import Any
 
 from nightplan.errors import FileError
 from nightplan.files import reason_of
-from nightplan.report.wording.screen import screen, style_pattern
-from nightplan.shown import ENCODING_ERRORS, escaped
+from nightplan.report.wording.screen import escaped_but_styles
+from nightplan.shown import ENCODING_ERRORS
 
 
 class ShownStream(io.TextIOWrapper):
@@ -36,7 +36,7 @@ class ShownStream(io.TextIOWrapper):
         )
 
     def write(self, text: str) -> int:
-        shown = self._shown(text)
+        shown = escaped_but_styles(text, returns=self._returns)
         if self._narrow == "ascii":
             shown = shown.encode("ascii", ENCODING_ERRORS).decode("ascii")
         try:
@@ -44,17 +44,6 @@ class ShownStream(io.TextIOWrapper):
         except OSError as error:
             self._lost(error)
         return len(text)
-
-    def _shown(self, text: str) -> str:
-        """The text escaped; on a styled screen its few styles stay, nothing else that is obeyed."""
-        if not screen().styled:
-            return escaped(text, lines=True, returns=self._returns)
-        pieces = style_pattern().split(text)
-        # Odd places hold what the pattern's group found.
-        return "".join(
-            piece if place % 2 else escaped(piece, lines=True, returns=self._returns)
-            for place, piece in enumerate(pieces)
-        )
 
     def flush(self) -> None:
         try:

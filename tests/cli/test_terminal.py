@@ -7,6 +7,7 @@ import os
 import pty
 import subprocess
 import sys
+import types
 
 import pytest
 
@@ -57,3 +58,35 @@ def test_a_terminal_is_told_and_a_pipe_is_not(config_file, words, told):
     piped = subprocess.run(command, capture_output=True, check=True)
     assert piped.stderr == b""
     assert piped.stdout == shown.stdout
+
+
+@pytest.mark.parametrize(("colour", "styled"), [("auto", True), ("never", False)])
+def test_bold_is_bold_on_a_terminal(config_file, colour, styled):
+    """SGR sequences (ECMA-48) reach the terminal as they are, not escaped for reading."""
+    ours, theirs = pty.openpty()
+    code = "from nightplan.__main__ import main; main()"
+    command = [sys.executable, "-c", code, "check", "--config", str(config_file)]
+    env = {**os.environ, "TERM": "xterm"}
+    env.pop("NO_COLOR", None)
+    subprocess.run([*command, "--color", colour], stdout=theirs, check=True, env=env)
+    os.close(theirs)
+    shown = b""
+    try:
+        while piece := os.read(ours, 4096):
+            shown += piece
+    except OSError:
+        pass
+    os.close(ours)
+    assert (b"\x1b[1m" in shown) is styled
+    assert b"u001b" not in shown
+
+
+def test_a_module_that_is_still_imported_stops_no_progress(monkeypatch):
+    """The line ticks in a thread of its own while the main one imports the solver."""
+    name = "nightplan.planning.schedule.solving.compiled"
+    monkeypatch.setitem(sys.modules, name, types.ModuleType(name))
+    screen = Screen()
+    monkeypatch.setattr(sys, "stderr", screen)
+    with doing("solving"):
+        pass
+    assert "solving ..." in screen.getvalue()

@@ -229,7 +229,7 @@
 
   // The rim: at each angle what it would bring, thick for yes and thin for nearly.
   var rings = [1.05, 1.12, 1.19].map(function (k) { return k * half; });
-  var reach = 1.4 * half;
+  var reach = 1.5 * half;
 
   function onRim(direction, radius) {
     return [-radius * Math.sin(direction * rad), -radius * Math.cos(direction * rad)];
@@ -281,7 +281,7 @@
       var a = onRim(mark, 1.23 * half), b = onRim(mark, (mark % 45 ? 1.25 : 1.27) * half);
       node(layers.rim, "path", { "class": "mark", d: "M" + a.join(" ") + "L" + b.join(" ") });
       if (mark % 45 === 0) {
-        var at = onRim(mark, 1.335 * half);
+        var at = onRim(mark, 1.395 * half);
         node(layers.rim, "text", { x: at[0], y: at[1] + 0.03 * half, "font-size": 0.085 * half,
           "text-anchor": "middle" }, mark % 180 + "°");
       }
@@ -387,7 +387,7 @@
     write("angle-out", degrees(state.angle));
     write("covered", share(now.share));
     write("margin", (now.margin < 0 ? "−" : "") + Math.abs(now.margin).toFixed(1) + "′" +
-      (now.margin < data.wanted ? " of " + data.wanted + "′" : ""));
+      (now.margin < data.wanted ? " < " + data.wanted + "′" : ""));
     write("up", +up.toFixed(2) + "°");
     write("shift", shifted());
     write("flats", flatsWords(train));

@@ -40,6 +40,8 @@ def worth_figure(exposure: Exposure, *, style: str = "day", narrow: bool = False
         axes = figure.add_axes((left, 0.36, wide, top - 0.36))
         lower = figure.add_axes((left, 0.105, wide, 0.235))
         draw_worth(axes, exposure, budget, style=style)
+        if narrow:
+            axes.set_ylabel("")  # the words above say it, and the page ends here
         _altitudes(lower, exposure, budget, colours)
         start, end = float(budget.utc_mjd[0]), float(budget.utc_mjd[-1])
         every = 3 if narrow else 1

@@ -11,6 +11,8 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 
+from nightplan.shown import escaped
+
 NARROWEST, WIDEST = 40, 200
 MOST_LINES = 22
 """What an 80 by 24 screen shows beside the command and the next prompt."""
@@ -32,6 +34,18 @@ def style_pattern() -> re.Pattern[str]:
     """What `styled` puts into a text, as one group."""
     codes = "|".join(("0", *_STYLES.values()))
     return re.compile(f"(\x1b\\[(?:{codes})m)")
+
+
+def escaped_but_styles(text: str, *, returns: bool = False) -> str:
+    """A page of text escaped; of what is obeyed a styled screen keeps its few styles."""
+    if not screen().styled:
+        return escaped(text, lines=True, returns=returns)
+    pieces = style_pattern().split(text)
+    # Odd places hold what the pattern's group found.
+    return "".join(
+        piece if place % 2 else escaped(piece, lines=True, returns=returns)
+        for place, piece in enumerate(pieces)
+    )
 
 
 PLAIN = Screen()
