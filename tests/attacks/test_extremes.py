@@ -164,6 +164,36 @@ def test_what_was_taken_before_is_refused(old, new, key):
         parse_config(starter_text().replace(old, new))
 
 
+@pytest.mark.filterwarnings("error::RuntimeWarning")
+@pytest.mark.parametrize(
+    "words",
+    [["check"], ["exposure", "M 33"], ["exposure", "M 42"], ["frame", "M 33"], ["pick"]],
+    ids=" ".join,
+)
+def test_a_town_sky_on_eight_bits_behind_a_fivefold_lens(tmp_path, monkeypatch, capsys, words):
+    """Each in its range: subs go down to the user's minimum, faint targets to no signal."""
+    tables = copy.deepcopy(TABLES)
+    tables["site"]["sky_mag_arcsec2"] = 14.0
+    tables["camera"]["bits"] = 8
+    for train in tables["train"].values():
+        train["factor"] = 5.0
+    monkeypatch.chdir(tmp_path)
+    Path("nightplan.toml").write_text(tomlkit.dumps(tables), encoding="utf-8")
+    date = [] if words == ["check"] else ["--date", "2027-10-06"]
+    assert run([*words, *date, "--json"]) == 0
+    shown = capsys.readouterr()
+    found = json.loads(shown.out, parse_constant=pytest.fail)
+    assert shown.err == ""
+    if words[0] == "exposure":
+        broad = [row for row in found["filters"] if row["filter"] in "LRGB"]
+        assert {(row["sub_s"], row["sub_bound"]) for row in broad} == {(10.0, "user_minimum")}
+        assert all(0.0 < row["snr_one_hour"] < 20.0 for row in broad)
+        # The zenith's, or brighter towards the horizon.
+        assert 13.5 < found["sky"]["total_v_mag_arcsec2"] < 14.1
+    if words == ["check"]:
+        assert "converter" in shown.out
+
+
 def changed(key: Key, value: Any) -> str:
     tables = copy.deepcopy(TABLES)
     for owner, name in places(tables, key):

@@ -70,7 +70,11 @@ def test_every_output_takes_the_name(tmp_path, monkeypatch, capsys):
          "--record", "--goal", f"{name}=4"],
         ["plan", name, "--plot", "p.svg", "--export", "p.ics", "--export", "p.csv",
          "--export", "p.json"],
-        ["sheet", "--output", "s.html"],
+        ["plan", name, "--save", "kept.json"],
+        ["sheet", "--keep", "kept.json", "--output", "s.html", "--quick"],
+        ["campaign", name, "--nights", "2", "--plot", "m.png"],
+        ["review", "--keep", "kept.json", "--plot", "r.png"],
+        ["frame", name, "--page", "turn.html"],
         ["season", name, "--plot", "y.png"],
         ["exposure", name, "--plot", "e.png"],
         ["pick", "--count", "3"],
@@ -90,7 +94,10 @@ def test_every_output_takes_the_name(tmp_path, monkeypatch, capsys):
     assert card.isascii()
     assert card == "=Hohle Dong $x_{$ <b>&\"'"  # Pinyin and the letter without its accent; by hand
     Table.read("f.ecsv")
-    assert "<b>&" not in Path("s.html").read_text(encoding="utf-8")
+    for page in ("s.html", "turn.html"):
+        assert "<b>&" not in Path(page).read_text(encoding="utf-8")
+    for picture in ("c.png", "y.png", "e.png", "m.png", "r.png"):
+        assert Path(picture).stat().st_size > 10_000
 
 
 BAD = ["a\x1b[2J", "a\nb", "a\x00", "\x9b", "a\u202eb", "a\u2066", "\u200b", "a\ufeff", "\x7f"]
