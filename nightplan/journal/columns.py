@@ -110,6 +110,14 @@ NAMES = Kind(
     lambda stored: tuple(_text(name) for name in json.loads(stored)),
     lambda names: json.dumps(list(names), ensure_ascii=False),
 )
+SECONDS_BY_NAME = Kind(
+    "a JSON object of seconds by name, or nothing",
+    lambda stored: tuple(
+        (_text(name), number(0.0, 864_000.0).decode(seconds))
+        for name, seconds in (json.loads(stored).items() if stored else ())
+    ),
+    lambda pairs: json.dumps(dict(pairs), ensure_ascii=False) if pairs else "",
+)
 FILE = Kind("a file's name", _file, _file_stored)
 ANY_NUMBER = number(-1e12, 1e12)
 """For what its record checks; the limits only keep out what is no number."""

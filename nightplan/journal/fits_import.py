@@ -22,7 +22,7 @@ from nightplan.journal.frame_reader import (
     judged_by_stars,
 )
 from nightplan.journal.journal import Journal
-from nightplan.journal.records import CalibrationFrame, Sub
+from nightplan.journal.records import CalibrationFrame, Equivalent, Sub
 from nightplan.journal.session import JournalSession
 from nightplan.journal.target_match import KnownPlace, TargetMatcher
 from nightplan.sky.angles import wrap_axis_deg
@@ -38,7 +38,7 @@ ONE_ANGLE_DEG = 1.0
 
 NO_INSTRUCTIONS = Instructions()
 Progress = Callable[[int, int], None]
-Weigh = Callable[[Sequence[Sub]], Mapping[str, float]]
+Weigh = Callable[[Sequence[Sub]], Mapping[str, Equivalent]]
 """Equivalent seconds by identity, of those subs that can be weighed."""
 
 
@@ -243,7 +243,7 @@ def _weighed(frames: Sequence[Frame], stored: Journal | None, weigh: Weigh) -> l
     known = set() if stored is None else stored.known_identities()
     seconds = weigh([one for one in frames if isinstance(one, Sub) and one.identity not in known])
     return [
-        replace(one, equivalent_s=seconds.get(one.identity)) if isinstance(one, Sub) else one
+        replace(one, **seconds[one.identity]._asdict()) if one.identity in seconds else one
         for one in frames
     ]
 

@@ -24,6 +24,7 @@ from nightplan.errors import InputError, NightplanError
 from nightplan.journal.database import explained, open_readonly, open_writable, transaction
 from nightplan.journal.records import (
     CalibrationFrame,
+    Equivalent,
     Framing,
     Gathered,
     Recorded,
@@ -260,10 +261,10 @@ class Journal:
             )
         )
 
-    def set_equivalents(self, seconds: Mapping[str, float]) -> int:
+    def set_equivalents(self, seconds: Mapping[str, Equivalent]) -> int:
         """Store equivalent seconds by sub identity; returns how many subs took one."""
         return self._change_subs(
-            lambda sub: {"equivalent_s": seconds[sub.identity]} if sub.identity in seconds else None
+            lambda sub: seconds[sub.identity]._asdict() if sub.identity in seconds else None
         )
 
     def _change_subs(self, changes: Any) -> int:

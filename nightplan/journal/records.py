@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from nightplan.errors import InputError
 
@@ -42,6 +42,14 @@ class Framing:
         _number("framing", "image_up_angle_deg", self.image_up_angle_deg, 0.0, 360.0, open_end=True)
 
 
+class Equivalent(NamedTuple):
+    """What a clear sky made of a sub: seconds at this site's moonless zenith, and the same by
+    channel where its filter has several; see `Sub`."""
+
+    equivalent_s: float
+    channel_s: tuple[tuple[str, float], ...] = ()
+
+
 @dataclass(frozen=True)
 class Sub:
     """One light sub-exposure.
@@ -61,6 +69,8 @@ class Sub:
     equivalent_s : float or None
         Seconds at this site's moonless zenith that a clear sky would have made of it; the
         exposure stands in where it was not computed. What counts is weight × this.
+    channel_s : tuple of (str, float)
+        The same for each channel of a filter that has several; `equivalent_s` is their mean.
     """
 
     identity: str
@@ -80,10 +90,13 @@ class Sub:
     equivalent_s: float | None = None
     file: str = ""
     rig: str = ""
+    channel_s: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
         for key in ("identity", "target", "filter"):
             _text("sub", key, getattr(self, key))
+        for name, seconds in self.channel_s:
+            _number("sub", f"channel_s of {name}", seconds, 0.0, 864_000.0)
         _panel("sub", self.panel)
         _number("sub", "start_utc_mjd", self.start_utc_mjd, 15_000.0, 100_000.0)
         _number("sub", "exposure_s", self.exposure_s, 0.0, 86_400.0, open_start=True)
@@ -97,6 +110,14 @@ class Sub:
         if not self.accepted:
             return 0.0
         return self.weight * (self.exposure_s if self.equivalent_s is None else self.equivalent_s)
+
+    def counted_by(self, channels: Sequence[str]) -> dict[str, float]:
+        """Seconds that count toward the goals of some channels of its filter."""
+        known = dict(self.channel_s)
+        weight = self.weight if self.accepted else 0.0
+        return {
+            name: weight * known[name] if name in known else self.counted_s for name in channels
+        }
 
     @property
     def counted_open_s(self) -> float:

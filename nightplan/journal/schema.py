@@ -164,10 +164,13 @@ VERSION_3: tuple[str, ...] = (
 )
 """What was shot belongs to a rig; a composition is the imager's own framing of a target."""
 
+VERSION_4: tuple[str, ...] = ("ALTER TABLE sub ADD COLUMN channel_s TEXT NOT NULL DEFAULT ''",)
+"""A sub may count for several pictures."""
+
 
 Step = tuple[str, ...]
 
-STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2, VERSION_3)
+STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2, VERSION_3, VERSION_4)
 
 
 def stored_version(connection: sqlite3.Connection, path: object = "journal") -> int:

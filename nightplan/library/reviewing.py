@@ -140,22 +140,27 @@ def _block(row: BlockReview) -> ReviewedBlock:
 
 
 def _goals(plan: Mapping[str, Any], journal: Remembered) -> list[ReviewedGoal]:
-    """By target and filter, short sets apart; panels of a mosaic together."""
+    """By target and goal, short sets apart; panels of a mosaic together."""
     goal: dict[tuple[str, str, bool], float] = {}
     before: dict[tuple[str, str, bool], float] = {}
     length_s: dict[tuple[str, str, bool], float] = {}
+    fed: dict[tuple[str, str, bool], dict[str, None]] = {}
     for row in plan.get("progress", ()):
         key = (row["target"], row["filter"], bool(row.get("short_set")))
         goal[key] = goal.get(key, 0.0) + float(row["goal_h"])
         before[key] = before.get(key, 0.0) + float(row["gathered_h"])
-        length_s[key] = float(row.get("sub_s", 0.0))
+        for name in row.get("through", [row["filter"]]):
+            length_s[key[0], name, key[2]] = float(row.get("sub_s", 0.0))
+            fed.setdefault((key[0], name, key[2]), {})[key[1]] = None
     brought: dict[tuple[str, str, bool], float] = {}
     for sub in journal.tonight:
         both = [length_s.get((sub.target, sub.filter, short)) for short in (True, False)]
         short = is_short(sub.exposure_s, *both)
-        key = (sub.target, sub.filter, short)
-        counted_s = sub.counted_open_s if short else sub.counted_s
-        brought[key] = brought.get(key, 0.0) + counted_s / 3600.0
+        goals = list(fed.get((sub.target, sub.filter, short), [sub.filter]))
+        counted = {sub.filter: sub.counted_open_s} if short else sub.counted_by(goals)
+        for name, counted_s in counted.items():
+            key = (sub.target, name, short)
+            brought[key] = brought.get(key, 0.0) + counted_s / 3600.0
     return [
         ReviewedGoal(
             target=key[0],

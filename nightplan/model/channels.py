@@ -100,6 +100,14 @@ def _middle_nm(colour: ColourSensor, role: str, item: Filter) -> float:
     return sum(nm * one for nm, one in zip(steps, seen, strict=True)) / total if total else 550.0
 
 
+def channels_by_filter(config: Config) -> dict[str, list[str]]:
+    """Names of each filter's channels."""
+    found: dict[str, list[str]] = {}
+    for name, one in config.channel.items():
+        found.setdefault(one.filter, []).append(name)
+    return found
+
+
 def at_once(config: Config, hours: Mapping[str, float]) -> float:
     """Hours of channels, by name, over the hours of the subs that bring them: 1 where each filter
     has one channel, up to 3 where each sub counts for three."""

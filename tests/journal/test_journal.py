@@ -19,6 +19,7 @@ import pytest
 
 from nightplan.errors import FileError, InputError, NightplanError
 from nightplan.journal import CalibrationFrame, Framing, Journal, RotatorSolution, Sub, schema
+from nightplan.journal.records import Equivalent
 from nightplan.journal.schema import FILE_NAME
 
 EVENING = datetime.date(2027, 10, 6)
@@ -110,7 +111,7 @@ def test_only_accepted_subs_count_and_haze_counts_in_part(tmp_path):
         assert journal.gathered("M 31", "Ha") == pytest.approx(300 / 3600)
         assert journal.judge_subs(["sub-1", "sub-6"], accepted=False, reason="trailed") == 2
         assert journal.gathered("M 31", "Ha") == 0.0
-        assert journal.set_equivalents({"sub-7": 30.0}) == 1
+        assert journal.set_equivalents({"sub-7": Equivalent(30.0)}) == 1
         assert journal.gathered("M 31", "L", "flattener") == pytest.approx(330 / 3600)
         assert {s.identity for s in journal.subs(without_equivalent=True)} == {
             "sub-1", "sub-2", "sub-3", "sub-6", "sub-8"

@@ -146,7 +146,7 @@ def short_subs(config: Config, catalog: Catalog, subs: Sequence[Sub]) -> Callabl
             continue
         found = short_set(config, target, train, budgets[train])
         if found is not None:
-            normal = {one.filter: one.sub_s for one in budgets[train]}
+            normal = {config.channel[one.filter].filter: one.sub_s for one in budgets[train]}
             lengths |= {(name, known, one): (found.sub_s, normal[one]) for one in found.filters}
 
     def is_of_short_set(sub: Sub) -> bool:

@@ -13,7 +13,7 @@ from nightplan.errors import NightplanError
 from nightplan.files import read_text
 from nightplan.journal.fits_import import Collected, Instructions, Progress, collect_folder
 from nightplan.journal.journal import Journal
-from nightplan.journal.records import Gathered, Sub
+from nightplan.journal.records import Equivalent, Gathered, Sub
 from nightplan.journal.session import JournalSession
 from nightplan.journal.ticks import read_ticks, record_ticks, replace_ticks
 from nightplan.planning.photons.filter_budget import site_sky
@@ -31,7 +31,7 @@ HIGHEST_SUN_DEG = -6.0
 
 def equivalent_seconds(
     config: Config, catalog: Catalog, subs: Sequence[Sub]
-) -> tuple[dict[str, float], list[str]]:
+) -> tuple[dict[str, Equivalent], list[str]]:
     """Seconds at the site's moonless zenith that a clear sky made of each sub, and notices.
 
     Worth at the middle of the exposure × exposure, worth as of `nightplan exposure`. A sub gets
@@ -48,9 +48,11 @@ def equivalent_seconds(
         if sub.filter in config.filter and (sub.train is None or sub.train in config.train):
             groups.setdefault((sub.target, sub.train, sub.evening), []).append(sub)
     sky = site_sky(config)
-    found: dict[str, float] = {}
+    found: dict[str, Equivalent] = {}
     notices: list[str] = []
-    names = list(config.filter)
+    columns: dict[str, dict[str, int]] = {}
+    for column, (name, channel) in enumerate(config.channel.items()):
+        columns.setdefault(channel.filter, {})[name] = column
     for (name, train, evening), members in groups.items():
         try:
             target = catalog.target(catalog.find(name))
@@ -63,8 +65,14 @@ def equivalent_seconds(
         sound &= tracks.sun_altitude_deg <= HIGHEST_SUN_DEG
         for i, one in enumerate(members):
             if sound[i]:
-                worth = float(budget.worth[0, names.index(one.filter), i])
-                found[one.identity] = worth * one.exposure_s
+                seconds = {
+                    channel: float(budget.worth[0, column, i]) * one.exposure_s
+                    for channel, column in columns[one.filter].items()
+                }
+                found[one.identity] = Equivalent(
+                    sum(seconds.values()) / len(seconds),
+                    tuple(seconds.items()) if len(seconds) > 1 else (),
+                )
         if not sound.all():
             count = int((~sound).sum())
             notices.append(
@@ -118,7 +126,7 @@ def collect_and_weigh(
 
     config = config.with_all_filters
 
-    def weigh(subs: Sequence[Sub]) -> dict[str, float]:
+    def weigh(subs: Sequence[Sub]) -> dict[str, Equivalent]:
         return equivalent_seconds(config, catalog, subs)[0]
 
     # Weighed before they are stored: a reader, or a pulled plug, never finds them counted in full.
@@ -150,7 +158,10 @@ def collect_ticks(
     if not subs:
         return Collected((), (), ()), [], ["the file of ticks holds no sub"]
     weighed, notices = equivalent_seconds(config, catalog, subs)
-    subs = [replace(sub, equivalent_s=weighed.get(sub.identity)) for sub in subs]
+    subs = [
+        replace(sub, **weighed[sub.identity]._asdict()) if sub.identity in weighed else sub
+        for sub in subs
+    ]
     with Journal.of(config, writable=True) as journal:
         added, left = record_ticks(journal, subs)
         table = gathered_sets(config, catalog, journal)
