@@ -107,9 +107,9 @@ def published_lines() -> dict[str, PublishedLight]:
     path = Path(__file__).parent / "data" / "line_brightness.csv"
     with path.open(encoding="utf-8") as stream:
         for row in csv.DictReader(line for line in stream if not line.startswith("#")):
-            name, source = row.pop("name"), row.pop("source")
+            names, source = row.pop("name").split(";"), row.pop("source")
             figures = {key: float(value) if value else None for key, value in row.items()}
-            table[name] = PublishedLight(source=source, **figures)
+            table |= dict.fromkeys(names, PublishedLight(source=source, **figures))
     return table
 
 
@@ -160,8 +160,12 @@ def nebula_lines(
     None for a kind that has no line light of its own (see `CLASSES`) unless the target is known
     for lines; a cluster with nebula that is known for none shines by reflection. Listed figures
     go by any of `names`; ratios they lack are the kind's, lowered for lines that the target is
-    not known for. `area_arcmin2` is that of the outline.
+    not known for. `area_arcmin2` is that of the outline. A field of several (``"M 8 + M 20"``) has
+    the mean of those members that are listed.
     """
+    of_members = _mean_of_members(kind, names, known_lines)
+    if of_members is not None:
+        return of_members
     if kind == "cluster_with_nebula" and not known_lines:
         return None
     if kind not in CLASSES and not known_lines:
@@ -188,6 +192,23 @@ def nebula_lines(
         by_ratio, source["o_iii"], source["o_iii"], source["n_ii"], listed.label, source["n_ii"],
         source["s_ii"], source["s_ii"],
     )  # fmt: skip
+
+
+def _mean_of_members(
+    kind: str, names: Sequence[str], known_lines: Sequence[str]
+) -> tuple[Floats, tuple[str, ...]] | None:
+    """`nebula_lines` of a field of several, by its listed members; None where none is."""
+    members = names[0].split(" + ") if names else []
+    table = published_lines()
+    listed = [name for name in members if name in table and table[name].h_alpha is not None]
+    if len(members) < 2 or not listed:
+        return None
+    found = [one for name in listed if (one := nebula_lines(kind, [name], known_lines)) is not None]
+    rayleigh = np.array([own for own, _ in found])
+    # Each line is labelled by the member that is brightest in it.
+    brightest = rayleigh.argmax(axis=0)
+    label = tuple(found[member][1][line] for line, member in enumerate(brightest))
+    return rayleigh.mean(axis=0), label
 
 
 def _typical(

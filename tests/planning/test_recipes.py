@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from nightplan.errors import ConfigError
+from nightplan.light.line_brightness import nebula_lines
 from nightplan.model.catalog import Catalog
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
@@ -99,6 +100,46 @@ def test_a_near_galaxy_gets_h_alpha_a_receding_one_and_an_unknown_one_do_not(dem
     assert names(demo, replace(GALAXY, major_arcmin=3.0)) == {"L", "R", "G", "B"}
     assert line_is_inside(demo.filter["Ha"], 735.0)
     assert not line_is_inside(demo.filter["Ha"], 745.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "has"),
+    [
+        ("M 110", False), ("M 32", False), ("NGC 147", False), ("NGC 185", False), ("M 86", False),
+        ("Draco Dwarf", False), ("M 31", True), ("M 33", True), ("M 101", True), ("M 82", True),
+        ("NGC 6822", True), ("IC 1613", True), ("NGC 5128", True), ("M 83", True),
+    ],
+)  # fmt: skip
+def test_only_galaxies_with_h_ii_regions_get_h_alpha(
+    demo: Config, catalog: Catalog, name: str, has: bool
+) -> None:
+    # Hubble types by the RC3 (de Vaucouleurs et al. 1991), remembered: E5 pec, cE2, E5 pec, E3 pec,
+    # E3, dSph; SA(s)b, SA(s)cd, SAB(rs)cd, I0, IB(s)m, IB(s)m, S0 pec (dust lane), SAB(s)c.
+    target = catalog.target(catalog.find(name))
+    assert (recipe_of(demo, target).name == "LRGB with H-alpha") == has
+    assert ("Ha" in names(demo, target)) == has
+
+
+def test_a_field_of_several_is_shot_for_all_of_them(demo: Config, catalog: Catalog) -> None:
+    for name, recipe in (
+        # Each bright one shows its own colours, and M 20 its dust.
+        ("M 8 + M 20", "H-alpha with RGB"),
+        ("M 42 + IC 434", "H-alpha with RGB"),
+        # A planetary nebula beside a galaxy.
+        ("M 97 + M 108", "LRGB with H-alpha and O III"),
+        ("NGC 7000 + IC 5070", "H-alpha, O III and S II"),
+        ("NGC 147 + NGC 185", "LRGB"),
+    ):
+        assert recipe_of(demo, catalog.target(catalog.find(name))).name == recipe
+    lines = ("H-alpha", "O III", "S II")
+    members = [nebula_lines("emission_nebula", [name], lines) for name in ("M 8", "M 20")]
+    both = nebula_lines("emission_nebula", ["M 8 + M 20"], lines)
+    # The order of the members makes no difference, and the light is between theirs.
+    assert both is not None
+    other = nebula_lines("emission_nebula", ["M 20 + M 8"], lines)
+    assert other is not None
+    assert both[0] == pytest.approx(other[0])
+    assert both[0] == pytest.approx(np.mean([one[0] for one in members if one is not None], axis=0))
 
 
 def test_what_is_shot_in_lines_keeps_minutes_of_r_g_and_b_for_its_stars(demo: Config) -> None:

@@ -77,6 +77,17 @@ BRIGHT_H_ALPHA_RAYLEIGH = 1500.0
 """Mean brightness from which a nebula shows its own colours through R, G and B."""
 SMALLEST_H_II_GALAXY_ARCMIN = 8.0
 """Below this the H II regions of a spiral are too small for a short refractor."""
+WITHOUT_H_II = frozenset({
+    "M 32", "M 49", "M 86", "M 110", "NGC 147", "NGC 185", "NGC 1291", "NGC 1316", "NGC 1399",
+    "NGC 2768", "NGC 4762", "NGC 5084", "NGC 5102",
+    "Carina Dwarf", "Draco Dwarf", "ESO 351-30", "ESO 356-4", "Leo II", "PGC 88608", "UGC 5470",
+    "Ursa Minor Dwarf",
+})  # fmt: skip
+"""Galaxies of at least that size that form no stars: types E to S0-a (OpenNGC's Hubble types,
+read; NGC 5128 forms stars for all that), and dwarf spheroidals (from memory)."""
+
+JOINED = " + "
+"""Between the names of a field of several targets."""
 
 FAST_KM_S = 100.0
 """Slower than this a line stays inside any narrow filter in use (0.2 nm at H-alpha)."""
@@ -158,15 +169,20 @@ def recipe_of(config: Config, target: Target) -> Recipe:
 
 def weights_of(target: Target) -> Weights:
     """Time ratios by role that suit a target, whatever the wheel holds."""
-    kind, names = target.kind, (target.name, *target.identifiers)
+    kind, members = target.kind, target.name.split(JOINED)
+    names = (target.name, *target.identifiers, *members)
     lines = target.lines or LINES_BY_KIND.get(kind, ())
     starlight = STARLIGHT.get(kind, NAMED["LRGB"])
     if kind in WITH_H_ALPHA:
-        spiral = kind == "galaxy" and (target.major_arcmin or 0.0) >= SMALLEST_H_II_GALAXY_ARCMIN
+        large = kind == "galaxy" and (target.major_arcmin or 0.0) >= SMALLEST_H_II_GALAXY_ARCMIN
+        spiral = large and WITHOUT_H_II.isdisjoint(names)
         shows_it = "H-alpha" in lines or spiral or lit_from_behind(target) is not None
         return NAMED[WITH_H_ALPHA[kind]] if shows_it else starlight
     if "H-alpha" not in lines and "O III" not in lines:
         return starlight
+    if kind == "other" and members[1:]:
+        # A nebula beside a galaxy or cluster: the picture of each.
+        return {**NAMED["LRGB"], **{role: 1.0 for role in narrow_roles() if role in lines}}
     return _nebula(kind, names, lines, not EMISSION_AND_REFLECTION.isdisjoint(names))
 
 
@@ -203,7 +219,7 @@ def leading_filters(config: Config, catalog: Catalog, rows: NDArray[np.intp]) ->
 
     Kind and lines decide; only what goes by its own name, goal or velocity is looked at singly.
     """
-    own_names = {*published_lines(), *BEHIND, *EMISSION_AND_REFLECTION}
+    own_names = {*published_lines(), *BEHIND, *EMISSION_AND_REFLECTION, *WITHOUT_H_II}
     goals = {row for name in config.goal if (row := _row(catalog, name)) is not None}
     fast = np.abs(np.nan_to_num(catalog.radial_velocity_km_s[rows])) > FAST_KM_S
     leads = np.empty(rows.size, dtype=object)
@@ -211,7 +227,7 @@ def leading_filters(config: Config, catalog: Catalog, rows: NDArray[np.intp]) ->
     for index, row in enumerate(rows):
         key = (str(catalog.kind[row]), str(catalog.lines[row]))
         names = (catalog.name[row], *catalog.identifiers[row].split(LIST_SEPARATOR))
-        alone = row in goals or not own_names.isdisjoint(names)
+        alone = row in goals or JOINED in names[0] or not own_names.isdisjoint(names)
         # A velocity moves lines out of their filters; broad ones do not mind.
         alone = alone or (fast[index] and key in table and config.channel[table[key]].is_narrow)
         if alone or key not in table:
