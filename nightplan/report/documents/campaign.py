@@ -7,7 +7,7 @@ from nightplan.planning.ahead.rows import BRIGHT
 from nightplan.planning.campaign.campaign import Campaign
 from nightplan.planning.campaign.outlook import NightRow, Outlook
 from nightplan.planning.campaign.waits import Wait
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Day, Document, To3, To4
 
 
 class CampaignNightRow(Document):
@@ -17,23 +17,23 @@ class CampaignNightRow(Document):
     the progress that the middle one of all skies has by then.
     """
 
-    date: str
+    date: Day
     target: str
     train: str
     filters: list[str]
-    filter_hours: dict[str, float]
-    hours: float
-    equivalent_h: float
-    moon_illuminated_fraction: float
+    filter_hours: dict[str, To3]
+    hours: To3
+    equivalent_h: To3
+    moon_illuminated_fraction: To4
 
 
 class CampaignGoal(Document):
     """One filter's goal over all panels, what stands before, and the mean gain of all skies."""
 
     filter: str
-    goal_h: float
-    gathered_h: float
-    expected_h: float
+    goal_h: To3
+    gathered_h: To3
+    expected_h: To3
 
 
 class CampaignEnd(Document):
@@ -44,9 +44,9 @@ class CampaignEnd(Document):
     """
 
     target: str
-    expected_date: str | None
+    expected_date: Day | None
     expected_date_reason: str | None = None
-    chance: float
+    chance: To4
     train: str
     train_reason: str
     priority: float
@@ -58,22 +58,22 @@ class CampaignWait(Document):
 
     target: str
     filters: list[str]
-    wait_from_date: str
-    wait_to_date: str
-    good_from_date: str | None
+    wait_from_date: Day
+    wait_to_date: Day
+    good_from_date: Day | None
     good_from_date_reason: str | None = None
-    good_to_date: str | None
+    good_to_date: Day | None
     good_to_date_reason: str | None = None
-    bright_share: float
+    bright_share: To4
     why: str
 
 
 class CampaignEvening(Document):
     """One of the nights asked for, worked or not; `hours` is the span that subs can lie in."""
 
-    date: str
-    hours: float
-    moon_illuminated_fraction: float | None
+    date: Day
+    hours: To3
+    moon_illuminated_fraction: To4 | None
     moon_illuminated_fraction_reason: str | None = None
 
 
@@ -113,12 +113,10 @@ def campaign_document(campaign: Campaign) -> CampaignDocument:
         finished=[_end(row) for row in campaign.finished],
         waits=[_wait(row, campaign.found.targets[row.target].name) for row in campaign.waits],
         evenings=[
-            CampaignEvening(
-                date=evening.isoformat(),
-                hours=round(float(hours), 3),
-                moon_illuminated_fraction=None
-                if night is None
-                else round(night.moon_illuminated_fraction, 4),
+            CampaignEvening.of(
+                date=evening,
+                hours=hours,
+                moon_illuminated_fraction=night and night.moon_illuminated_fraction,
                 moon_illuminated_fraction_reason="date_left_out" if night is None else None,
             )
             for evening, night, hours in zip(sky.evenings, sky.nights, sky.work_h, strict=True)
@@ -128,37 +126,16 @@ def campaign_document(campaign: Campaign) -> CampaignDocument:
 
 
 def _night(row: NightRow) -> CampaignNightRow:
-    return CampaignNightRow(
-        date=row.date.isoformat(),
-        target=row.target,
-        train=row.train,
-        hours=round(row.hours, 3),
-        equivalent_h=round(row.equivalent_h, 3),
+    return CampaignNightRow.of(
+        row,
         filters=[part.filter for part in row.filters],
-        filter_hours={part.filter: round(part.hours, 3) for part in row.filters},
-        moon_illuminated_fraction=round(row.moon_illuminated_fraction, 4),
+        filter_hours={part.filter: part.hours for part in row.filters},
     )
 
 
 def _end(row: Outlook) -> CampaignEnd:
-    return CampaignEnd(
-        target=row.target,
-        expected_date=None if row.expected_date is None else row.expected_date.isoformat(),
-        expected_date_reason=row.reason,
-        chance=round(row.chance, 4),
-        train=row.train,
-        train_reason=row.train_reason,
-        priority=row.priority,
-        goals=[
-            CampaignGoal(
-                filter=part.filter,
-                goal_h=round(part.goal_h, 3),
-                gathered_h=round(part.gathered_h, 3),
-                expected_h=round(part.expected_h, 3),
-            )
-            for part in row.filters
-        ],
-    )
+    goals = [CampaignGoal.of(part) for part in row.filters]
+    return CampaignEnd.of(row, expected_date_reason=row.reason, goals=goals)
 
 
 def _wait(row: Wait, target: str) -> CampaignWait:
@@ -171,16 +148,15 @@ def _wait(row: Wait, target: str) -> CampaignWait:
     if row.others and row.others_share is not None:
         keeps = "keeps" if len(row.others) == 1 else "keep"
         why += f"; {' '.join(row.others)} {keeps} {_percent(row.others_share)}"
-    return CampaignWait(
+    return CampaignWait.of(
+        row,
         target=target,
-        filters=list(row.filters),
-        wait_from_date=row.wait_from.isoformat(),
-        wait_to_date=row.wait_to.isoformat(),
-        good_from_date=None if row.good_from is None else row.good_from.isoformat(),
+        wait_from_date=row.wait_from,
+        wait_to_date=row.wait_to,
+        good_from_date=row.good_from,
         good_from_date_reason=later,
-        good_to_date=None if row.good_to is None else row.good_to.isoformat(),
+        good_to_date=row.good_to,
         good_to_date_reason=later,
-        bright_share=round(row.bright_share, 4),
         why=why + ".",
     )
 

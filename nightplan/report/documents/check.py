@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Document, To2, To3, To4, To5
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -15,14 +15,14 @@ class CheckedTrain(Document):
     """One train with the camera behind it."""
 
     train: str
-    focal_length_mm: float
-    f_ratio: float
-    image_scale_arcsec_px: float
-    field_width_deg: float
-    field_height_deg: float
-    pixels_per_fwhm: float
+    focal_length_mm: To2
+    f_ratio: To3
+    image_scale_arcsec_px: To4
+    field_width_deg: To5
+    field_height_deg: To5
+    pixels_per_fwhm: To3
     sampling: str
-    corner_illumination: float
+    corner_illumination: To4
 
 
 class OddityRow(Document):
@@ -49,20 +49,7 @@ def check_document(config: Config, oddities: list[tuple[Oddity, str]]) -> CheckD
     return CheckDocument(
         config=str(config.path),
         site=config.site.name,
-        trains=[
-            CheckedTrain(
-                train=optics.name,
-                focal_length_mm=round(optics.focal_length_mm, 2),
-                f_ratio=round(optics.f_ratio, 3),
-                image_scale_arcsec_px=round(optics.image_scale_arcsec_px, 4),
-                field_width_deg=round(optics.field_width_deg, 5),
-                field_height_deg=round(optics.field_height_deg, 5),
-                pixels_per_fwhm=round(optics.pixels_per_fwhm, 3),
-                sampling=optics.sampling,
-                corner_illumination=round(optics.corner_illumination, 4),
-            )
-            for optics in all_train_optics(config)
-        ],
+        trains=[CheckedTrain.of(one, train=one.name) for one in all_train_optics(config)],
         odd=[
             OddityRow(key=oddity.key, code=oddity.code, words=words) for oddity, words in oddities
         ],

@@ -9,8 +9,7 @@ from typing import Literal
 from nightplan.journal.checkup import Checked, Checkup
 from nightplan.journal.fits_import import Collected, Frame
 from nightplan.journal.records import Gathered, Sub
-from nightplan.planning.tonight.night import utc_iso
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Day, Document, To4, Utc
 
 NEEDS_FILTER = ("light", "flat", "flat_dark")
 NEEDS_TRAIN = ("light", "flat")
@@ -22,8 +21,8 @@ class FramePart(Document):
 
     file: str
     kind: str
-    evening: str
-    start_utc: str
+    evening: Day
+    start_utc: Utc
     exposure_s: float
     target: str | None
     target_reason: str | None = None
@@ -52,8 +51,8 @@ class GatheredPart(Document):
     train_reason: str | None = None
     accepted_subs: int
     rejected_subs: int
-    clock_h: float
-    equivalent_h: float
+    clock_h: To4
+    equivalent_h: To4
 
 
 class CollectDocument(Document):
@@ -89,16 +88,12 @@ def collect_document(
         skipped=[SkippedPart(file=file, reason=reason) for file, reason in collected.skipped],
         judged_again=collected.judged_again,
         gathered=[
-            GatheredPart(
-                target=row.target,
-                filter=row.filter,
-                short_set=row.short,
-                train=row.train,
+            GatheredPart.of(
+                row,
                 train_reason=UNKNOWN_TRAIN if row.train is None else None,
-                accepted_subs=row.accepted_subs,
-                rejected_subs=row.rejected_subs,
-                clock_h=round(row.clock_hours, 4),
-                equivalent_h=round(row.hours, 4),
+                short_set=row.short,
+                clock_h=row.clock_hours,
+                equivalent_h=row.hours,
             )
             for row in gathered
             if row.target in touched
@@ -111,19 +106,14 @@ def _frame(one: Frame) -> FramePart:
     light = one if isinstance(one, Sub) else None
     kind = "light" if isinstance(one, Sub) else one.kind
     not_light = None if light else "not_a_light"
-    return FramePart(
-        file=one.file,
+    return FramePart.of(
+        one,
         kind=kind,
-        evening=one.evening.isoformat(),
-        start_utc=utc_iso(one.start_utc_mjd),
-        exposure_s=one.exposure_s,
         target=light.target if light else None,
         target_reason=not_light,
         panel=light.panel if light else None,
         panel_reason=not_light,
-        filter=one.filter,
         filter_reason=_why(one.filter, kind in NEEDS_FILTER, "no_filter_of_the_wheel"),
-        train=one.train,
         train_reason=_why(one.train, kind in NEEDS_TRAIN, UNKNOWN_TRAIN),
     )
 

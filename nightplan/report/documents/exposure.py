@@ -9,9 +9,8 @@ from typing import Literal
 from nightplan.planning.choosing.exposure import Exposure
 from nightplan.planning.photons.filter_budget import FilterBudget
 from nightplan.planning.photons.short_set import ShortSet, short_set
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Day, Digits6, Document, To1, To2, To3, To4, To5, Utc
 from nightplan.report.documents.target import TargetDocument, target_document
-from nightplan.sky.times import utc_iso
 
 SubBound = Literal[
     "read_noise", "overhead", "saturation", "guiding", "user_maximum", "user_minimum"
@@ -22,17 +21,17 @@ class SkyThere(Document):
     """The sky at the target, in V; parts in nanolamberts add, and `total` is dark + used
     moonlight + twilight."""
 
-    target_altitude_deg: float
-    moon_altitude_deg: float
-    moon_separation_deg: float
-    moon_phase_angle_deg: float
-    sun_altitude_deg: float
-    extinction_v_mag_airmass: float
-    dark_v_mag_arcsec2: float
-    moonlight_v_nl: float
-    moonlight_used_v_nl: float
-    twilight_v_nl: float
-    total_v_mag_arcsec2: float
+    target_altitude_deg: To4
+    moon_altitude_deg: To4
+    moon_separation_deg: To4
+    moon_phase_angle_deg: To4
+    sun_altitude_deg: To4
+    extinction_v_mag_airmass: To5
+    dark_v_mag_arcsec2: To4
+    moonlight_v_nl: Digits6
+    moonlight_used_v_nl: Digits6
+    twilight_v_nl: Digits6
+    total_v_mag_arcsec2: To4
 
 
 class FilterExposure(Document):
@@ -44,21 +43,21 @@ class FilterExposure(Document):
     what the sharing, or a length of the user's own, costs in time to a signal to noise."""
 
     filter: str
-    sky_mag_arcsec2: float
-    sky_rate_e_s_px: float
-    target_rate_e_s_px: float
+    sky_mag_arcsec2: To4
+    sky_rate_e_s_px: Digits6
+    target_rate_e_s_px: Digits6
     target_brightness_source: str
     gain: str
     sub_s: float
     sub_bound: SubBound
     sub_decided_by: str
     sub_pinned: bool
-    tidiness_cost_percent: float
-    sub_sky_rate_e_s_px: float
-    sub_extra_noise: float
-    snr_one_hour: float
-    worth: float
-    hours_to_snr: float | None
+    tidiness_cost_percent: To1
+    sub_sky_rate_e_s_px: Digits6
+    sub_extra_noise: Digits6
+    snr_one_hour: Digits6
+    worth: Digits6
+    hours_to_snr: Digits6 | None
     hours_to_snr_reason: str | None = None
 
 
@@ -67,22 +66,22 @@ class TrainShare(Document):
     over the chosen train's, and the S/N of one hour, by filter."""
 
     train: str
-    f_ratio: float
-    image_scale_arcsec_px: float
-    rate_per_pixel: dict[str, float]
-    rate_per_arcsec2: dict[str, float]
-    snr_one_hour: dict[str, float]
+    f_ratio: To3
+    image_scale_arcsec_px: To4
+    rate_per_pixel: dict[str, Digits6]
+    rate_per_arcsec2: dict[str, Digits6]
+    snr_one_hour: dict[str, Digits6]
 
 
 class ExposureDocument(Document):
     """One target at one moment through every filter of a train."""
 
     site: str
-    date: str
+    date: Day
     target: str
     target_facts: TargetDocument
     train: str
-    time_utc: str
+    time_utc: Utc
     sky: SkyThere
     filters: list[FilterExposure]
     wanted_snr: float
@@ -98,13 +97,13 @@ def exposure_document(exposure: Exposure) -> ExposureDocument:
     budget, tracks = exposure.budget, exposure.tracks
     names, config = budget.filter_names, exposure.config
     short = short_set(config, exposure.target, exposure.train, budget.filters)
-    return ExposureDocument(
+    return ExposureDocument.of(
         site=exposure.night.site.name,
-        date=exposure.night.evening.isoformat(),
+        date=exposure.night.evening,
         target=exposure.target.name,
         target_facts=target_document(exposure.target),
         train=exposure.train,
-        time_utc=utc_iso(exposure.utc_mjd),
+        time_utc=exposure.utc_mjd,
         sky=_sky(exposure),
         filters=[_filter(exposure, column) for column in range(len(names))],
         wanted_snr=config.preferences.wanted_snr,
@@ -112,13 +111,12 @@ def exposure_document(exposure: Exposure) -> ExposureDocument:
         short_set_reason="no_core_saturates" if short is None else None,
         sub_breaks=sub_breaks(exposure.train, budget.filters),
         trains=[
-            TrainShare(
+            TrainShare.of(
+                trade.optics,
                 train=trade.optics.name,
-                f_ratio=round(trade.optics.f_ratio, 3),
-                image_scale_arcsec_px=round(trade.optics.image_scale_arcsec_px, 4),
-                rate_per_pixel=_by_filter(names, trade.rate_per_pixel),
-                rate_per_arcsec2=_by_filter(names, trade.rate_per_arcsec2),
-                snr_one_hour=_by_filter(names, trade.snr_one_hour),
+                rate_per_pixel=dict(zip(names, trade.rate_per_pixel, strict=True)),
+                rate_per_arcsec2=dict(zip(names, trade.rate_per_arcsec2, strict=True)),
+                snr_one_hour=dict(zip(names, trade.snr_one_hour, strict=True)),
             )
             for trade in exposure.trades
         ],
@@ -130,18 +128,18 @@ def _sky(exposure: Exposure) -> SkyThere:
     tracks, parts = exposure.tracks, exposure.budget.v_sky
     from nightplan.light.photometry import v_mag_from_nl
 
-    return SkyThere(
-        target_altitude_deg=round(float(tracks.altitude_deg[0, 0]), 4),
-        moon_altitude_deg=round(float(tracks.moon_altitude_deg[0]), 4),
-        moon_separation_deg=round(float(tracks.moon_separation_deg[0, 0]), 4),
-        moon_phase_angle_deg=round(float(tracks.moon_phase_angle_deg[0]), 4),
-        sun_altitude_deg=round(float(tracks.sun_altitude_deg[0]), 4),
-        extinction_v_mag_airmass=round(exposure.budget.sky.air.v_mag_airmass, 5),
-        dark_v_mag_arcsec2=round(float(v_mag_from_nl(parts.dark_nl[0, 0])), 4),
-        moonlight_v_nl=_digits(parts.moonlight_nl[0, 0]),
-        moonlight_used_v_nl=_digits(parts.moonlight_used_nl[0, 0]),
-        twilight_v_nl=_digits(parts.twilight_nl[0, 0]),
-        total_v_mag_arcsec2=round(float(parts.total_v_mag[0, 0]), 4),
+    return SkyThere.of(
+        target_altitude_deg=tracks.altitude_deg[0, 0],
+        moon_altitude_deg=tracks.moon_altitude_deg[0],
+        moon_separation_deg=tracks.moon_separation_deg[0, 0],
+        moon_phase_angle_deg=tracks.moon_phase_angle_deg[0],
+        sun_altitude_deg=tracks.sun_altitude_deg[0],
+        extinction_v_mag_airmass=exposure.budget.sky.air.v_mag_airmass,
+        dark_v_mag_arcsec2=v_mag_from_nl(parts.dark_nl[0, 0]),
+        moonlight_v_nl=parts.moonlight_nl[0, 0],
+        moonlight_used_v_nl=parts.moonlight_used_nl[0, 0],
+        twilight_v_nl=parts.twilight_nl[0, 0],
+        total_v_mag_arcsec2=parts.total_v_mag[0, 0],
     )
 
 
@@ -149,34 +147,25 @@ def _filter(exposure: Exposure, column: int) -> FilterExposure:
     budget = exposure.budget
     cell = (0, column, 0)
     hours = float(budget.hours_to_snr(exposure.config.preferences.wanted_snr)[0, column])
-    return FilterExposure(
+    return FilterExposure.of(
         filter=budget.filter_names[column],
-        sky_mag_arcsec2=round(float(budget.sky_mag_arcsec2[cell]), 4),
-        sky_rate_e_s_px=_digits(budget.sky_rate_e_s_px[cell]),
-        target_rate_e_s_px=_digits(budget.target_rate_e_s_px[cell]),
+        sky_mag_arcsec2=budget.sky_mag_arcsec2[cell],
+        sky_rate_e_s_px=budget.sky_rate_e_s_px[cell],
+        target_rate_e_s_px=budget.target_rate_e_s_px[cell],
         target_brightness_source=budget.light.brightness_source(0, column),
         gain=budget.gain[column],
-        sub_s=float(budget.sub_s[column]),
-        sub_bound=budget.sub_bound[column],  # type: ignore[arg-type]
+        sub_s=budget.sub_s[column],
+        sub_bound=budget.sub_bound[column],
         sub_decided_by=budget.filters[column].setting.decided_by,
         sub_pinned=budget.filters[column].setting.pinned,
-        tidiness_cost_percent=round(100.0 * budget.filters[column].setting.tidiness_cost, 1),
-        sub_sky_rate_e_s_px=_digits(budget.filters[column].reference_sky_e_s),
-        sub_extra_noise=_digits(budget.sub_extra_noise[cell]),
-        snr_one_hour=_digits(budget.snr_one_hour[cell]),
-        worth=_digits(budget.worth[cell]),
-        hours_to_snr=_digits(hours) if math.isfinite(hours) else None,
+        tidiness_cost_percent=100.0 * budget.filters[column].setting.tidiness_cost,
+        sub_sky_rate_e_s_px=budget.filters[column].reference_sky_e_s,
+        sub_extra_noise=budget.sub_extra_noise[cell],
+        snr_one_hour=budget.snr_one_hour[cell],
+        worth=budget.worth[cell],
+        hours_to_snr=hours if math.isfinite(hours) else None,
         hours_to_snr_reason=None if math.isfinite(hours) else "no_light_in_this_filter",
     )
-
-
-def _by_filter(names: tuple[str, ...], values: tuple[float, ...]) -> dict[str, float]:
-    return {name: _digits(value) for name, value in zip(names, values, strict=True)}
-
-
-def _digits(value: float) -> float:
-    """Six significant digits."""
-    return float(f"{float(value):.6g}")
 
 
 def _sun_notice(tracks: object) -> list[str]:
@@ -195,24 +184,14 @@ class ShortSetRow(Document):
     gain: str
     sub_s: float
     count: int
-    core_fill: float
+    core_fill: To2
     clips_still: bool
     core_source: str
 
 
 def short_set_row(found: ShortSet | None) -> ShortSetRow | None:
     """Put a short set into its row."""
-    if found is None:
-        return None
-    return ShortSetRow(
-        filters=list(found.filters),
-        gain=found.gain,
-        sub_s=found.sub_s,
-        count=found.count,
-        core_fill=round(found.core_fill, 2),
-        clips_still=found.clips_still,
-        core_source=found.core_source,
-    )
+    return None if found is None else ShortSetRow.of(found)
 
 
 class SubBreak(Document):
@@ -222,7 +201,7 @@ class SubBreak(Document):
     filter: str
     sub_s: float
     bound: str
-    limit_s: float
+    limit_s: To1
 
 
 def sub_breaks(train: str, budgets: Sequence[FilterBudget]) -> list[SubBreak]:
@@ -233,7 +212,7 @@ def sub_breaks(train: str, budgets: Sequence[FilterBudget]) -> list[SubBreak]:
             filter=budget.filter,
             sub_s=budget.sub_s,
             bound=bound,
-            limit_s=round(getattr(budget.limits, f"{bound}_s"), 1),
+            limit_s=getattr(budget.limits, f"{bound}_s"),
         )
         for budget in budgets
         for bound in budget.setting.broken

@@ -5,44 +5,43 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from nightplan.planning.choosing.where_tonight import SiteTonight, ThereTarget
+from nightplan.planning.choosing.where_tonight import SiteTonight
 from nightplan.planning.tonight.night import Night
-from nightplan.report.documents.base import Document
-from nightplan.sky.times import utc_iso
+from nightplan.report.documents.base import Day, Document, To3, To4, To5, Utc
 
 
 class NightDocument(Document):
     """Events between local noon and the next, and the one window of the night."""
 
     site: str
-    date: str
-    sunset_utc: str | None
+    date: Day
+    sunset_utc: Utc | None
     sunset_utc_reason: str | None = None
-    civil_dusk_utc: str | None
+    civil_dusk_utc: Utc | None
     civil_dusk_utc_reason: str | None = None
-    nautical_dusk_utc: str | None
+    nautical_dusk_utc: Utc | None
     nautical_dusk_utc_reason: str | None = None
-    astronomical_dusk_utc: str | None
+    astronomical_dusk_utc: Utc | None
     astronomical_dusk_utc_reason: str | None = None
-    astronomical_dawn_utc: str | None
+    astronomical_dawn_utc: Utc | None
     astronomical_dawn_utc_reason: str | None = None
-    nautical_dawn_utc: str | None
+    nautical_dawn_utc: Utc | None
     nautical_dawn_utc_reason: str | None = None
-    civil_dawn_utc: str | None
+    civil_dawn_utc: Utc | None
     civil_dawn_utc_reason: str | None = None
-    sunrise_utc: str | None
+    sunrise_utc: Utc | None
     sunrise_utc_reason: str | None = None
-    moonrise_utc: str | None
+    moonrise_utc: Utc | None
     moonrise_utc_reason: str | None = None
-    moonset_utc: str | None
+    moonset_utc: Utc | None
     moonset_utc_reason: str | None = None
-    moon_illuminated_fraction: float
-    dark_hours: float
-    moonless_dark_hours: float
+    moon_illuminated_fraction: To4
+    dark_hours: To4
+    moonless_dark_hours: To4
     window_kind: Literal["astronomical", "nautical", "none"]
-    window_start_utc: str | None
+    window_start_utc: Utc | None
     window_start_utc_reason: str | None = None
-    window_end_utc: str | None
+    window_end_utc: Utc | None
     window_end_utc_reason: str | None = None
     notices: list[str]
 
@@ -51,23 +50,15 @@ def night_document(night: Night) -> NightDocument:
     """Put a `Night` into its document."""
     values: dict[str, object] = {}
     for name, event in night.events.items():
-        values[f"{name}_utc"] = None if event.utc_mjd is None else utc_iso(event.utc_mjd)
-        values[f"{name}_utc_reason"] = event.reason
-    for edge in ("window_start", "window_end"):
-        moment = getattr(night, f"{edge}_utc_mjd")
-        values[f"{edge}_utc"] = None if moment is None else utc_iso(moment)
-        values[f"{edge}_utc_reason"] = "no_darkness" if moment is None else None
-    return NightDocument.model_validate(
-        {
-            **values,
-            "site": night.site.name,
-            "date": night.evening.isoformat(),
-            "moon_illuminated_fraction": round(night.moon_illuminated_fraction, 4),
-            "dark_hours": round(night.dark_hours, 4),
-            "moonless_dark_hours": round(night.moonless_dark_hours, 4),
-            "window_kind": night.window_kind,
-            "notices": list(night.notices),
-        }
+        values |= {f"{name}_utc": event.utc_mjd, f"{name}_utc_reason": event.reason}
+    dark = None if night.window_utc_mjd else "no_darkness"
+    return NightDocument.of(
+        night,
+        **values,
+        site=night.site.name,
+        date=night.evening,
+        window_start_utc_reason=dark,
+        window_end_utc_reason=dark,
     )
 
 
@@ -77,10 +68,10 @@ class SiteTarget(Document):
 
     name: str
     train: str
-    score: float
-    hours: float
-    equivalent_h: float
-    first_site_h: float
+    score: To5
+    hours: To3
+    equivalent_h: To3
+    first_site_h: To3
 
 
 class SiteNight(Document):
@@ -88,31 +79,31 @@ class SiteNight(Document):
 
     site: str
     drive_min: float
-    arrival_utc: str | None
+    arrival_utc: Utc | None
     arrival_utc_reason: str | None = None
     window_kind: Literal["astronomical", "nautical", "none"]
-    window_start_utc: str | None
+    window_start_utc: Utc | None
     window_start_utc_reason: str | None = None
-    window_end_utc: str | None
+    window_end_utc: Utc | None
     window_end_utc_reason: str | None = None
-    ready_utc: str | None
+    ready_utc: Utc | None
     ready_utc_reason: str | None = None
-    dark_hours: float
-    moonless_dark_hours: float
-    moon_illuminated_fraction: float
-    usable_hours: float
-    hours_away: float
+    dark_hours: To4
+    moonless_dark_hours: To4
+    moon_illuminated_fraction: To4
+    usable_hours: To4
+    hours_away: To4
     targets: list[SiteTarget]
-    worth_h: float | None
+    worth_h: To3 | None
     worth_h_reason: str | None = None
-    worth_h_per_hour_away: float | None
+    worth_h_per_hour_away: To4 | None
     worth_h_per_hour_away_reason: str | None = None
 
 
 class SitesDocument(Document):
     """The sites of the configuration for one evening, best first."""
 
-    date: str
+    date: Day
     first_site: str
     sites: list[SiteNight]
     notices: list[str]
@@ -121,8 +112,8 @@ class SitesDocument(Document):
 def sites_document(found: Sequence[SiteTonight], first_site: str, *, ranked: bool) -> SitesDocument:
     """Put sites into their document; `ranked` says that targets were asked for."""
     notices = dict.fromkeys(notice for one in found for notice in one.night.notices)
-    return SitesDocument(
-        date=found[0].night.evening.isoformat(),
+    return SitesDocument.of(
+        date=found[0].night.evening,
         first_site=first_site,
         sites=[_site(one, ranked) for one in found],
         notices=list(notices),
@@ -134,41 +125,24 @@ def _site(one: SiteTonight, ranked: bool) -> SiteNight:
     dark = None if night.window_utc_mjd else "no_darkness"
     unranked = None if ranked else "not_asked_for"
     per_hour = one.worth_h / one.away_h if one.away_h > 0.0 else 0.0
-    return SiteNight(
+    return SiteNight.of(
+        night,
         site=night.site.name,
         drive_min=one.config.site.drive_min,
-        arrival_utc=_iso(one.arrival_utc_mjd),
+        arrival_utc=one.arrival_utc_mjd,
         arrival_utc_reason="not_given" if one.arrival_utc_mjd is None else None,
-        window_kind=night.window_kind,
-        window_start_utc=_iso(night.window_start_utc_mjd),
         window_start_utc_reason=dark,
-        window_end_utc=_iso(night.window_end_utc_mjd),
         window_end_utc_reason=dark,
-        ready_utc=_iso(one.ready_utc_mjd),
+        ready_utc=one.ready_utc_mjd,
         ready_utc_reason=None if one.ready_utc_mjd is not None else dark or "too_late",
-        dark_hours=round(night.dark_hours, 4),
-        moonless_dark_hours=round(night.moonless_dark_hours, 4),
-        moon_illuminated_fraction=round(night.moon_illuminated_fraction, 4),
-        usable_hours=round(one.usable_h, 4),
-        hours_away=round(one.away_h, 4),
-        targets=[_target(target) for target in one.best],
-        worth_h=round(one.worth_h, 3) if ranked else None,
+        usable_hours=one.usable_h,
+        hours_away=one.away_h,
+        targets=[
+            SiteTarget.of(each.ranked, name=each.ranked.target.name, first_site_h=each.first_site_h)
+            for each in one.best
+        ],
+        worth_h=one.worth_h if ranked else None,
         worth_h_reason=unranked,
-        worth_h_per_hour_away=round(per_hour, 4) if ranked else None,
+        worth_h_per_hour_away=per_hour if ranked else None,
         worth_h_per_hour_away_reason=unranked,
     )
-
-
-def _target(one: ThereTarget) -> SiteTarget:
-    return SiteTarget(
-        name=one.ranked.target.name,
-        train=one.ranked.train,
-        score=round(one.ranked.score, 5),
-        hours=round(one.ranked.hours, 3),
-        equivalent_h=round(one.ranked.equivalent_h, 3),
-        first_site_h=round(one.first_site_h, 3),
-    )
-
-
-def _iso(utc_mjd: float | None) -> str | None:
-    return None if utc_mjd is None else utc_iso(utc_mjd)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from nightplan.planning.choosing.selection import Ranking
 from nightplan.planning.tonight.night import Night
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Day, Document, To3, To5, Utc
 from nightplan.report.documents.target import TargetDocument, target_document
-from nightplan.sky.times import utc_iso
 
 
 class PickedTarget(Document):
@@ -18,18 +17,18 @@ class PickedTarget(Document):
     common_name: str
     kind: str
     constellation: str
-    ra_deg: float
-    dec_deg: float
+    ra_deg: To5
+    dec_deg: To5
     major_arcmin: float | None
     major_arcmin_reason: str | None = None
     train: str
-    score: float
-    score_parts: dict[str, float]
-    hours: float
-    best_utc: str
-    max_altitude_deg: float
-    moon_altitude_deg: float
-    moon_separation_deg: float
+    score: To5
+    score_parts: dict[str, To5]
+    hours: To3
+    best_utc: Utc
+    max_altitude_deg: To3
+    moon_altitude_deg: To3
+    moon_separation_deg: To3
     grade: str
     target_facts: TargetDocument
     why: str
@@ -39,7 +38,7 @@ class PickDocument(Document):
     """The ranked targets of one night; empty with a reason where none is worth it."""
 
     site: str
-    date: str
+    date: Day
     targets: list[PickedTarget]
     targets_reason: str | None = None
     considered: int
@@ -52,33 +51,25 @@ def pick_document(night: Night, ranking: Ranking, count: int) -> PickDocument:
     for ranked in ranking.first(count):
         target = ranked.target
         rows.append(
-            PickedTarget(
+            PickedTarget.of(
+                ranked,
                 name=target.name,
                 subject=[target.name, *ranked.subject] if ranked.subject else None,
                 subject_reason=None if ranked.subject else "stands_alone",
                 common_name=target.common_names[0] if target.common_names else "",
                 kind=target.kind,
                 constellation=target.constellation,
-                ra_deg=round(target.ra_deg, 5),
-                dec_deg=round(target.dec_deg, 5),
+                ra_deg=target.ra_deg,
+                dec_deg=target.dec_deg,
                 major_arcmin=target.major_arcmin,
                 major_arcmin_reason="size_unknown" if target.major_arcmin is None else None,
-                train=ranked.train,
-                score=round(ranked.score, 5),
-                score_parts={key: round(value, 5) for key, value in ranked.score_parts.items()},
-                hours=round(ranked.hours, 3),
-                best_utc=utc_iso(ranked.best_utc_mjd),
-                max_altitude_deg=round(ranked.max_altitude_deg, 3),
-                moon_altitude_deg=round(ranked.moon_altitude_deg, 3),
-                moon_separation_deg=round(ranked.moon_separation_deg, 3),
                 grade=target.grade,
                 target_facts=target_document(target),
-                why=ranked.why,
             )
         )
-    return PickDocument(
+    return PickDocument.of(
         site=night.site.name,
-        date=night.evening.isoformat(),
+        date=night.evening,
         targets=rows,
         targets_reason=None if rows else ranking.empty_reason,
         considered=ranking.considered,

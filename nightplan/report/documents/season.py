@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from nightplan.model.catalog import Catalog
 from nightplan.planning.season.ranking import MonthRank
 from nightplan.planning.season.season import Season
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Day, Document, To2, To3, To4, To5
 
 
 class SeasonNight(Document):
@@ -16,10 +16,10 @@ class SeasonNight(Document):
     `usable_moonless_hours` is the part of them with the moon's upper limb below the horizon.
     """
 
-    date: str
-    usable_hours: float
-    usable_moonless_hours: float
-    moon_illuminated_fraction: float
+    date: Day
+    usable_hours: To3
+    usable_moonless_hours: To3
+    moon_illuminated_fraction: To4
 
 
 class MonthTarget(Document):
@@ -30,21 +30,21 @@ class MonthTarget(Document):
     subject_reason: str | None = None
     common_name: str | None
     common_name_reason: str | None = None
-    ra_deg: float
-    dec_deg: float
+    ra_deg: To5
+    dec_deg: To5
     kind: str
     major_arcmin: float
     train: str
-    score: float
-    framing: float
-    contrast: float
-    usable_hours: float
-    usable_moonless_hours: float
-    share_of_best_month: float
+    score: To3
+    framing: To4
+    contrast: To4
+    usable_hours: To2
+    usable_moonless_hours: To2
+    share_of_best_month: To4
     best_month: str
-    first_useful_date: str | None
+    first_useful_date: Day | None
     first_useful_date_reason: str | None = None
-    last_useful_date: str | None
+    last_useful_date: Day | None
     last_useful_date_reason: str | None = None
 
 
@@ -52,11 +52,11 @@ def season_document(table: Season, row: int = 0) -> list[SeasonNight]:
     """The nights of one target."""
     nights = table.nights
     return [
-        SeasonNight(
-            date=day.isoformat(),
-            usable_hours=round(float(table.usable_hours[row, i]), 3),
-            usable_moonless_hours=round(float(table.moonless_hours[row, i]), 3),
-            moon_illuminated_fraction=round(float(nights.moon_illuminated_fraction[i]), 4),
+        SeasonNight.of(
+            date=day,
+            usable_hours=table.usable_hours[row, i],
+            usable_moonless_hours=table.moonless_hours[row, i],
+            moon_illuminated_fraction=nights.moon_illuminated_fraction[i],
         )
         for i, day in enumerate(nights.evenings)
     ]
@@ -67,30 +67,25 @@ def month_document(ranking: Sequence[MonthRank], catalog: Catalog) -> list[Month
     rows = []
     for rank in ranking:
         target = catalog.target(rank.row)
-        span = None if rank.span is None else [day.isoformat() for day in rank.span]
-        reason = "never_long_enough" if span is None else None
+        first, last = rank.span or (None, None)
+        reason = "never_long_enough" if rank.span is None else None
         rows.append(
-            MonthTarget(
+            MonthTarget.of(
+                rank,
                 target=target.name,
                 subject=[target.name, *rank.subject] if rank.subject else None,
                 subject_reason=None if rank.subject else "stands_alone",
                 common_name=target.common_names[0] if target.common_names else None,
                 common_name_reason=None if target.common_names else "none_known",
-                ra_deg=round(target.ra_deg, 5),
-                dec_deg=round(target.dec_deg, 5),
+                ra_deg=target.ra_deg,
+                dec_deg=target.dec_deg,
                 kind=target.kind,
                 major_arcmin=target.major_arcmin or 0.0,
-                train=rank.train,
-                score=round(rank.score, 3),
-                framing=round(rank.framing, 4),
-                contrast=round(rank.contrast, 4),
-                usable_hours=round(rank.usable_hours, 2),
-                usable_moonless_hours=round(rank.moonless_hours, 2),
-                share_of_best_month=round(rank.share_of_best_month, 4),
+                usable_moonless_hours=rank.moonless_hours,
                 best_month="{:04d}-{:02d}".format(*rank.best_month),
-                first_useful_date=None if span is None else span[0],
+                first_useful_date=first,
                 first_useful_date_reason=reason,
-                last_useful_date=None if span is None else span[1],
+                last_useful_date=last,
                 last_useful_date_reason=reason,
             )
         )

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from nightplan.light.line_brightness import CLASS_DEFAULT
 from nightplan.planning.photons.target_brightness import target_brightness
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Document, To2, To3, To5
 
 if TYPE_CHECKING:
     from nightplan.model.target import Target
@@ -29,17 +29,17 @@ class TargetDocument(Document):
     common_name: str
     kind: str
     constellation: str
-    ra_deg: float
-    dec_deg: float
-    major_arcmin: float | None
+    ra_deg: To5
+    dec_deg: To5
+    major_arcmin: To3 | None
     major_arcmin_reason: str | None = None
-    minor_arcmin: float | None
+    minor_arcmin: To3 | None
     minor_arcmin_reason: str | None = None
     position_angle_deg: float | None
     position_angle_deg_reason: str | None = None
     lines: list[str] | None
     lines_reason: str | None = None
-    continuum_v_mag_arcsec2: float
+    continuum_v_mag_arcsec2: To2
     line_rayleigh: dict[str, float]
     grade: Grade
     sources: dict[str, str]
@@ -54,34 +54,23 @@ def target_document(target: Target) -> TargetDocument:
     lines = list(target.lines) if target.lines or target.kind in WITHOUT_LINES else None
     no_size = None if axes else "unknown"
     is_round = axes is not None and axes[0] == axes[1]
-    return TargetDocument.model_validate(
-        {
-            "name": target.name,
-            "common_name": target.common_names[0] if target.common_names else "",
-            "kind": target.kind,
-            "constellation": target.constellation,
-            "ra_deg": round(target.ra_deg, 5),
-            "dec_deg": round(target.dec_deg, 5),
-            "major_arcmin": axes and round(axes[0], 3),
-            "major_arcmin_reason": no_size,
-            "minor_arcmin": axes and round(axes[1], 3),
-            "minor_arcmin_reason": no_size,
-            "position_angle_deg": target.angle_deg,
-            "position_angle_deg_reason": (
-                None if target.angle_deg is not None else "round" if is_round else "unknown"
-            ),
-            "lines": lines,
-            "lines_reason": None if lines is not None else "unknown",
-            "continuum_v_mag_arcsec2": round(light.continuum_v_mag, 2),
-            "line_rayleigh": {
-                role: float(f"{value:.3g}") for role, value in light.line_rayleigh.items()
-            },
-            "grade": target.grade,
-            "sources": sources,
-            "grades": {
-                field: field_grade(target.grade, source) for field, source in sources.items()
-            },
-        }
+    return TargetDocument.of(
+        target,
+        common_name=target.common_names[0] if target.common_names else "",
+        major_arcmin=axes and axes[0],
+        major_arcmin_reason=no_size,
+        minor_arcmin=axes and axes[1],
+        minor_arcmin_reason=no_size,
+        position_angle_deg=target.angle_deg,
+        position_angle_deg_reason=(
+            None if target.angle_deg is not None else "round" if is_round else "unknown"
+        ),
+        lines=lines,
+        lines_reason=None if lines is not None else "unknown",
+        continuum_v_mag_arcsec2=light.continuum_v_mag,
+        line_rayleigh={role: float(f"{value:.3g}") for role, value in light.line_rayleigh.items()},
+        sources=sources,
+        grades={field: field_grade(target.grade, source) for field, source in sources.items()},
     )
 
 
