@@ -140,7 +140,8 @@ class OwnNight:
         problem, rules = self.problem, self.problem.overheads
         blocks: list[Block] = []
         events = [Event("setup", None, 0.0, problem.setup_s)] if problem.setup_s else []
-        at, focused = problem.setup_s, float(problem.focused_s or 0.0)
+        at = problem.setup_s
+        focused = at if problem.focused_s is None else problem.focused_s
         end = min(problem.window_s, problem.latest_end_s)
         owed: set[tuple[float, str]] = set()
         old: Run | None = None
