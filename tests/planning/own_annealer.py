@@ -241,7 +241,7 @@ class OwnAnnealer(OwnNight):
             )  # fmt: skip
         value, order, size = max(tops, key=lambda one: one[0])
         schedule = self.schedule(order, size)
-        assert abs(self.value(schedule) - value) < 1e-3 * max(1.0, abs(value))
+        assert abs(self.value(schedule) - value) < 1e-4 * max(1.0, abs(value))
         return self.value(schedule), schedule
 
     def schedule(self, order: Any, size: int) -> Schedule:

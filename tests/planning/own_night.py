@@ -237,7 +237,7 @@ class OwnNight:
             old = block
         total = -cost
         for key, curve in zip(self.keys, problem.curves, strict=True):
-            total += float(np.interp(hours[key], curve.hours_h, curve.value))
+            total += float(np.interp(curve.hours_h[0] + hours[key], curve.hours_h, curve.value))
         return total
 
     def inside_limits(self, schedule: Schedule) -> bool:
