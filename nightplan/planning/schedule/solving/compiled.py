@@ -87,7 +87,7 @@ def compiled(function: Function) -> Function:
 def inner(function: Function) -> Function:
     """The same for one that only compiled functions call: without a way in from Python, whose
     many arrays take longer to compile than the function."""
-    return _made(function, no_cfunc_wrapper=True, no_cpython_wrapper=True)
+    return _made(function, no_cfunc_wrapper=True, no_cpython_wrapper=True, _nrt=False)
 
 
 def _made(function: Function, **options: Any) -> Function:

@@ -32,10 +32,10 @@ class Placed(NamedTuple):
     `lane, subs, wish, free_s, start_s, end_s, focus` by run: `wish` is its number in the order,
     `free_s` when the rig was free for it, `focus` 1 where the clock asks for a focus run before
     it. `block_run, block_start_s, block_count` by block. `number` holds how many runs and blocks
-    there are. `hours` (row,) and `cut_hours` (cut, row) are what all brings, and what is there
-    when clouds end the night at a quarter, half and three quarters. Of the run tried last
-    `earned` (feed, cut) has the hours by each cut and in all, and `trial` its last focus run's
-    end and the number of blocks with it.
+    there are, `cost` what changes to each run cost. `hours` (row,) are what all brings;
+    `cut_hours` those that are there when clouds end the night at one of `cut_s`: a quarter, half,
+    three quarters. Of the run tried last `earned` (feed,) has the hours, and `trial` its last focus
+    run's end and the number of blocks with it.
     """
 
     lane: IntArray
@@ -45,13 +45,13 @@ class Placed(NamedTuple):
     start_s: FloatArray
     end_s: FloatArray
     focus: IntArray
+    cost: FloatArray
     block_run: IntArray
     block_start_s: FloatArray
     block_count: IntArray
     number: IntArray
     hours: FloatArray
     cut_hours: FloatArray
-    cut_cost: FloatArray
     cut_s: FloatArray
     paid: IntArray
     earned: FloatArray
@@ -63,32 +63,19 @@ def room_for(tables: Tables) -> Placed:
     rows, targets = tables.at_h.shape[0], tables.angle_cost.size
     start, end = tables.scalar[START], tables.scalar[END]
     lane, subs, wish, focus = np.zeros((4, MOST_RUNS), dtype=np.int64)
-    free_s, start_s, end_s = np.zeros((3, MOST_RUNS))
+    free_s, start_s, end_s, cost = np.zeros((4, MOST_RUNS))
     block_run, block_count = np.zeros((2, MOST_BLOCKS), dtype=np.int64)
     return Placed(
-        lane, subs, wish, free_s, start_s, end_s, focus,
+        lane, subs, wish, free_s, start_s, end_s, focus, cost,
         block_run, np.zeros(MOST_BLOCKS), block_count,
         number=np.zeros(2, dtype=np.int64),
         hours=np.zeros(rows),
-        cut_hours=np.zeros((CUTS, rows)),
-        cut_cost=np.zeros(CUTS),
+        cut_hours=np.zeros(rows),
         cut_s=start + (end - start) * np.arange(1, CUTS + 1) / (CUTS + 1),
         paid=np.zeros(targets, dtype=np.int64),
-        earned=np.zeros((tables.row.shape[1], CUTS + 1)),
+        earned=np.zeros(tables.row.shape[1]),
         trial=np.zeros(2),
     )  # fmt: skip
-
-
-@inner
-def _until(worth: Any, line: int, x: float) -> float:
-    """Integral of a line of worth at a time, in steps."""
-    i = int(x)
-    if i < 0:
-        return 0.0
-    last = worth.shape[1] - 1
-    if i >= last:
-        return float(worth[line, last])
-    return float(worth[line, i] + (x - i) * (worth[line, i + 1] - worth[line, i]))
 
 
 @inner
@@ -115,54 +102,56 @@ def curve_value(at_h: Any, value: Any, row: int, hours: float) -> float:
 
 
 @inner
+def _earned(gain: Any, offset: Any, line: int, lane: int, x: float, subs: int, rate: float) -> float:
+    """Hours of a block that begins at step `x` of a line of `gain`, of `rate` steps a second."""
+    total = 0.0
+    for n in range(subs):
+        at = x + offset[lane, n] * rate
+        i = int(at)
+        total += gain[line, i] + (at - i) * (gain[line, i + 1] - gain[line, i])
+    return total
+
+
+@inner
 def _fill(t: Any, p: Any, lane: int, wish: int, begin: float, high: float, focus_s: float) -> int:
     """Take as many subs of a run as fit from `begin` on; its blocks are put down beyond those
     that hold, its hours in `p.earned`. Returns how many, 0 where they make no shortest block."""
-    sub, feeds = t.sub[lane], t.feeds[lane]
-    download, step, start = t.scalar[DOWNLOAD], t.scalar[WORTH_STEP], t.scalar[START]
-    credit = 0.0
-    if p.number[0] == 0 and lane == int(t.scalar[BEGUN_LANE]) and begin <= start + EPS_S:
+    sub, offset, start, rate = t.sub[lane], t.offset, t.scalar[START], 1.0 / t.scalar[WORTH_STEP]
+    every, download, credit = t.scalar[EVERY] + EPS_S, t.scalar[DOWNLOAD], 0.0
+    number, first = p.number[0], p.number[1]
+    if number == 0 and lane == int(t.scalar[BEGUN_LANE]) and begin <= start + EPS_S:
         credit = t.scalar[BEGUN]
-    high = min(high, begin - credit + t.scalar[LONGEST]) + EPS_S
-    block, piece, inside, got = p.number[1], begin, 0, 0
+    high = min(high, begin - credit + t.scalar[LONGEST]) + EPS_S - sub - download
+    block, piece, got = first, begin, 0
     fresh, held, end = focus_s, focus_s, begin
-    for f in range(feeds):
-        for c in range(CUTS + 1):
-            p.earned[f, c] = 0.0
     wish = min(wish, t.most[lane])
-    while got < wish:
-        at = piece + t.offset[lane, inside]
-        if at + sub > fresh + t.scalar[EVERY] + EPS_S and fresh < at - EPS_S:
-            piece = end + t.scalar[FOCUS]
-            fresh, inside, at = piece, 0, piece
-        if at + sub + download > high:
-            break
-        if inside == 0 and got > 0:
-            block += 1
-        if block >= MOST_BLOCKS:
-            break
+    while got < wish and block < MOST_BLOCKS:
+        inside, at = 0, piece
+        while at <= high and (at + sub <= fresh + every or fresh >= at - EPS_S):
+            inside += 1
+            if got + inside == wish:
+                break
+            at = piece + offset[lane, inside]
         if inside == 0:
-            p.block_run[block] = p.number[0]
-            p.block_start_s[block] = piece
-        got += 1
-        inside += 1
+            break
+        p.block_run[block], p.block_start_s[block] = number, piece
         p.block_count[block] = inside
         # A focus run counts once a sub follows it.
-        end, held = at + sub + download, fresh
-        x = (at - start) / step
-        for f in range(feeds):
-            line = t.feed[lane, f]
-            earned = _until(t.worth, line, x + sub / step) - _until(t.worth, line, x)
-            p.earned[f, CUTS] += earned
-            for c in range(CUTS):
-                if at + sub <= p.cut_s[c]:
-                    p.earned[f, c] += earned
+        end, held = piece + offset[lane, inside - 1] + sub + download, fresh
+        got += inside
+        block += 1
+        piece = end + t.scalar[FOCUS]
+        fresh = piece
     if got == 0 or end - begin + credit < t.shortest[lane] - EPS_S:
         return 0
-    p.start_s[p.number[0]] = begin
-    p.end_s[p.number[0]] = end
-    p.trial[FRESH] = held
-    p.trial[LAST_BLOCK] = block + 1
+    for f in range(t.feeds[lane]):
+        p.earned[f] = 0.0
+        for k in range(first, block):
+            x = (p.block_start_s[k] - start) * rate
+            line = t.feed[lane, f]
+            p.earned[f] += _earned(t.gain, offset, line, lane, x, p.block_count[k], rate)
+    p.start_s[number], p.end_s[number] = begin, end
+    p.trial[FRESH], p.trial[LAST_BLOCK] = held, block
     return got
 
 
@@ -215,16 +204,12 @@ def _commit(t: Any, p: Any, before: int, lane: int, wish: int, got: int, free: f
     p.number[0] = number + 1
     for f in range(t.feeds[lane]):
         row = t.row[lane, f]
-        p.hours[row] += p.earned[f, CUTS]
-        for c in range(CUTS):
-            p.cut_hours[c, row] += p.earned[f, c]
+        p.hours[row] += p.earned[f]
     cost = t.cost[before, lane]
     if t.new_angle[lane] > 0.0 and p.paid[t.target[lane]] == 0:
         p.paid[t.target[lane]] = 1
         cost += t.new_angle[lane]
-    for c in range(CUTS):
-        if p.start_s[number] + t.sub[lane] <= p.cut_s[c]:
-            p.cut_cost[c] += cost
+    p.cost[number] = cost
     return float(cost)
 
 
@@ -238,10 +223,6 @@ def place(t: Any, p: Any, lanes: Any, counts: Any, waits: Any, size: int) -> flo
     p.number[1] = 0
     for row in range(rows):
         p.hours[row] = 0.0
-        for c in range(CUTS):
-            p.cut_hours[c, row] = 0.0
-    for c in range(CUTS):
-        p.cut_cost[c] = 0.0
     for target in range(p.paid.size):
         p.paid[target] = 0
     for i in range(size):
@@ -270,10 +251,22 @@ def place(t: Any, p: Any, lanes: Any, counts: Any, waits: Any, size: int) -> flo
 @inner
 def cut_value(t: Any, p: Any) -> float:
     """Mean worth of what was placed if clouds end the night at each of the cuts."""
-    total = 0.0
+    total, start, rate = 0.0, t.scalar[START], 1.0 / t.scalar[WORTH_STEP]
     for c in range(CUTS):
-        total -= p.cut_cost[c]
-        for row in range(t.at_h.shape[0]):
-            if p.cut_hours[c, row] > 0.0:
-                total += curve_value(t.at_h, t.value, row, p.cut_hours[c, row])
+        cut, hours = p.cut_s[c], p.cut_hours
+        for row in range(hours.size):
+            hours[row] = 0.0
+        for k in range(p.number[1]):
+            run = p.block_run[k]
+            lane, at, subs = p.lane[run], p.block_start_s[k], p.block_count[k]
+            if at == p.start_s[run] and at + t.sub[lane] <= cut:
+                total -= p.cost[run]
+            while subs > 0 and at + t.offset[lane, subs - 1] + t.sub[lane] > cut:
+                subs -= 1
+            for f in range(t.feeds[lane]):
+                line, x = t.feed[lane, f], (at - start) * rate
+                hours[t.row[lane, f]] += _earned(t.gain, t.offset, line, lane, x, subs, rate)
+        for row in range(hours.size):
+            if hours[row] > 0.0:
+                total += curve_value(t.at_h, t.value, row, hours[row])
     return float(total / CUTS + t.scalar[HAD])

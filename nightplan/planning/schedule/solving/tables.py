@@ -89,6 +89,7 @@ class Tables(NamedTuple):
     anew: Any
     allowed: Any
     worth: FloatArray
+    gain: FloatArray
     bend: FloatArray
     at_h: FloatArray
     value: FloatArray
@@ -165,6 +166,8 @@ def tables_of(problem: Problem) -> Tables:
     times = np.arange(problem.start_s, problem.end_s + 2.0 * WORTH_STEP_S, WORTH_STEP_S)
     lines = [(task, feed.worth) for task in problem.tasks for feed in task.feeds]
     worth = np.array([_integral(problem, task, own, times) for task, own in lines])
+    ends = np.array([_integral(problem, task, own, times + task.sub_s) for task, own in lines])
+    gain = np.ascontiguousarray((ends - worth).reshape(len(lines), -1)) / 3600.0
     feeds, row, feed = _feeds(problem, lanes)
     scalar = {
         "start": problem.start_s, "end": problem.end_s, "last_focus": problem.last_focus_s,
@@ -206,6 +209,7 @@ def tables_of(problem: Problem) -> Tables:
         high=high,
         **pairs,
         worth=np.ascontiguousarray(worth.reshape(len(lines), -1)) / 3600.0,
+        gain=gain,
         bend=np.array([_bend(problem, task, own) for task, own in lines]),
         at_h=at_h,
         value=value,
