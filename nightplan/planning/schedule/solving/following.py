@@ -41,7 +41,7 @@ class Follower:
     def __init__(self, tables: Tables, cells: Cells, values: Values) -> None:
         self.t, self.c, self.v = tables, cells, values
         self.every, self.focus_s = float(tables.scalar[EVERY]), float(tables.scalar[FOCUS])
-        self.full = cells.classes - 1
+        self.full = cells.classes + 1
 
     def follow(self, q: Prices, first: IntArray) -> NightPath:
         """The path whose first run is given as `price` left it."""
@@ -106,8 +106,6 @@ class Follower:
             begins = v.begins[run.cell :, lane, run.focus, bits]
             run.cell += int(np.flatnonzero(begins >= begins[0] - TINY)[-1])
             if run.focus == self.full:
-                if self._settle_partial(q, run, bits):
-                    return
                 least = max(1, int(c.least[lane]))
                 run.subs, run.focus = self._best(q, lane, run.cell, bits, least)
                 return
@@ -118,19 +116,20 @@ class Follower:
 
     def _settle_partial(self, q: Prices, run: _Run, bits: int) -> bool:
         c, v, lane, cell = self.c, self.v, run.lane, run.cell
-        many = int(min(c.arcs[lane, cell], c.until[lane, run.focus]))
+        kept = min(run.focus, c.classes - 1)
+        many = int(min(c.arcs[lane, cell], c.until[lane, kept]))
         if many == 0:
             return False
-        holds = self.every * (run.focus + 1) / c.classes
+        holds = self.every * (kept + 1) / c.classes
         left = np.clip(
-            np.trunc((holds - c.run_s[lane, :many]) * c.classes / self.every), 0, self.full
+            np.trunc((holds - c.run_s[lane, :many]) * c.classes / self.every), 0, c.classes - 1
         ).astype(int)
         want = float(v.begins[cell, lane, run.focus, bits])
         hours = self._worth(q, lane, cell, many)
         worth = hours + v.ended[cell + c.in_cells[lane, :many], lane, left, bits]
         worth[: max(0, int(c.least[lane]) - 1)] = NEVER
         subs = int(worth.argmax()) + 1
-        soonest = max(1, int(c.until[lane, run.focus - 1])) if run.focus > 0 else 1
+        soonest = max(1, int(c.until[lane, kept - 1])) if 0 < kept == run.focus else 1
         then = cell + ((c.run_s[lane, :many] + self.focus_s) / c.step_s).astype(int) - c.early
         able = (np.arange(1, many + 1) >= soonest) & (then < c.cells)
         able &= c.arcs[lane, cell] > np.arange(1, many + 1)

@@ -61,7 +61,10 @@ class Cells(NamedTuple):
     lead, cross : (lane + 1, lane)
         Leads in whole cells, and the first cell that the meridian allows.
     after : (lane + 1, lane, class)
-        Class of focus left after the lead.
+        Class of focus left after the lead; beyond those of a focus that is kept stand `classes`
+        for one of any age, and `classes` + 1 for a focus run just over.
+    keeps, late : bool (lane + 1, lane), (lane,)
+        Whether a change from another lane keeps the focus, and whether any to the lane does.
     place : (lane, cell)
         Where the hours of its runs begin in `hours`.
     hours : float32 array (feed, number)
@@ -83,6 +86,8 @@ class Cells(NamedTuple):
     lead: IntArray
     cross: IntArray
     after: IntArray
+    keeps: Any
+    late: Any
     place: IntArray
     hours: Any
 
@@ -218,7 +223,10 @@ def _leads(tables: Tables, step_s: float, classes: int) -> tuple[IntArray, IntAr
     every = tables.scalar[EVERY]
     holds = every * np.arange(1, classes + 1) / classes - tables.lead[:, :, None]
     after = np.clip(np.floor(np.clip(holds / every, 0.0, 1.0) * classes), 0, classes - 1)
-    after[tables.focuses] = classes - 1
+    after[tables.focuses] = classes + 1
+    # Few runs follow one of their own lane after a pause: how old their focus is is left open.
+    lanes = np.arange(tables.sub.size)
+    after[lanes, lanes] = classes
     return lead, cross, after.astype(np.int64)
 
 
@@ -243,9 +251,11 @@ def cells_of(tables: Tables, step_s: float, classes: int) -> Cells:
     for place in range(tables.row.shape[1]):
         _hours(tables, step_s, starts, run_s, arcs, begin, hours[place], place)
     leads = _leads(tables, step_s, classes)
+    keeps = tables.allowed & ~tables.focuses
+    keeps[np.arange(lanes), np.arange(lanes)] = False
     return Cells(
         step_s, cells, classes, early, run_s, in_cells, left, least, until, first, last, arcs,
-        *leads, begin, hours,
+        *leads, keeps, keeps[:lanes].any(axis=0), begin, hours,
     )  # fmt: skip
 
 
@@ -263,20 +273,23 @@ class Prices(NamedTuple):
 class Values(NamedTuple):
     """Most that may still be earned, arrays (cell, lane, class, bits): from the end of a run of
     the lane; from a run of it that begins no earlier; (cell, lane, bits) from a block that goes
-    on in focus within a run. `run` (subs,) is scratch: what the runs of one cell earn."""
+    on in focus within a run. `run` (subs,) is scratch: what the runs of one cell earn; so is
+    `alike` (bits,)."""
 
     ended: FloatArray
     begins: FloatArray
     goes_on: FloatArray
     run: FloatArray
+    alike: FloatArray
 
 
 def values_for(tables: Tables, cells: Cells, bits: int) -> Values:
     """Room for the values of a problem with so many bits."""
     lanes, states = tables.sub.size, 1 << bits
-    shape = (cells.cells + 1, lanes, cells.classes, states)
+    ended = np.zeros((cells.cells + 1, lanes, cells.classes, states))
+    begins = np.zeros((cells.cells + 1, lanes, cells.classes + 2, states))
     goes_on = np.zeros((cells.cells + 1, lanes, states))
-    values = Values(np.zeros(shape), np.zeros(shape), goes_on, np.zeros(tables.offset.shape[1]))
+    values = Values(ended, begins, goes_on, np.zeros(tables.offset.shape[1]), np.zeros(states))
     values.begins[-1] = NEVER
     return values
 
@@ -292,13 +305,14 @@ def _run_worth(t: Any, c: Any, q: Any, lane: int, number: int) -> float:
 
 @inner
 def _fill_partial(t: Any, c: Any, v: Any, g: int, lane: int, f: int) -> None:
-    """Values of runs that begin in a cell with focus of class `f` left, not all of it."""
-    states, full = v.ended.shape[3], c.classes - 1
+    """Values of runs that begin in a cell with focus of class `f` left."""
+    states, full = v.ended.shape[3], c.classes + 1
     every, focus = t.scalar[EVERY], int(t.scalar[FOCUS] / c.step_s)
-    holds = every * (f + 1) / c.classes
-    many, least = min(c.arcs[lane, g], c.until[lane, f]), max(1, c.least[lane])
+    kept = min(f, c.classes - 1)
+    holds = every * (kept + 1) / c.classes
+    many, least = min(c.arcs[lane, g], c.until[lane, kept]), max(1, c.least[lane])
     # The class is rounded up: the real focus may run out sooner, after `soonest` subs.
-    soonest = c.until[lane, f - 1] if f > 0 else 0
+    soonest = c.until[lane, f - 1] if 0 < f < c.classes else 0
     for n in range(many):
         worth = v.run[n]
         then, after = g + c.in_cells[lane, n], _class(holds - c.run_s[lane, n], every, c.classes)
@@ -320,12 +334,12 @@ def _fill_partial(t: Any, c: Any, v: Any, g: int, lane: int, f: int) -> None:
 @inner
 def _fill_runs(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
     """Values of runs that begin in a cell or later."""
-    full, states = c.classes - 1, v.ended.shape[3]
+    full, states = c.classes + 1, v.ended.shape[3]
     ended, begins, goes_on = v.ended, v.begins, v.goes_on
     in_cells, left = c.in_cells, c.left
     for lane in range(t.sub.size):
         many = c.arcs[lane, g]
-        for f in range(c.classes):
+        for f in range(full + 1):
             for b in range(states):
                 begins[g, lane, f, b] = begins[g + 1, lane, f, b]
         for b in range(states):
@@ -341,8 +355,7 @@ def _fill_runs(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
                 goes_on[g, lane, b] = max(goes_on[g, lane, b], found)
                 if n + 1 >= least and found > begins[g, lane, full, b]:
                     begins[g, lane, full, b] = found
-        # The full class too may be one rounded up.
-        for f in range(c.classes):
+        for f in range(0 if c.late[lane] else c.classes, full):
             _fill_partial(t, c, v, g, lane, f)
 
 
@@ -351,11 +364,13 @@ def _fill_ends(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
     """Values of ends of runs in a cell."""
     states = v.ended.shape[3]
     ended, begins, allowed, costs = v.ended, v.begins, t.allowed, t.cost
-    leads, cross, after, last = c.lead, c.cross, c.after, c.last
+    leads, cross, after, last, alike = c.lead, c.cross, c.after, c.last, v.alike
     for before in range(t.sub.size):
         for f in range(c.classes):
             for b in range(states):
                 ended[g, before, f, b] = 0.0
+        for b in range(states):
+            alike[b] = 0.0
         latest = last[before] + c.in_cells[before, t.most[before] - 1] + 1
         if last[before] < 0 or g <= c.first[before] or g > latest:
             continue
@@ -365,20 +380,28 @@ def _fill_ends(t: Any, c: Any, v: Any, q: Any, g: int) -> None:
                 continue
             earned = q.bonus[before, lane] - costs[before, lane]
             mask, angle = q.mask[lane], q.angle[lane]
-            for f in range(c.classes):
+            # Where the change focuses, all classes fare alike: the first stands for them.
+            many = c.classes if c.keeps[before, lane] else 1
+            for f in range(many):
                 focus = after[before, lane, f]
                 for b in range(states):
                     found = earned + begins[then, lane, focus, b | mask]
                     if not b & mask:
                         found -= angle
-                    ended[g, before, f, b] = max(ended[g, before, f, b], found)
+                    if many == 1:
+                        alike[b] = max(alike[b], found)
+                    else:
+                        ended[g, before, f, b] = max(ended[g, before, f, b], found)
+        for f in range(c.classes):
+            for b in range(states):
+                ended[g, before, f, b] = max(ended[g, before, f, b], alike[b])
 
 
 @inner
 def _first_run(t: Any, c: Any, v: Any, q: Any, path: Any) -> float:
     """The most that the night may earn; `path` gets lane, cell, subs, whether a block in focus
     goes on, and class of focus of its first run; -1 subs where it begins in focus."""
-    stand, full, every = t.sub.size, c.classes - 1, t.scalar[EVERY]
+    stand, full, every = t.sub.size, c.classes + 1, t.scalar[EVERY]
     focus, best = int(t.scalar[FOCUS] / c.step_s), 0.0
     path[0] = -1
     for lane in range(stand):
