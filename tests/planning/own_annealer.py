@@ -2,9 +2,10 @@
 
 Nothing here comes from the solver but the problem's data; what lies between two runs is
 `OwnNight.between`, and what is found is built by `OwnNight.carried_out` and judged by `check`.
-An order is an array (run, 3): lane (2 x task + side of the pier), subs wanted, idle seconds.
+Random numbers are those of numba, seeded inside. An order is an array (run, 3): lane (2 x task + side of the pier), subs wanted, idle seconds.
 """
 
+# ruff: noqa: NPY002, PLR0912, PLR0915
 from __future__ import annotations
 
 import math
@@ -108,7 +109,9 @@ def worth_of(d: Any, s: Any, order: Any, size: int, out: Any, hours: Any, starts
                 elif begin + sub[lane] > focused + s[EVERY] + EDGE_S and focused < begin - EDGE_S:
                     late = True
                     break
-                got, end, held = run_of(d, s, lane, begin, min(high, stop[lane]), wish, fresh, starts)
+                got, end, held = run_of(
+                    d, s, lane, begin, min(high, stop[lane]), wish, fresh, starts
+                )
                 if got:
                     break
             if got or not late:
@@ -196,7 +199,11 @@ def annealed(d: Any, s: Any, least: Any, lanes: Any, first: Any, size: int, trie
              cold: float, seed: int, sizes: Any) -> tuple[float, Any, int]:  # fmt: skip
     """Best value, order and length found."""
     np.random.seed(seed)
-    hours, angles, owed = np.zeros(sizes[0]), np.zeros(sizes[1], np.int64), np.zeros(sizes[2], np.int64)
+    hours, angles, owed = (
+        np.zeros(sizes[0]),
+        np.zeros(sizes[1], np.int64),
+        np.zeros(sizes[2], np.int64),
+    )
     starts, out = np.zeros(sizes[3]), np.zeros((MOST, 3))
     order, trial, best = first.copy(), first.copy(), first.copy()
     value = worth_of(d, s, order, size, out, hours, starts, angles, owed)
@@ -295,14 +302,19 @@ class OwnAnnealer(OwnNight):
                 steps_h = 0.5 * (worth[1:] + worth[:-1]) * STEP_S / 3600.0
                 integral[lane, f, 1:] = np.cumsum(steps_h)
         points = max(len(curve.hours_h) for curve in problem.curves)
-        at_h, value = np.zeros((len(problem.curves), points)), np.zeros((len(problem.curves), points))
+        at_h, value = (
+            np.zeros((len(problem.curves), points)),
+            np.zeros((len(problem.curves), points)),
+        )
         for row, curve in enumerate(problem.curves):
             fill = (0, points - len(curve.hours_h))
             at_h[row] = np.pad(np.array(curve.hours_h) - curve.gathered_h, fill, mode="edge")
             value[row] = np.pad(np.array(curve.value), fill, mode="edge")
         names = list(dict.fromkeys(field.target for field in fields))
-        owing = [(field.position_angle_deg, task.filter) if field.new_angle and rules.flats_s else None
-                 for field, task in zip(fields, tasks, strict=True)]  # fmt: skip
+        owing = [
+            (field.position_angle_deg, task.filter) if field.new_angle and rules.flats_s else None
+            for field, task in zip(fields, tasks, strict=True)
+        ]
         kinds_owed = [one for one in dict.fromkeys(owing) if one is not None]
         filters = list(dict.fromkeys(task.filter for task in tasks))
         data = (

@@ -23,7 +23,7 @@ WAIT_S = 60.0
 LOG_STEPS = 1024
 """Steps of the table of -log of a chance; rounded, so that no machine's logarithm matters."""
 CHANCES = np.round(-np.log((np.arange(LOG_STEPS) + 0.5) / LOG_STEPS), 6)
-MOVES = 14
+MOVES = 15
 COOLINGS = 64
 LOWEST = -1e17
 
@@ -76,6 +76,16 @@ def _shift(lanes: Any, counts: Any, waits: Any, n: int, at: int, to: int) -> Non
     n = _remove(lanes, counts, waits, n, at)
     _insert(lanes, counts, waits, n, to, lane, count)
     waits[to] = wait
+
+
+@inner
+def _turn_about(lanes: Any, counts: Any, waits: Any, first: int, last: int) -> None:
+    """Reverse a stretch of the order."""
+    while first < last:
+        lanes[first], lanes[last] = lanes[last], lanes[first]
+        counts[first], counts[last] = counts[last], counts[first]
+        waits[first], waits[last] = waits[last], waits[first]
+        first, last = first + 1, last - 1
 
 
 @inner
@@ -161,6 +171,8 @@ def _propose(
     elif move == 2:
         _trade(t, state, lanes, counts, n, i, j)
     elif move == 3:
+        if _below(state, 2) == 0:
+            j = min(n - 1, i + 1)
         lanes[i], lanes[j] = lanes[j], lanes[i]
         counts[i], counts[j] = counts[j], counts[i]
     elif move == 4:
@@ -185,6 +197,8 @@ def _propose(
         _move_target(t, state, lanes, counts, waits, n, i)
     elif move == 12:
         n = _put_in_target(t, least, likely, state, lanes, counts, waits, n, lane)
+    elif move == 13:
+        _turn_about(lanes, counts, waits, min(i, j), max(i, j))
     elif waits[i] > 0.0 or _below(state, 3) == 0:
         waits[i] = 0.0
     else:

@@ -102,7 +102,9 @@ def curve_value(at_h: Any, value: Any, row: int, hours: float) -> float:
 
 
 @inner
-def _earned(gain: Any, offset: Any, line: int, lane: int, x: float, subs: int, rate: float) -> float:
+def _earned(
+    gain: Any, offset: Any, line: int, lane: int, x: float, subs: int, rate: float
+) -> float:
     """Hours of a block that begins at step `x` of a line of `gain`, of `rate` steps a second."""
     total = 0.0
     for n in range(subs):

@@ -28,16 +28,18 @@ from nightplan.planning.schedule.solving.placing import HAD, room_for
 from nightplan.planning.schedule.solving.pricing import cells_of
 from nightplan.planning.schedule.solving.tables import tables_of
 
-HOT, WARM, COOL, COLD = 0.03, 0.008, 0.002, 0.0002
+HOT, WARM, COOL, COLD = 0.03, 0.008, 0.002, 0.00003
 """Temperatures as shares of what the night brings: from nothing, from a path of the bound, to
-polish, and the last of each. Three times hotter or cooler found less on the benchmark nights."""
+polish, and the last of each. Twice as hot or half as cold found less on the benchmark nights."""
+FROM_NOTHING, FROM_PATHS, AT_LAST = 0.4, (0.2, 0.2), 0.2
+"""Shares of the tries: several short annealings from nothing find more than a long one."""
 STURDY_SHARE = 0.001
 """What a plan may lose of the night's gain to be worth more if clouds end it early; kept below
 the gap that is wanted, so that it is never what one notices."""
 SAME_ORDER = 1e-9
 KNOWN = 40
 """Paths of coarser cells that are placed in truth and begin the mix of finer ones."""
-MOST_STATES, MOST_BITS = 4e6, 4
+MOST_STATES, MOST_BITS = 4e6, 2
 """Numbers that the bound may keep by cell, and targets whose angle it follows."""
 ACTIVE = 1e-6
 
@@ -50,8 +52,8 @@ class Effort:
     ----------
     tries : int
         Orders valued by annealing in all.
-    seeds : int
-        Orders to start from: the bound's best paths, and one from nothing.
+    starts, seeds : int
+        Orders to start from: from nothing; the bound's best paths and the best order.
     steps_s : tuple of float
         Lengths of the bound's cells, one after the other.
     paths : tuple of int
@@ -63,6 +65,7 @@ class Effort:
     """
 
     tries: int = 500_000
+    starts: int = 4
     seeds: int = 6
     steps_s: tuple[float, ...] = (60.0, 30.0, 10.0)
     paths: tuple[int, ...] = (60, 40, 30)
@@ -135,16 +138,16 @@ class Search:
     def run(self) -> float:
         """Search with all of the effort; returns the bound."""
         every = np.arange(self.lanes, dtype=np.int64)
-        self._anneal(empty_order(), 0, 0.15, HOT, every)
+        for _ in range(self.effort.starts):
+            self._anneal(empty_order(), 0, FROM_NOTHING / self.effort.starts, HOT, every)
         self._prove(0)
-        self._climb_paths(0.35)
+        self._climb_paths(FROM_PATHS[0])
         for level in range(1, len(self.effort.steps_s)):
             if not self._close():
                 self._prove(level)
-        likely = self._likely()
-        self._climb_paths(0.2)
-        for hot, lanes in ((HOT, likely), (WARM, every), (COOL, likely)):
-            self._anneal(self.order, self.size, 0.1, hot, lanes)
+        self._climb_paths(FROM_PATHS[1])
+        for hot, lanes in ((WARM, every), (COOL, self._likely())):
+            self._anneal(self.order, self.size, AT_LAST / 2.0, hot, lanes)
         return self.bound.value
 
     def _close(self) -> bool:

@@ -54,6 +54,8 @@ class Tables(NamedTuple):
     focuses, anew, allowed : bool (lane + 1, lane)
     worth : (feed, time)
         Integral of worth at `WORTH_STEP_S` steps, equivalent hours.
+    gain : (feed, time)
+        Equivalent hours of a sub that begins at each step.
     bend : (feed,)
         Most change of worth per second while usable, 1/s.
     at_h, value : (row, point)
