@@ -2,7 +2,8 @@
 
 Nothing here comes from the solver but the problem's data; what lies between two runs is
 `OwnNight.between`, and what is found is built by `OwnNight.carried_out` and judged by `check`.
-Random numbers are those of numba, seeded inside. An order is an array (run, 3): lane (2 x task + side of the pier), subs wanted, idle seconds.
+Random numbers are those of numba, seeded inside. An order is an array (run, 3): lane (2 x task +
+side of the pier), subs wanted, idle seconds.
 """
 
 # ruff: noqa: NPY002, PLR0912, PLR0915
