@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from nightplan.number_forms import percent
+from nightplan.number_forms import number, percent, signed
 from nightplan.planning.optics.beam_shadow import PrismShadow, prism_shadow
 from nightplan.planning.optics.train_optics import train_optics
 
@@ -240,7 +240,8 @@ def _say_back_focus(found: BackFocus, good: list[str], bad: list[str]) -> None:
         f"({found.glass_mm:.2f} mm of it for glass)"
     )
     if found.verdict == "right":
-        good.append(f"{told}: {found.difference_mm:+.2f} mm is within ±{found.tolerance_mm:g} mm.")
+        allowed = f"± {number(found.tolerance_mm, 2)} mm"
+        good.append(f"{told}: {signed(found.difference_mm, 2)} mm is within {allowed}.")
     else:
         hands = "add" if found.verdict == "too_short" else "take out"
         bad.append(f"{told}: {hands} {abs(found.difference_mm):.2f} mm.")

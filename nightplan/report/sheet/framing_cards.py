@@ -9,7 +9,7 @@ from nightplan.number_forms import number, percent
 from nightplan.report.sheet.sheet_strip import order
 from nightplan.report.wording.local_time import NightClock
 from nightplan.report.wording.order_of_work import WorkItem, targets_in_order
-from nightplan.report.wording.words import GUIDE_WORDS
+from nightplan.report.wording.words import GUIDE_WORDS, angle_range
 
 Document = Mapping[str, Any]
 
@@ -38,8 +38,8 @@ def framing_cards(
         panels = frame["panels"] if isinstance(frame.get("panels"), list) else []
         facts = [
             ("Tonight", tonight.get(name, "in reserve: no block")),
-            ("Angle", f"{number(frame['position_angle_deg'])}° "
-                      f"± {number(frame['position_angle_tolerance_deg'])}°"),
+            ("Camera", angle_range(frame["position_angle_deg"],
+                                   frame["position_angle_tolerance_deg"], 1)),
             ("Image up", f"{number(frame['image_up_angle_deg'])}°"),
             ("Train", str(frame["train"])),
         ]  # fmt: skip
@@ -48,7 +48,7 @@ def framing_cards(
                 ("Centre", f"{ra_text(panels[0]['ra_deg'])} {dec_text(panels[0]['dec_deg'])}")
             )
         facts += [
-            ("Covered", percent(frame["coverage"])),
+            ("In frame", percent(frame["coverage"])),
             ("Margin", f"{number(frame['margin_arcmin'])}′"),
         ]
         notes = [str(frame["reason"])] if frame.get("reason") else []

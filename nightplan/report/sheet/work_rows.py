@@ -9,7 +9,7 @@ from nightplan.number_forms import number
 from nightplan.report.sheet.sheet_strip import stretches
 from nightplan.report.wording.local_time import NightClock, duration
 from nightplan.report.wording.order_of_work import WorkItem
-from nightplan.report.wording.words import capital, panels_of, subs
+from nightplan.report.wording.words import angle_range, capital, panels_of, subs
 
 Document = Mapping[str, Any]
 
@@ -81,10 +81,9 @@ def work_groups(
 
 
 def _angle(frame: Document) -> str:
+    angle = angle_range(frame["position_angle_deg"], frame["position_angle_tolerance_deg"], 1)
     return (
-        f"Camera angle {number(frame['position_angle_deg'])}° "
-        f"± {number(frame['position_angle_tolerance_deg'])}°, "
-        f"image up {number(frame['image_up_angle_deg'])}°, train {frame['train']}."
+        f"Camera {angle}, image up {number(frame['image_up_angle_deg'])}°, train {frame['train']}."
     )
 
 

@@ -80,11 +80,12 @@ def reason_words(reason: str | None) -> str:
     return REASON_WORDS.get(reason, reason.replace("_", " "))
 
 
-def angle_range(angle_deg: float, tolerance_deg: float) -> str:
+def angle_range(angle_deg: float, tolerance_deg: float, most: int = 0) -> str:
     """A camera angle and how far it may be off: ``36° ± 9°``, ``90°, or any``."""
+    angle = f"{number(angle_deg, most)}°"
     if tolerance_deg >= 89.5:
-        return f"{angle_deg:.0f}°, or any"
-    return f"{angle_deg:.0f}° ± {number(tolerance_deg, 0 if tolerance_deg >= 2.0 else 1)}°"
+        return f"{angle}, or any"
+    return f"{angle} ± {number(tolerance_deg, 0 if tolerance_deg >= 2.0 else 1)}°"
 
 
 def about(value: float) -> str:
