@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from nightplan.number_forms import percent
 from nightplan.planning.schedule.blocks import Block, Schedule
 from nightplan.planning.schedule.problem import HOUR_S, FloatArray, Problem
 
@@ -27,13 +28,13 @@ def reasons(problem: Problem, schedule: Schedule) -> list[str]:
     kept = len(problem.kept)
     ahead = replace(schedule, blocks=schedule.blocks[kept:])
     words = [_shot(problem, block) for block in schedule.blocks[:kept]]
-    words += [_reason(problem, ahead, number) for number in range(len(ahead.blocks))]
-    return [text.replace("%", " %").replace("  %", " %") for text in words]
+    return words + [_reason(problem, ahead, number) for number in range(len(ahead.blocks))]
 
 
 def _shot(problem: Problem, block: Block) -> str:
     worth = mean_worth(problem, block.task, block.start_s, block.end_s)
-    return f"{problem.tasks[block.task].set_name} is already shot, at an efficiency of {worth:.0%}"
+    name = problem.tasks[block.task].set_name
+    return f"{name} is already shot, at an efficiency of {percent(worth)}"
 
 
 def mean_worth(problem: Problem, task: int, start_s: float, end_s: float) -> float:
@@ -60,7 +61,9 @@ def _reason(problem: Problem, schedule: Schedule, number: int) -> str:
         if part
     ]
     if not parts:
-        return f"{task.set_name}: efficiency {here:.0%} here and much the same at its other times"
+        return (
+            f"{task.set_name}: efficiency {percent(here)} here and much the same at its other times"
+        )
     return f"{task.set_name} " + "; ".join(parts)
 
 
@@ -88,16 +91,20 @@ def _against_times(problem: Problem, schedule: Schedule, block: Block, here: flo
         return "takes all of the time that it can use"
     worst, worst_s = min(others)
     best, best_s = max(others)
-    early_or_late = f"{_when(worst_s - block.start_s)} {worst:.0%}"
+    early_or_late = f"{_when(worst_s - block.start_s)} {percent(worst)}"
     if here >= best - TELLING and here - worst > TELLING:
-        return f"is at its best now ({_sky(problem, block)}efficiency {here:.0%}; {early_or_late})"
-    now = f"counts {here:.0%} now{_sky_bracket(problem, block)}"
+        sky = _sky(problem, block)
+        return f"is at its best now ({sky}efficiency {percent(here)}; {early_or_late})"
+    now = f"counts {percent(here)} now{_sky_bracket(problem, block)}"
     when_best = _when(best_s - block.start_s)
     if here - worst > TELLING:
-        return f"{now}; {early_or_late}, {when_best} {best:.0%}"
+        return f"{now}; {early_or_late}, {when_best} {percent(best)}"
     if best - here > TELLING:
-        return f"{now}; {when_best} it would be {best:.0%}, but others gain more from that time"
-    return f"hardly minds when (efficiency {worst:.0%} to {max(best, here):.0%} over the night)"
+        return (
+            f"{now}; {when_best} it would be {percent(best)}, but others gain more from that time"
+        )
+    span = f"{percent(worst)} to {percent(max(best, here))}"
+    return f"hardly minds when (efficiency {span} over the night)"
 
 
 def _when(offset_s: float) -> str:
@@ -123,7 +130,7 @@ def _against_swap(problem: Problem, schedule: Schedule, number: int, here: float
         if share > most:
             most = share
             name = _label(problem, block, other)
-            found = f"changing places with {name} would lose {100.0 * share:.0f} % of both"
+            found = f"changing places with {name} would lose {percent(share)} of both"
     return found
 
 
