@@ -20,7 +20,6 @@ from nightplan.report.documents.review import (
     ReviewedBlock,
     ReviewedGoal,
 )
-from nightplan.sky.times import utc_iso
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -93,14 +92,14 @@ def review(
     goals = _goals(plan, journal)
     shot_s = sum(sub.exposure_s for sub in journal.tonight if sub.accepted)
     notices = [] if journal.tonight else ["the journal holds no sub of this evening: collect first"]
-    document = ReviewDocument(
+    document = ReviewDocument.of(
         site=config.site.name,
-        date=evening.isoformat(),
+        date=evening,
         timezone=config.site.timezone,
         plan_file=str(source),
-        planned_min=round(sum((row.planned or 0) * row.sub_s for row in rows) / 60.0, 2),
-        shot_min=round(shot_s / 60.0, 2),
-        missing_min=round(sum(row.missing_s for row in rows) / 60.0, 2),
+        planned_min=sum((row.planned or 0) * row.sub_s for row in rows) / 60.0,
+        shot_min=shot_s / 60.0,
+        missing_min=sum(row.missing_s for row in rows) / 60.0,
         blocks=[_block(row) for row in rows],
         goals=goals,
         next_nights=_next_nights(config, evening, goals),
@@ -118,24 +117,18 @@ def _own_plan(config: Config, evening: datetime.date) -> Path:
 
 
 def _block(row: BlockReview) -> ReviewedBlock:
-    first, last = row.first_utc_mjd, row.last_utc_mjd
-    return ReviewedBlock(
-        target=row.target,
-        panel=row.panel,
-        filter=row.filter,
-        short_set=row.short_set,
-        start_utc=utc_iso(row.start_utc_mjd),
-        end_utc=utc_iso(row.end_utc_mjd),
-        sub_s=row.sub_s,
+    nothing = "nothing_shot" if row.first_utc_mjd is None else None
+    return ReviewedBlock.of(
+        row,
         planned_subs=row.planned,
         planned_subs_reason="not_in_the_plan" if row.planned is None else None,
         shot_subs=row.accepted,
         rejected_subs=row.rejected,
-        shot_start_utc=None if first is None else utc_iso(first),
-        shot_start_utc_reason="nothing_shot" if first is None else None,
-        shot_end_utc=None if last is None else utc_iso(last),
-        shot_end_utc_reason="nothing_shot" if last is None else None,
-        missing_min=round(row.missing_s / 60.0, 2),
+        shot_start_utc=row.first_utc_mjd,
+        shot_start_utc_reason=nothing,
+        shot_end_utc=row.last_utc_mjd,
+        shot_end_utc_reason=nothing,
+        missing_min=row.missing_s / 60.0,
     )
 
 
@@ -162,14 +155,14 @@ def _goals(plan: Mapping[str, Any], journal: Remembered) -> list[ReviewedGoal]:
             key = (sub.target, name, short)
             brought[key] = brought.get(key, 0.0) + counted_s / 3600.0
     return [
-        ReviewedGoal(
+        ReviewedGoal.of(
             target=key[0],
             filter=key[1],
             short_set=key[2],
-            goal_h=round(wanted, 3),
-            before_h=round(before[key], 3),
-            tonight_h=round(brought.get(key, 0.0), 3),
-            missing_h=round(max(0.0, wanted - before[key] - brought.get(key, 0.0)), 3),
+            goal_h=wanted,
+            before_h=before[key],
+            tonight_h=brought.get(key, 0.0),
+            missing_h=max(0.0, wanted - before[key] - brought.get(key, 0.0)),
         )
         for key, wanted in goal.items()
     ]
@@ -201,17 +194,15 @@ def _next_nights(
         hours = table.usable_hours[number] if narrow else table.moonless_hours[number]
         at = next((i for i, value in enumerate(hours) if value >= LEAST_HOURS), None)
         why = None if at is not None else f"none_within_{MOST_NIGHTS}_nights"
-        usable = None if at is None else round(float(table.usable_hours[number, at]), 2)
-        moonless = None if at is None else round(float(table.moonless_hours[number, at]), 2)
         found.append(
-            NextNight(
+            NextNight.of(
                 target=name,
                 missing_filters=filters,
-                date=None if at is None else nights.evenings[at].isoformat(),
+                date=None if at is None else nights.evenings[at],
                 date_reason=why,
-                usable_hours=usable,
+                usable_hours=None if at is None else table.usable_hours[number, at],
                 usable_hours_reason=why,
-                moonless_hours=moonless,
+                moonless_hours=None if at is None else table.moonless_hours[number, at],
                 moonless_hours_reason=why,
             )
         )

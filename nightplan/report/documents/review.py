@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from nightplan.report.documents.base import Document
+from nightplan.report.documents.base import Day, Document, To2, To3, Utc
 
 
 class ReviewedBlock(Document):
@@ -12,18 +12,18 @@ class ReviewedBlock(Document):
     panel: int
     filter: str
     short_set: bool
-    start_utc: str
-    end_utc: str
+    start_utc: Utc
+    end_utc: Utc
     sub_s: float
     planned_subs: int | None
     planned_subs_reason: str | None = None
     shot_subs: int
     rejected_subs: int
-    shot_start_utc: str | None
+    shot_start_utc: Utc | None
     shot_start_utc_reason: str | None = None
-    shot_end_utc: str | None
+    shot_end_utc: Utc | None
     shot_end_utc_reason: str | None = None
-    missing_min: float
+    missing_min: To2
 
 
 class ReviewedGoal(Document):
@@ -32,10 +32,10 @@ class ReviewedGoal(Document):
     target: str
     filter: str
     short_set: bool
-    goal_h: float
-    before_h: float
-    tonight_h: float
-    missing_h: float
+    goal_h: To3
+    before_h: To3
+    tonight_h: To3
+    missing_h: To3
 
 
 class NextNight(Document):
@@ -43,11 +43,11 @@ class NextNight(Document):
 
     target: str
     missing_filters: list[str]
-    date: str | None
+    date: Day | None
     date_reason: str | None = None
-    usable_hours: float | None
+    usable_hours: To2 | None
     usable_hours_reason: str | None = None
-    moonless_hours: float | None
+    moonless_hours: To2 | None
     moonless_hours_reason: str | None = None
 
 
@@ -55,12 +55,12 @@ class ReviewDocument(Document):
     """Planned against shot, what the night brought of each goal, and when it goes on."""
 
     site: str
-    date: str
+    date: Day
     timezone: str
     plan_file: str
-    planned_min: float
-    shot_min: float
-    missing_min: float
+    planned_min: To2
+    shot_min: To2
+    missing_min: To2
     blocks: list[ReviewedBlock]
     goals: list[ReviewedGoal]
     next_nights: list[NextNight]
@@ -80,14 +80,14 @@ class FollowDocument(Document):
     """Where a night stands against its plan in force."""
 
     site: str
-    date: str
-    now_utc: str
+    date: Day
+    now_utc: Utc
     folder: str
     plan_file: str
     added: int
     replans: int
-    behind_min: float
-    beyond_min: float
+    behind_min: To3
+    beyond_min: To3
     standing: list[StandingRow]
     line: str
     notices: list[str]
