@@ -152,19 +152,12 @@ def near_names(
     with_digits: Callable[[str], Iterable[int]],
     most: int = 5,
 ) -> list[int]:
-    """Rows whose names lie near a key that was not found, likeliest first, at most `most`.
+    """Rows whose names lie near a normalised key that was not found, likeliest first, `most` of
+    them.
 
-    Parameters
-    ----------
-    key : str
-        Normalised query.
-    famous : sequence of (str, int)
-        Keys and rows of the names that people type: common names, Messier, Caldwell, large
-        targets.
-    designations : mapping
-        Row of every designation's key.
-    with_digits : callable
-        Gives the rows whose designation has these digits ("7000") behind any letters.
+    `famous` are keys and rows of the names that people type (common names, Messier, Caldwell, large
+    targets), `designations` those of every designation; `with_digits` gives the rows whose
+    designation has such digits ("7000") behind any letters.
     """
     import difflib
 

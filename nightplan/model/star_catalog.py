@@ -107,14 +107,8 @@ class StarCatalog:
     def cone(
         self, ra_deg: float, dec_deg: float, radius_deg: float, faintest_mag: float | None = None
     ) -> Stars:
-        """Stars within `radius_deg` of an ICRS place, brightest first.
-
-        Parameters
-        ----------
-        ra_deg, dec_deg, radius_deg : float
-            Centre and radius, degrees.
-        faintest_mag : float, optional
-            Leave out stars fainter than this Gaia G.
+        """Stars within `radius_deg` of an ICRS place, brightest first, none fainter than Gaia G
+        `faintest_mag`.
         """
         stars = self.bundled.cone(ra_deg, dec_deg, radius_deg)
         if self.deeper is not None:

@@ -49,18 +49,11 @@ def around(
 def place(
     wishes: Sequence[Wish], frame: Box, marks: Floats, taken: Sequence[Box] = ()
 ) -> list[tuple[float, float] | None]:
-    """Centre of each label, in the order of `wishes`, or None for one that found no room.
+    """Centre of each label, in the order of `wishes` (the most important first), or None for one
+    that found no room.
 
-    Parameters
-    ----------
-    wishes : sequence of Wish
-        The most important first.
-    frame : (left, bottom, right, top)
-        Pixels that labels stay inside.
-    marks : ndarray, shape (n, 3)
-        Points that a label should not cover: x, y, and how bad it is to cover one.
-    taken : sequence of boxes
-        Places that are written on already.
+    `frame` and the boxes `taken` already are (left, bottom, right, top) in pixels; `marks`, shape
+    (n, 3), are points that a label should not cover: x, y, and how bad it is to cover one.
     """
     boxes = list(taken)
     found: list[tuple[float, float] | None] = []

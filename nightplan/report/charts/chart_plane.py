@@ -49,15 +49,10 @@ class ChartPlane:
 def chart_plane(
     ra_deg: float, dec_deg: float, must: Sequence[Floats], may: Sequence[Floats] = ()
 ) -> ChartPlane:
-    """Smallest square around some places.
+    """Smallest square around places (ra, dec), each an array (n, 2); it is centred anew.
 
-    Parameters
-    ----------
-    ra_deg, dec_deg : float
-        Where to start; the square is centred anew.
-    must, may : sequence of arrays (n, 2)
-        Places (ra, dec) that are shown; those of `may` only as far as that leaves the others at
-        least a third of the width.
+    Places of `may` are shown only as far as that leaves those of `must` at least a third of the
+    width.
     """
     plane = ChartPlane(ra_deg, dec_deg, 1.0)
     for _ in range(3):

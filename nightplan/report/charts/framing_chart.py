@@ -59,31 +59,12 @@ def save_framing_chart(
 ) -> None:
     """Write the chart of a framing as PNG, SVG or PDF, by the file's ending.
 
-    Parameters
-    ----------
-    path : path
-        Ends in .png, .svg or .pdf.
-    config, target, framing
-        The rig, what is framed (of a group: the target that stands for it), and how.
-    all_framings : sequence of Framing
-        Other trains' framings of the same target; that of the chosen train is passed over.
-    style : str
-        One of `nightplan.report.looks.palettes.STYLES`.
-    narrow : bool
-        Lay it out for a phone held upright (3.75 inches wide) rather than a page.
-    catalog : Catalog, optional
-        Where neighbours to be named come from; without it, none are.
-    stars : StarCatalog, optional
-        Stars to draw; else the bundled ones and the file `guider.star_file`.
-    guide : GuideOutlook, optional
-        As of `guide_outlook`; else it is worked out here.
+    `all_framings` are those of other trains; the chosen one's is passed over. Neighbours come from
+    `catalog`, if there is one; stars from `stars`, else the bundled ones and `guider.star_file`.
+    `guide` is worked out here unless it is given. `narrow` is for a phone held upright.
 
-    Raises
-    ------
-    nightplan.errors.FileError
-        The ending is another one, or a file cannot be written or read.
-    nightplan.errors.InputError
-        The style is unknown, or the user's star file holds a bad value.
+    Raises FileError for another ending or a file that cannot be written or read, InputError for an
+    unknown style or a bad value in the user's star file.
     """
     picture_format(path)
     scene = chart_scene(

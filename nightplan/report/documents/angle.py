@@ -84,6 +84,13 @@ class AngleDocument(Document):
     notices: list[str]
 
 
+_OF_THE_TARGET = (
+    "target_angle_deg", "target_angle_source", "move_deg", "hand_turn_deg", "hand_turn_way",
+    "hand_turn", "shared_area", "good_enough", "common_rectangle_share",
+)  # fmt: skip
+"""Keys without a value where no angle is wanted."""
+
+
 def angle_document(advice: Advice) -> AngleDocument:
     """Put the advice into its document."""
     now, wanted, move = advice.now, advice.wanted, advice.rotator
@@ -95,6 +102,7 @@ def angle_document(advice: Advice) -> AngleDocument:
     hand, sense = advice.hand, advice.sense
     return AngleDocument.of(
         advice,
+        **{f"{key}_reason": no_target for key in _OF_THE_TARGET},
         image_up_angle_deg=up,
         image_up_angle_deg_reason=no_up,
         image_up_candidates_deg=(up,) if up is not None else advice.image_up_candidates_deg,
@@ -104,10 +112,7 @@ def angle_document(advice: Advice) -> AngleDocument:
         image_up_after_flip_deg=None if up is None else after_flip_deg(up),
         image_up_after_flip_deg_reason=no_up,
         target_angle_deg=wanted and wanted.position_angle_deg,
-        target_angle_deg_reason=no_target,
         target_angle_source=wanted and wanted.source,
-        target_angle_source_reason=no_target,
-        move_deg_reason=no_target,
         rotator_deg=advice.reading_deg,
         rotator_deg_reason=no_reading,
         sense=sense and sense.effective,
@@ -134,18 +139,12 @@ def angle_document(advice: Advice) -> AngleDocument:
         if move.twin_deg is not None
         else move.reason or "outside_limits",
         hand_turn_deg=hand and hand.degrees,
-        hand_turn_deg_reason=no_target,
         hand_turn_way=hand and hand.way,
-        hand_turn_way_reason=no_target,
         hand_turn=hand and hand.words,
-        hand_turn_reason=no_target,
-        shared_area_reason=no_target,
         good_enough=None if advice.shared_area is None else advice.shared_area >= GOOD_SHARE,
-        good_enough_reason=no_target,
         centre_error_arcmin_reason=None
         if advice.centre_error_arcmin is not None
         else no_target or "centre_unknown",
-        common_rectangle_share_reason=no_target,
         crop_share_after=[
             CropPart(nights=nights, share=share) for nights, share in advice.crop_share_after
         ],

@@ -32,16 +32,10 @@ FIRST_RING_MIN = 10
 def plan_to_icalendar(
     plan: Plan, made: datetime.datetime | None = None, before: Plan | None = None
 ) -> str:
-    """The night as iCalendar: a VEVENT for each set-up step, event and block.
+    """The night of a plan document as iCalendar: a VEVENT for each set-up step, event and block.
 
-    Parameters
-    ----------
-    plan : mapping
-        A plan document.
-    made : datetime, optional
-        When the calendar was made (DTSTAMP, section 3.8.7.2), aware; else now.
-    before : mapping, optional
-        The plan that it took the place of: what fell away is there as cancelled (3.8.1.11).
+    `made` is when (DTSTAMP, section 3.8.7.2), aware, else now. What has fallen away since the plan
+    `before` is there as cancelled (3.8.1.11).
     """
     stamp = _utc(made or datetime.datetime.now(datetime.UTC))
     lines = [

@@ -42,13 +42,8 @@ def stc_s(config: Config, framing: Framing) -> str:
 
 
 def panel_table(config: Config, framing: Framing) -> Table:
-    """One row a panel: number, centre, angles, size and STC-S polygon, with units.
-
-    Returns
-    -------
-    astropy.table.Table
-        Columns ``panel, ra_deg, dec_deg, position_angle_deg, image_up_angle_deg, width_deg,
-        height_deg, s_region``; target and train in its `meta`.
+    """One row a panel: ``panel, ra_deg, dec_deg, position_angle_deg, image_up_angle_deg, width_deg,
+    height_deg, s_region`` (STC-S polygon), with units; target and train in its `meta`.
     """
     from astropy.table import Table
 

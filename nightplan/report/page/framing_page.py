@@ -50,25 +50,9 @@ def framing_page(
 
     At whole degrees fields or panels, share in frame, margin and the guider's outlook come from
     the same functions as ``nightplan frame --angle``. Between them, and for a shifted field, the
-    page turns and clips by itself.
-
-    Parameters
-    ----------
-    config, target
-        The rig and what is framed.
-    answer : FrameAnswer
-        From `nightplan.planning.choosing.frame_answer.frame_answer`: where the page begins.
-    style : str
-        ``"day"``, ``"red"`` or ``"print"``.
-    flats_angles : mapping of train to position angles in degrees, optional
-        Angles whose flats still hold.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        `style` is another word.
-    nightplan.errors.FileError
-        The user's star file cannot be used.
+    page turns and clips by itself. It begins with `answer`; `flats_angles` are position angles in
+    degrees, by train, whose flats still hold. Raises InputError for a style that is none of day,
+    red and print, FileError where the user's star file cannot be used.
     """
     if style not in SHEET_STYLES:
         raise InputError("page", "style", style, "one of " + ", ".join(SHEET_STYLES))

@@ -46,23 +46,8 @@ def night_figure(
 ) -> Figure:
     """The whole picture of a night: altitudes above, filter lanes below, both clocks.
 
-    Parameters
-    ----------
-    picture : NightPicture
-    style : str
-        One of `nightplan.report.looks.palettes.STYLES`.
-    narrow : bool
-        Lay it out for a phone held upright (3.75 inches wide) rather than a page.
-    lanes : bool
-        False leaves out the filter lanes, and the height they take.
-    titled : bool
-        False leaves out the title, for a page that says it already.
-    size_in : (width, height), optional
-        Inches; by default those of a page or a phone, less what is left out.
-
-    Returns
-    -------
-    matplotlib Figure
+    `narrow` lays it out for a phone held upright (3.75 inches wide); without `lanes` they and their
+    height are left out, without `titled` the title. `size_in` is (width, height) in inches.
     """
     bright = bool(np.min(picture.sun_altitude_deg) > LEVELS_DEG[-2])
     if picture.window_start_utc_mjd is None and bright and not picture.blocks and size_in is None:
@@ -127,27 +112,11 @@ def draw_altitude(
     style: str = "day",
     narrow: bool = False,
 ) -> list[str]:
-    """Draw a night into axes of one's own.
+    """Draw a night into axes of one's own, altitude in degrees over UTC MJD; lanes where wanted.
 
     A target's line is heavy while it is imaged, plain while it could be, and a thin dotted line
     where it is too low or behind the skyline; there the skyline at its azimuth is filled in.
-
-    Parameters
-    ----------
-    axes : matplotlib Axes
-        Altitude in degrees over UTC MJD.
-    lanes_axes : matplotlib Axes or None
-        For the filter lanes, of the same width; None leaves them out.
-    picture : NightPicture
-    style : str
-        One of `nightplan.report.looks.palettes.STYLES`.
-    narrow : bool
-        Fewer ticks, for a picture a hand wide.
-
-    Returns
-    -------
-    list of str
-        Labels that found no room: a moon that is up for moments only.
+    Returns labels that found no room: a moon that is up for moments only.
     """
     with styled(style) as colours:
         start, end = float(picture.utc_mjd[0]), float(picture.utc_mjd[-1])

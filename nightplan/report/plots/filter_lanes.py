@@ -27,21 +27,11 @@ def lane_count(picture: NightPicture) -> int:
 def draw_lanes(
     axes: Axes, picture: NightPicture, *, style: str = "day", narrow: bool = False
 ) -> None:
-    """Draw the blocks of a night below each other, in UTC MJD along x.
+    """Draw the blocks of a night below each other, in UTC MJD along x; sets the axes' limits.
 
     The first lane names the target; each further lane holds one filter's blocks with their sub
     count and length, in the filter's hatch and colour. Focus runs are ticks under the first lane,
     meridian flips are marked on it.
-
-    Parameters
-    ----------
-    axes : matplotlib Axes
-        Drawn into; its limits are set.
-    picture : NightPicture
-    style : str
-        One of `nightplan.report.looks.palettes.STYLES`.
-    narrow : bool
-        Write shorter labels, for a picture a hand wide.
     """
     with styled(style) as colours:
         names = [name for name, _ in picture.filters]

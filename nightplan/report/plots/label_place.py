@@ -25,30 +25,13 @@ def place_labels(
     written: Sequence[Box] = (),
     must: Sequence[bool] | None = None,
 ) -> list[tuple[float, float] | None]:
-    """Centres of labels, one a curve, each just above or below its curve.
+    """Centres (x, y) of labels in pixels, one a curve, each just above or below its curve.
 
     Greedy: the label with the fewest places to go comes first and takes the place with the most
-    room around it; one that finds no free place, and need not be there, is left out.
-
-    Parameters
-    ----------
-    curves : sequence of arrays (point, 2)
-        The labelled curves in pixels.
-    wanted : sequence of bool arrays (point,)
-        Points at which a label is better placed than elsewhere.
-    sizes : sequence of (width, height)
-        Sizes of the labels in pixels.
-    frame : (left, bottom, right, top)
-        Pixels that the labels stay inside.
-    written : sequence of boxes (left, bottom, right, top)
-        Words that stand already.
-    must : sequence of bool, optional
-        Labels that are placed even where they cover something; by default all.
-
-    Returns
-    -------
-    list of (x, y) or None
-        Pixels, in the order of `curves`; None for a label left out.
+    room around it; one that finds no free place, and is not one that `must` be there (by default
+    all are), is left out: None. `curves` are arrays (point, 2) in pixels, `wanted` says at which
+    points a label is better placed, `sizes` are (width, height); `frame` and what is `written`
+    already are (left, bottom, right, top).
     """
     taken: list[Box] = list(written)
     places: list[tuple[float, float] | None] = [None] * len(curves)

@@ -49,18 +49,11 @@ def draw_review(
     style: str = "day",
     narrow: bool = False,
 ) -> None:
-    """Draw a lane for each target and filter, in UTC MJD along x.
+    """Draw a lane for each target and filter, in UTC MJD along x; sets the axes' limits.
 
     The upper half of a lane holds the blocks planned, in the filter's hatch and colour, with their
     counts (narrow: beside the lane's name); the lower half each sub, full where it counts and
-    crossed out where it was rejected.
-
-    Parameters
-    ----------
-    axes : matplotlib Axes
-        Drawn into; its limits are set.
-    roles : mapping
-        Role of each filter by name.
+    crossed out where it was rejected. `roles` are those of the filters by name.
     """
     lanes = _lanes(rows)
     with styled(style) as colours:

@@ -32,22 +32,7 @@ def season_figure(
 ) -> Figure:
     """Heat map of one target's usable hours by night, with the moonless part as a bar.
 
-    Parameters
-    ----------
-    table : Season
-    label : str
-        The target's name, for the title.
-    row : int
-        The target's row in `table`.
-    style : str
-        One of `nightplan.report.looks.palettes.STYLES`.
-    narrow : bool
-        For a phone.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        The style is unknown.
+    `row` is the target's in `table`. Raises InputError for an unknown style.
     """
     months = _months(table)
     wide, high = (5.0, 0.36 * len(months)) if narrow else (10.5, 0.42 * len(months))

@@ -11,14 +11,8 @@ def cautions(
 ) -> list[tuple[str, str]]:
     """Cautions as (heading, text), with tonight's times and power where they are known.
 
-    Parameters
-    ----------
-    work_ends : str or None
-        Local time with offset at which the last sub ends.
-    sunrise : str or None
-        Local time with offset of sunrise.
-    power : str
-        What the night draws from the battery, in words.
+    `work_ends` (the last sub's end) and `sunrise` are local times with offset, `power` says in
+    words what the night draws from the battery.
     """
     dawn = f" Cap everything before sunrise, {sunrise}." if sunrise else ""
     ends = f"The last sub ends {work_ends}. " if work_ends else ""

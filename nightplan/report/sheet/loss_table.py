@@ -18,11 +18,7 @@ PRINTED_MINUTES = 60
 def loss_table(losses: Sequence[Document], clock: NightClock) -> list[dict[str, str]]:
     """A line for each block: from when an hour is lost, and what is done then.
 
-    Parameters
-    ----------
-    losses : sequence of mappings
-        With `start_utc`, `minutes`, `lost` (what was to be shot) and `plan` (the plan's document
-        from the end of the loss on).
+    `losses` are as of `nightplan.library.losses.solved_losses`.
     """
     rows = []
     for loss in losses:

@@ -31,31 +31,11 @@ def sheet_of_plan(
     losses: Sequence[Mapping[str, Any]] = (),
     on_step: Step | None = None,
 ) -> str:
-    """The field sheet of a plan, with framing charts and the altitude plot on it.
+    """The field sheet of a plan, a self-contained HTML document with charts and the altitude plot.
 
-    Parameters
-    ----------
-    plan : NightPlan
-        From `nightplan.planning.tonights_plan.plan.make_plan`.
-    catalog : Catalog
-        Where neighbours on the framing charts come from.
-    document : mapping
-        The plan's document: of the plan as it was solved, or as it was kept.
-    style : str
-        ``"day"``, ``"red"`` or ``"print"``.
-    calibration_owed : sequence of mappings
-        Rows as of `render_sheet`.
-    kept_in : path, optional
-        Where the document lies, for the command that re-plans it.
-    losses : sequence of mappings
-        Solved losses, as of `nightplan.library.losses.solved_losses`.
-    on_step : callable, optional
-        Told in words what is being worked on.
-
-    Returns
-    -------
-    str
-        A self-contained HTML document.
+    `document` is the plan's, as it was solved or kept in the file `kept_in`; `catalog` names the
+    charts' neighbours. `calibration_owed` as of `render_sheet`, `losses` as of
+    `nightplan.library.losses.solved_losses`; `on_step` is given what is being worked on.
     """
     from nightplan.model.star_catalog import STAR_CREDIT
     from nightplan.planning.choosing.frame_answer import frame_answer

@@ -26,29 +26,12 @@ _WORDS = {
 
 
 def embed_svg(text: str, prefix: str, title: str, *, red_only: bool = False) -> str:
-    """An SVG document turned into an element for an HTML page.
+    """An SVG document as an ``<svg>`` element of an HTML page that scales with its box.
 
-    Parameters
-    ----------
-    text : str
-        The SVG document.
-    prefix : str
-        Put before every id, so that two pictures on a page do not borrow each other's parts.
-    title : str
-        What the picture shows, for those who hear the page.
-    red_only : bool
-        Turn every colour into the red of the same luminance.
-
-    Returns
-    -------
-    str
-        An ``<svg>`` element that scales with its box; numbers are cut to a tenth of a unit.
-
-    Raises
-    ------
-    ValueError
-        `text` holds no ``<svg>`` element, or an image of dots while `red_only` is asked for
-        (its colours cannot be seen from here).
+    Numbers are cut to a tenth of a unit. `prefix` is put before every id, so that two pictures on a
+    page do not borrow each other's parts; `title` is for those who hear the page. `red_only` turns
+    every colour into the red of the same luminance. Raises ValueError where there is no ``<svg>``,
+    or an image of dots while `red_only` is asked for (its colours cannot be seen from here).
     """
     body = _UNSAFE.sub("", _PROLOG.sub("", text)).strip()
     if not body.startswith("<svg"):

@@ -33,20 +33,9 @@ REASONS = {
 
 
 def campaign_text(campaign: CampaignDocument, *, full: bool = False) -> str:
-    """Lay out a campaign: when goals are reached, and the nights in their order.
+    """Lay out a campaign: when goals are reached, and as many nights as one screen holds.
 
-    Parameters
-    ----------
-    campaign : CampaignDocument
-        The campaign.
-    full : bool
-        Every night, why each target has its train, and what should wait. Otherwise as many
-        nights as one screen holds.
-
-    Returns
-    -------
-    str
-        Lines as wide as the screen at most.
+    `full` has every night, why each target has its train, and what should wait.
     """
     dates = list(dict.fromkeys(row.date for row in campaign.nights))
     if full:

@@ -30,18 +30,7 @@ MOON_EVENTS = (("moonrise", "moonrise"), ("moonset", "moonset"))
 
 
 def night_text(night: Night) -> str:
-    """Lay out a night: events in order of time, the moon, the one window, notices.
-
-    Parameters
-    ----------
-    night : Night
-        From `nightplan.planning.tonight.night.compute_night`.
-
-    Returns
-    -------
-    str
-        Lines as wide as the screen at most.
-    """
+    """Lay out a night: events in order of time, the moon, the one window, notices."""
     moon = moon_words(night)
     parts = [
         heading(f"Night of {evening(night.evening.isoformat())} at {night.site.name}"),

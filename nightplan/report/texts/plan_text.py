@@ -27,21 +27,8 @@ from nightplan.report.wording.words import WINDOW_WORDS, counted, evening, reaso
 
 
 def plan_text(plan: PlanDocument, *, full: bool = False) -> str:
-    """Lay out a plan.
-
-    Parameters
-    ----------
-    plan : PlanDocument
-        The plan.
-    full : bool
-        Everything: why, progress, ledger, what is left out, framing. Otherwise at most 22 lines
-        of 80 columns: set-up, subs, turns, flips and flats in time, then what the night brings
-        and how good it is.
-
-    Returns
-    -------
-    str
-        Lines as wide as the screen at most.
+    """Lay out a plan on one screen: set-up, subs, turns, flips and flats in time, then what the
+    night brings and how good it is. `full` has everything.
     """
     if full:
         return plan_full_text(plan)

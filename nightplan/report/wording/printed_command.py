@@ -53,11 +53,8 @@ def replan_command(
 ) -> str:
     """The re-plan of a plan document from `start` on, keeping what was shot.
 
-    Parameters
-    ----------
-    keep : path or None
-        Where the plan in force lies; it is rewritten. Without one its targets are named.
-    done : sequence of (target, filter, count)
+    `keep` is where the plan in force lies, to be rewritten; without one its targets are named.
+    `done` counts subs as (target, filter, count).
     """
     words = ["--date", str(plan["date"]), "--from", start]
     if keep is None:

@@ -27,27 +27,10 @@ def text_table(
     width: int | None = None,
     rules: bool | None = None,
 ) -> str:
-    """Lay out rows of text under headers.
+    """Lay out rows of text under headers, without trailing blanks and a final line end.
 
-    Columns that would run beyond `width` are wrapped, the widest first, between words.
-
-    Parameters
-    ----------
-    headers : sequence of str
-        One heading a column.
-    rows : sequence of sequences of str
-        As many cells a row as there are headings.
-    right : sequence of int
-        Indices of the columns set to the right (numbers).
-    width : int or None
-        Columns to fill at most; by default those of the screen.
-    rules : bool or None
-        A rule under the headings; by default as the screen has it.
-
-    Returns
-    -------
-    str
-        Lines without trailing blanks and without a final line end.
+    Columns that would run beyond `width` (by default the screen's) are wrapped, the widest first,
+    between words; those of `right` are set to the right. `rules` draws one under the headings.
     """
     from tabulate import tabulate
 
