@@ -14,7 +14,7 @@ from click.core import ParameterSource
 from nightplan.cli.common import common_options
 from nightplan.cli.last_resort import EXIT_STATUS, fault_line
 from nightplan.cli.screen import use_screen
-from nightplan.errors import FileError, NightplanError
+from nightplan.errors import FileError, InputError, NightplanError
 from nightplan.files import reason_of
 from nightplan.shown import one_line
 
@@ -124,6 +124,9 @@ def run(words: list[str]) -> int:
 
 def _status_of(words: list[str]) -> int:
     try:
+        for word in words:
+            if "\0" in word:  # no shell gives one, but another program may
+                raise InputError("command line", "argument", word, "text without NUL")
         group.main(words, prog_name="nightplan", standalone_mode=False)
     except NightplanError as error:
         click.echo(f"nightplan: {error}", err=True)

@@ -155,6 +155,7 @@ def test_extreme_values_are_refused_or_worked_with(tmp_path, monkeypatch, capsys
     [
         ("pixel_um = 3.9", "pixel_um = 5e-324", "pixel_um"),
         ("width_px = 6000", "width_px = 100000", "width_px"),
+        ("height_px = 4000", "height_px = 100000", "height_px"),
         ("width_nm = 3.0", "width_nm = 1e-9", "width_nm"),
     ],
 )

@@ -20,6 +20,7 @@ from nightplan.errors import NightplanError
 from nightplan.journal import Journal
 from nightplan.journal.fits_import import collect_folder
 from nightplan.journal.plate_solution import read_solution
+from nightplan.journal.schema import FILE_NAME
 from nightplan.model.config import load_config
 from nightplan.model.own_targets import catalog_for
 
@@ -122,3 +123,54 @@ def test_mutated_headers_are_taken_or_told(config_file, tmp_path):
     assert len(collected.added) + len(collected.already_known) + len(collected.skipped) == 200
     # Nothing fell through to the guard for what nobody foresaw.
     assert not [one for one in collected.skipped if "cannot be understood" in one[1]]
+
+
+ASKED = [
+    ["night", "--config", "FILE"],
+    ["plan", "M 33", "--from", "2027-10-06T22:00Z", "--keep", "FILE"],
+    ["sheet", "--output", "x.html", "--keep", "FILE"],
+    ["review", "--keep", "FILE"],
+    ["follow", ".", "--once", "--keep", "FILE"],
+    ["collect", "--ticks", "FILE"],
+    ["angle", "--target-angle", "30", "--solution", "FILE"],
+]
+FOUND = ["pipe", "/dev/zero", "folder", "sparse", "loop", "a\0b", "n" * 300, "pipe/x", "bytes"]
+
+
+@pytest.mark.parametrize("file", FOUND, ids=range(len(FOUND)))
+@pytest.mark.parametrize("words", ASKED, ids=lambda words: words[0])
+def test_what_is_no_text_file_is_refused_at_once(config_file, monkeypatch, capsys, words, file):
+    monkeypatch.chdir(config_file.parent)
+    os.mkfifo("pipe")
+    Path("folder").mkdir()
+    Path("loop").symlink_to("loop")
+    Path("bytes").write_bytes(b"\xff\xfe\x00" * 99)
+    with Path("sparse").open("wb") as stream:
+        stream.truncate(2**40)
+    config = [] if "--config" in words else ["--config", str(config_file)]
+    assert run([file if word == "FILE" else word for word in words] + config) == 2
+    shown = capsys.readouterr().err
+    assert shown.count("\n") == 1
+    assert "standard output" not in shown
+    assert not Path("x.html").exists()
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "zero"])
+@pytest.mark.parametrize("words", [["pick"], ["collect", "shot"]], ids=lambda words: words[0])
+def test_a_journal_that_is_no_file_is_refused_at_once(
+    config_file, monkeypatch, capsys, words, kind
+):
+    monkeypatch.chdir(config_file.parent)
+    Path("shot").mkdir()
+    light(Path("shot/1.fits"), 10)
+    path = config_file.parent / FILE_NAME
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    else:
+        path.symlink_to("/dev/zero")
+    assert run([*words, "--config", str(config_file)]) == 2
+    shown = capsys.readouterr().err
+    assert shown.count("\n") == 1
+    assert "nightplan-journal.db" in shown or "/dev/zero" in shown

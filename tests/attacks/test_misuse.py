@@ -134,6 +134,23 @@ def test_a_misuse_is_named_at_once(call, name, value, tmp_path, monkeypatch):
         assert caught.value.accepted
 
 
+NAMED = {
+    "pick": {"count": -1},
+    "season": {"target": "M 33", "nights": 10**9},
+    "plan": {"start": NOW, "done": {"L": -1}},
+    "angle": {"target": "M 31", "image_up": 30 * u.deg, "pier": "up"},
+    "frame": {"target": FixedTarget(NO_PLACE, name="nowhere")},
+}
+"""Calls that once gave an answer, or never one, or a bare exception."""
+
+
+@pytest.mark.parametrize("call", NAMED)
+def test_what_once_passed_is_named(call):
+    with pytest.raises(InputError) as caught:
+        CALLS[call](CONFIG, **NAMED[call])
+    assert caught.value.accepted
+
+
 def test_every_public_call_is_gated():
     for name, function in CALLS.items():
         assert hasattr(function, "__gated__"), name
