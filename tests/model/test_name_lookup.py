@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from nightplan.errors import TargetError
@@ -136,7 +136,10 @@ def test_a_name_within_two_letters_of_a_famous_one_is_offered(data: st.DataObjec
     name = data.draw(st.sampled_from(sorted(FAMOUS)))
     typed = data.draw(st.composite(_altered)(FAMOUS[name]))
     try:
-        found = [str(_CATALOG.name[_CATALOG.find(typed)])]
+        row = _CATALOG.find(typed)
+        # "rotte", two letters off the rosette, begins another's name: the Rotten Fish
+        assume(not normalise(str(_CATALOG.common_names[row])).startswith(typed))
+        found = [str(_CATALOG.name[row])]
     except TargetError as error:
         found = [label.split(" (")[0] for label in error.suggestions]
     assert name in found, typed
