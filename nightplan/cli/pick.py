@@ -73,8 +73,6 @@ def command(
             )
         show(sites, as_json)
         return
-    from astropy import units as u
-
     from nightplan.library.picking import rank
 
     config = load(config_path)
@@ -85,9 +83,9 @@ def command(
             count=count,
             kinds=kinds,
             constellations=constellations,
-            larger=None if larger_arcmin is None else larger_arcmin * u.arcmin,
-            smaller=None if smaller_arcmin is None else smaller_arcmin * u.arcmin,
-            brighter=None if brighter_mag is None else brighter_mag * u.mag,
+            larger=None if larger_arcmin is None else f"{larger_arcmin} arcmin",
+            smaller=None if smaller_arcmin is None else f"{smaller_arcmin} arcmin",
+            brighter=None if brighter_mag is None else f"{brighter_mag} mag",
             only=names,
         )
     show(ranked, as_json, full=full)

@@ -98,7 +98,8 @@ def evening_of(place: Place, evening: AnyEvening) -> datetime.date:
 
 def night_of(where: AnyPlace, evening: AnyEvening) -> Night:
     """The night of an evening at a place."""
-    configure_astropy()
+    if not (evening is None or isinstance(evening, (str, datetime.date))):
+        configure_astropy()  # before a Time is converted; astropy takes long to import
     place = place_of(where)
     date = evening_of(place, evening)
     return planned_night(where, date) if isinstance(where, Config) else compute_night(place, date)
@@ -110,7 +111,7 @@ def utc_mjd_of(time: Time) -> Any:
     return time.utc.mjd
 
 
-def value_in(key: str, value: Quantity | str, unit: UnitBase) -> float:
+def value_in(key: str, value: Quantity | str, unit: UnitBase | str) -> float:
     """The number of one Quantity (or Angle, or its text) in a unit.
 
     Raises
@@ -207,6 +208,12 @@ def targets_of(where: AnyPlace | None, targets: Iterable[AnyTarget]) -> list[Tar
 
 def listed(targets: AnyTarget | Iterable[AnyTarget]) -> list[AnyTarget]:
     """One target or several, as a list; a SkyCoord of several positions is several."""
+    if isinstance(targets, str):
+        return [targets]
+    if isinstance(targets, (list, tuple)) and len(targets) <= MOST_TARGETS:
+        names = [one for one in targets if isinstance(one, str)]
+        if len(names) == len(targets):
+            return list(names)  # they need no astroplan, which takes long to import
     from astroplan import FixedTarget
     from astropy.coordinates import SkyCoord
 

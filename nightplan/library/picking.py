@@ -134,8 +134,8 @@ def pick(
     -------
     QTable
         `name`, `common_name`, `kind`, `constellation`, `coord` (SkyCoord), `major`, `train`,
-        `score`, its parts `score_time`, `score_framing`, `score_contrast`, `score_priority`,
-        `score_missing` (their product is `score`), `clock_time` and `equivalent_time` (inside
+        `score`, its parts `score_tonight`, `score_framing`, `score_contrast`, `score_priority`,
+        `score_begun` (their product is `score`), `clock_time` and `equivalent_time` (inside
         all limits), `best` (Time of the highest usable moment) and at it `altitude`,
         `moon_altitude`, `moon_separation`; `filter` (the leading one), `coverage`, `panels`,
         `why`. `meta` holds `site`, `date`, `considered`, `reason` (of an empty table),
@@ -176,8 +176,6 @@ def rank(
     constraints: Sequence[Constraint] = (),
 ) -> Ranked:
     """The answer behind `pick`; arguments as there."""
-    from astropy import units as u
-
     from nightplan.planning.choosing.selection import rank_targets
     from nightplan.planning.choosing.wishes import Wishes
 
@@ -188,9 +186,9 @@ def rank(
     wishes = Wishes(
         kinds=kinds,
         constellations=constellations,
-        larger_arcmin=None if larger is None else value_in("larger", larger, u.arcmin),
-        smaller_arcmin=None if smaller is None else value_in("smaller", smaller, u.arcmin),
-        brighter_mag=None if brighter is None else value_in("brighter", brighter, u.mag),
+        larger_arcmin=None if larger is None else value_in("larger", larger, "arcmin"),
+        smaller_arcmin=None if smaller is None else value_in("smaller", smaller, "arcmin"),
+        brighter_mag=None if brighter is None else value_in("brighter", brighter, "mag"),
         names=[str(catalog.name[row]) for row in rows],
     )
     ranking = rank_targets(
