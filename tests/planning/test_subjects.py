@@ -170,12 +170,20 @@ def test_a_ranking_frames_as_the_plan_does_and_has_one_entry_a_subject(catalog: 
         assert scores == sorted(scores, reverse=True)
         for one in ranked:
             assert not listed & set(one.subject)
+            framing = frame_target(CONFIG, one.target, one.train, in_full=False)
+            # All that the plan would name in its framing, in the ranking or not.
+            held_there = {
+                each.name for each in subject_members(CONFIG, catalog, one.target, framing)
+            }
+            assert held_there - listed <= set(one.subject)
             assert one.score == pytest.approx(np.prod(list(one.score_parts.values())))
         for one in ranked[:25]:
             framing = frame_target(CONFIG, one.target, one.train)
             assert one.panels == len(framing.panels)
             if one.coverage < 0.99:
                 assert one.coverage == pytest.approx(framing.coverage)
+        orion = next((one for one in ranked if one.target.name == "M 42"), None)
+        assert orion is None or {"M 43", "NGC 1980"} <= set(orion.subject)
         andromeda = next((one for one in ranked if one.target.name == "M 31"), None)
         if andromeda is not None:
             assert "M 110" in andromeda.subject

@@ -12,6 +12,7 @@ from nightplan.planning.framing.mosaic_or_field import SINGLE_FIELD_COVERAGE, fr
 from nightplan.planning.framing.subjects import merge_subjects, named_members
 
 if TYPE_CHECKING:
+    from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.planning.choosing.selection import RankedTarget
 
@@ -21,6 +22,7 @@ FRAMED_EXACTLY = 60
 
 def as_subjects(
     config: Config,
+    catalog: Catalog,
     ranked: Sequence[RankedTarget],
     asked: Collection[str],
     window_hours: float,
@@ -60,8 +62,13 @@ def as_subjects(
         most,
     )
     targets = [entry.target for entry in entries]
+    faces = {targets[one.face].name for one in subjects}
     listed = [
-        replace(entries[one.face], subject=named_members(targets, one.members)) for one in subjects
+        replace(
+            entries[one.face],
+            subject=named_members(config, catalog, targets, one, framed(entries[one.face]), faces),
+        )
+        for one in subjects
     ]
     return with_reasons(listed, entries, window_hours)
 

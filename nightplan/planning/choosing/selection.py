@@ -191,7 +191,7 @@ def rank_targets(
             break
     ranked = _gather(config, night, catalog, scored, places)
     names = _asked(config, catalog, wishes, gathered_h or {})
-    ranked = as_subjects(config, ranked, names, night.window_hours, most)
+    ranked = as_subjects(config, catalog, ranked, names, night.window_hours, most)
     if not ranked:
         done = bool((columns.begun <= 0.0).all())
         return Ranking((), asked, "all_goals_are_reached" if done else "no_usable_time")

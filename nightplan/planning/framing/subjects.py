@@ -30,7 +30,7 @@ from nightplan.planning.framing.groups import conspicuous_rows
 from nightplan.planning.framing.mosaic_or_field import SINGLE_FIELD_COVERAGE
 from nightplan.planning.framing.outlines import ellipse_of, semi_axis_plane, shape_of
 from nightplan.planning.optics.train_optics import train_optics
-from nightplan.planning.photons.recipes import lit_from_behind
+from nightplan.planning.photons.recipes import JOINED, lit_from_behind
 from nightplan.sky.angles import separation_deg
 from nightplan.sky.tangent_plane import deproject, project
 
@@ -44,7 +44,6 @@ Rows = NDArray[np.intp]
 FEW_PANELS = 2
 SMALL_SHARE = 0.25
 """Mean size over the field's short side below which a part of a large mosaic is no picture."""
-MOST_MEMBERS = 6
 BACKGROUND = ("star_field", "dark_nebula", "other")
 """Kinds that contain others without being their subject."""
 HELD_SHARE = 0.9
@@ -206,12 +205,25 @@ class _Faces:
         return index
 
 
-def named_members(targets: Sequence[Target], members: Sequence[int]) -> tuple[str, ...]:
-    """Names of a subject's members; a field of several targets is not named beside its parts."""
-    own = [targets[index] for index in members]
+def named_members(
+    config: Config,
+    catalog: Catalog,
+    targets: Sequence[Target],
+    subject: Subject,
+    framing: Framing,
+    faces: Collection[str],
+) -> tuple[str, ...]:
+    """Names of all that a listed subject's framing holds, what takes no part in the list too.
+
+    A field of several targets is not named beside its parts, nor any of `faces`, which have
+    entries of their own.
+    """
+    face, own = targets[subject.face], [targets[index] for index in subject.members]
     several = is_composite(np.array([one.outline_source for one in own], dtype=object))
-    names = (one.name for one, is_field in zip(own, several, strict=True) if not is_field)
-    return tuple(names)[:MOST_MEMBERS]
+    names = [one.name for one, is_field in zip(own, several, strict=True) if not is_field]
+    names += face.name.split(JOINED) if JOINED in face.name else []
+    names += [one.name for one in subject_members(config, catalog, face, framing)]
+    return tuple(name for name in dict.fromkeys(names) if name not in faces)
 
 
 def subject_members(
@@ -224,7 +236,7 @@ def subject_members(
     rows = conspicuous_rows(target, catalog, train_optics(config, framing.train))
     others = catalog.targets(rows)
     inside = held(config, framing, others)
-    return tuple(one for one, is_held in zip(others, inside, strict=True) if is_held)[:MOST_MEMBERS]
+    return tuple(one for one, is_held in zip(others, inside, strict=True) if is_held)
 
 
 def held(config: Config, framing: Framing, targets: Sequence[Target]) -> Bools:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from nightplan.model.catalog import Catalog
 from nightplan.model.wishes import goal_for
 from nightplan.planning.choosing.merits import Merits
-from nightplan.planning.framing.framing import frame_target
+from nightplan.planning.framing.framing import Framing, frame_target
 from nightplan.planning.framing.subjects import merge_subjects, named_members
 from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, month_sums, useful_span
@@ -62,14 +62,23 @@ def one_a_subject(config: Config, catalog: Catalog, ranks: Sequence[MonthRank]) 
     """Entries best first, each standing for all that its framing holds; goals keep their own."""
     targets = catalog.targets(rank.row for rank in ranks)
     asked = {one.name for one in targets if goal_for(config, one) is not None}
-    subjects = merge_subjects(
-        config,
-        targets,
-        lambda index: frame_target(config, targets[index], ranks[index].train),
-        asked,
-    )
+    framings: dict[int, Framing] = {}
+
+    def framed(index: int) -> Framing:
+        if index not in framings:
+            framings[index] = frame_target(
+                config, targets[index], ranks[index].train, in_full=False
+            )
+        return framings[index]
+
+    subjects = merge_subjects(config, targets, framed, asked)
+    faces = {targets[one.face].name for one in subjects}
     return [
-        replace(ranks[one.face], subject=named_members(targets, one.members)) for one in subjects
+        replace(
+            ranks[one.face],
+            subject=named_members(config, catalog, targets, one, framed(one.face), faces),
+        )
+        for one in subjects
     ]
 
 
