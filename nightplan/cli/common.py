@@ -175,16 +175,11 @@ def load(config_path: Path) -> Config:
     )
 
 
-def load_sites(config_path: Path) -> list[Config]:
-    """The configuration at each of its sites, the first site first."""
-    from nightplan.model.config import load_config
-    from nightplan.model.rigs_and_sites import MAIN, sites_of, with_site
-
-    context = click.get_current_context()
-    if context.meta.get("nightplan.site") is not None:
+def load_for_all_sites(config_path: Path) -> Config:
+    """The same where all sites are asked for, so that none may be named."""
+    if click.get_current_context().meta.get("nightplan.site") is not None:
         raise click.UsageError("give --site or --all-sites, not both")
-    config = load_config(config_path, rig=context.meta.get("nightplan.rig"), site=MAIN)
-    return [with_site(config, name) for name in sites_of(config)]
+    return load(config_path)
 
 
 def _meant(text: str) -> str:

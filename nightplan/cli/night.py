@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import common_options, load, load_sites, show
+from nightplan.cli.common import common_options, load, load_for_all_sites, show
 
 
 @click.command("night")
@@ -24,9 +24,9 @@ def command(
         nightplan night --all-sites
     """
     if all_sites:
-        from nightplan.library.nights import nights_by_site
+        from nightplan.library import nights_by_site
 
-        show(nights_by_site(load_sites(config_path), evening), as_json)
+        show(nights_by_site(load_for_all_sites(config_path), evening), as_json)
         return
     from nightplan.library import night
 

@@ -12,7 +12,7 @@ from nightplan.cli.common import (
     common_options,
     doing,
     load,
-    load_sites,
+    load_for_all_sites,
     show,
 )
 
@@ -64,12 +64,15 @@ def command(
         nightplan pick --all-sites --count 3
     """
     if all_sites:
-        from nightplan.library.nights import targets_by_site
+        from nightplan.library import targets_by_site
 
-        configs = load_sites(config_path)
+        config = load_for_all_sites(config_path)
         with doing("ranking the catalogue") as say:
             sites = targets_by_site(
-                configs, evening, count, lambda site: say(f"ranking the catalogue at {site}")
+                config,
+                evening,
+                count=count,
+                on_site=lambda site: say(f"ranking the catalogue at {site}"),
             )
         show(sites, as_json)
         return

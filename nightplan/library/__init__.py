@@ -44,7 +44,13 @@ from nightplan.library.configs import (
 from nightplan.library.framing import Framed, frame
 from nightplan.library.gate import gated
 from nightplan.library.keeping import set_goal
-from nightplan.library.nights import NightTimes, night
+from nightplan.library.nights import (
+    NightTimes,
+    SitesCompared,
+    night,
+    nights_by_site,
+    targets_by_site,
+)
 from nightplan.library.photons import Photons, exposure
 from nightplan.library.picking import pick
 from nightplan.library.planned import Planned, plan, sheet
@@ -72,6 +78,7 @@ __all__ = [
     "Photons",
     "Planned",
     "Site",
+    "SitesCompared",
     "Target",
     "angle",
     "campaign",
@@ -90,6 +97,7 @@ __all__ = [
     "load_config",
     "make_target",
     "night",
+    "nights_by_site",
     "pick",
     "plan",
     "review",
@@ -98,6 +106,7 @@ __all__ = [
     "sheet",
     "site_at",
     "target",
+    "targets_by_site",
     "tracks",
     "transit",
     "write_starter",

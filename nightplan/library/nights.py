@@ -6,10 +6,13 @@ import datetime
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from nightplan.errors import InputError
 from nightplan.library.earlier import remembered
 from nightplan.library.inputs import evening_of, night_of
 from nightplan.library.outputs import Answer, floats_of, optional_time, table_of, time_of
+from nightplan.model.rigs_and_sites import at_all_sites
 from nightplan.planning.tonight.night import EVENT_NAMES, Event, Night
 
 if TYPE_CHECKING:
@@ -163,12 +166,40 @@ def night(where: AnyPlace, evening: AnyEvening = None) -> NightTimes:
 
 
 class SitesCompared(Answer):
-    """Sites for one evening, best first."""
+    """The sites of one file for one evening, best first."""
 
     def __init__(self, found: Sequence[SiteTonight], first: Config, *, ranked: bool) -> None:
         self.found = found
         self._first = first.site.name
         self._ranked = ranked
+
+    @property
+    def table(self) -> QTable:
+        """A row a site: `site`, `drive` (one way), `window_start` and `window_end`, `ready` (Time,
+        masked where no sub is shot), `usable_time`, `away_time`, and where targets were asked for
+        `target` and `worth` (hours of the first site), of the one that brings most."""
+        from astropy import units as u
+
+        def times(values: Sequence[float | None]) -> Time:
+            return time_of(floats_of(values))
+
+        nights = [one.night for one in self.found]
+        columns = {
+            "site": [night.site.name for night in nights],
+            "drive": np.array([one.config.site.drive_min for one in self.found]) * u.min,
+            "window_start": times([night.window_start_utc_mjd for night in nights]),
+            "window_end": times([night.window_end_utc_mjd for night in nights]),
+            "ready": times([one.ready_utc_mjd for one in self.found]),
+            "usable_time": np.array([one.usable_h for one in self.found]) * u.hour,
+            "away_time": np.array([one.away_h for one in self.found]) * u.hour,
+        }
+        if self._ranked:
+            most = [max(one.best, key=lambda there: there.first_site_h, default=None)
+                    for one in self.found]  # fmt: skip
+            columns["target"] = ["" if one is None else one.ranked.target.name for one in most]
+            columns["worth"] = np.array([one.worth_h for one in self.found]) * u.hour
+        meta = {"date": nights[0].evening.isoformat(), "first_site": self._first}
+        return table_of(columns, meta)
 
     @property
     def document(self) -> SitesDocument:
@@ -183,25 +214,66 @@ class SitesCompared(Answer):
         return sites_text(self.document, [one.config.site.zone for one in self.found])
 
 
-def nights_by_site(configs: Sequence[Config], evening: AnyEvening = None) -> SitesCompared:
-    """The night at each site; `configs` are one configuration at its sites, the first one first."""
+def nights_by_site(config: Config, evening: AnyEvening = None) -> SitesCompared:
+    """Compare the night at all sites of a configuration's file; as `nightplan night --all-sites`.
+
+    Parameters
+    ----------
+    config : Config
+    evening : date, str, Time or None
+        As of `night`, at the file's first site.
+
+    Returns
+    -------
+    SitesCompared
+        Most usable hours first, the way and the set-up there counted.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        The date is out of range.
+    """
     from nightplan.planning.choosing.where_tonight import sites_tonight
 
+    configs = at_all_sites(config)
     found = sites_tonight(configs, evening_of(configs[0].site, evening))
     return SitesCompared(found, configs[0], ranked=False)
 
 
 def targets_by_site(
-    configs: Sequence[Config],
-    evening: AnyEvening,
-    count: int,
+    config: Config,
+    evening: AnyEvening = None,
+    *,
+    count: int = 15,
     on_site: Callable[[str], None] | None = None,
 ) -> SitesCompared:
-    """The same with the best `count` targets of each site; `on_site` is given each site's name."""
+    """Compare what the best targets bring at all sites of a file; as `nightplan pick --all-sites`.
+
+    Parameters
+    ----------
+    config : Config
+    evening : date, str, Time or None
+        As of `nights_by_site`.
+    count : int
+        How many targets of each site.
+    on_site : callable, optional
+        Is given each site's name as its turn comes.
+
+    Returns
+    -------
+    SitesCompared
+        The most rewarding site first; hours of all are counted in those of the first site's
+        moonless zenith.
+
+    Raises
+    ------
+    nightplan.errors.InputError
+        The date is out of range.
+    """
     from nightplan.model.own_targets import catalog_for
     from nightplan.planning.choosing import where_tonight
 
-    journals = [remembered(config) for config in configs]
+    journals = [remembered(one) for one in at_all_sites(config)]
     first = journals[0].config
     found = where_tonight.targets_by_site(
         [journal.config for journal in journals],

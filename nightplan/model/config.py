@@ -57,6 +57,7 @@ class Config(Section):
     _path: Path = PrivateAttr(default=Path("nightplan.toml"))
     _owned: dict[str, Filter] = PrivateAttr(default_factory=dict)
     _named_rig: str = PrivateAttr(default="")
+    _first_site: tuple[Site, HorizonProfile] | None = PrivateAttr(default=None)
     _channels: tuple[Any, Any, dict[str, Channel]] | None = PrivateAttr(default=None)
     _constraints: tuple[Any, ...] = PrivateAttr(default=())
 
@@ -187,6 +188,11 @@ class Config(Section):
     def named_rig(self) -> str:
         """The name that the file gives the rig in use; empty for the only one of a file."""
         return self._named_rig
+
+    @property
+    def first_site(self) -> tuple[Site, HorizonProfile]:
+        """The site at the top of the file, and its skyline, whichever site is in use."""
+        return self._first_site or (self.site, self.horizon)
 
     @property
     def with_all_filters(self) -> Config:

@@ -92,13 +92,16 @@ def with_site(config: Config, name: str | None) -> Config:
         There is no such site.
     """
     name = config.preferences.site if name is None else name
-    if name in (MAIN, config.site.name):
-        return config
+    first, skyline = config.first_site
+    if name in (MAIN, first.name):
+        return config.model_copy(update={"site": first, "horizon": skyline})
     for key, other in config.other_site.items():
         if name in (key, other.name):
             fields = {field: getattr(other, field) for field in Site.model_fields}
             site = Site.model_construct(**{**fields, "name": other.name or key})
-            return config.model_copy(update={"site": site, "horizon": other.horizon})
+            there = config.model_copy(update={"site": site, "horizon": other.horizon})
+            there._first_site = first, skyline
+            return there
     accepted = f"one of {', '.join(sites_of(config))}"
     raise InputError("library", "site", name, accepted)
 
@@ -106,3 +109,8 @@ def with_site(config: Config, name: str | None) -> Config:
 def sites_of(config: Config) -> list[str]:
     """Names that `--site` takes, the file's first site first."""
     return [MAIN, *config.other_site]
+
+
+def at_all_sites(config: Config) -> list[Config]:
+    """The configuration at each site of its file, the first one first."""
+    return [with_site(config, name) for name in sites_of(config)]

@@ -5,6 +5,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
+import nightplan
 from nightplan.cli.main import group
 from nightplan.errors import ConfigError, InputError
 from nightplan.journal import Journal, Sub
@@ -190,6 +191,25 @@ def test_where_to_drive_counts_the_way(file):
     assert max(len(line) for line in table.splitlines()) <= 80
     alone = json.loads(run(file, "night", "--site", "Dark Valley", "--json"))
     assert far["dark_hours"] == alone["dark_hours"]
+
+
+def test_the_library_compares_sites_as_the_command_does(file):
+    told = json.loads(run(file, "night", "--all-sites", "--json"))
+    # At whichever site the configuration is, all of the file are compared, the first one first.
+    for site in (None, "Dark Valley"):
+        found = nightplan.nights_by_site(nightplan.load_config(file, site=site), "2027-10-06")
+        assert json.loads(found.to_json()) == told
+        table = found.table
+        assert list(table["site"]) == [one["site"] for one in told["sites"]]
+        hours = [one["usable_hours"] for one in told["sites"]]
+        assert table["usable_time"].to_value("hour") == pytest.approx(hours, abs=1e-3)
+    ranked = nightplan.targets_by_site(nightplan.load_config(file), "2027-10-06", count=2)
+    told = json.loads(run(file, "pick", "--all-sites", "--count", "2", "--json"))
+    assert json.loads(ranked.to_json()) == told
+    best = max(told["sites"][0]["targets"], key=lambda one: one["first_site_h"])
+    assert ranked.table["target"][0] == best["name"]
+    with pytest.raises(InputError, match="count"):
+        nightplan.targets_by_site(nightplan.load_config(file), count=0)
 
 
 def test_a_darker_site_is_worth_more_of_a_galaxy(file):
