@@ -22,7 +22,14 @@ MOST_BYTES = 64 * 2**20
 _DRAFT = re.compile(r"\.nightplan-[0-9a-f]{8}\.part")
 _STALE_S = 3600.0
 """A draft this old has no writer any more."""
-_NO_HARD_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
+_NO_HARD_LINKS = {
+    errno.EPERM,
+    errno.ENOTSUP,
+    errno.EOPNOTSUPP,
+    errno.ENOSYS,
+    errno.EMLINK,
+    errno.EINVAL,
+}  # the last from Windows' ERROR_INVALID_FUNCTION
 _NO_SYNC = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS}
 
 

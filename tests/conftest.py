@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 from pathlib import Path
 
@@ -24,6 +25,14 @@ def no_network(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(socket.socket, "connect_ex", refuse)
     monkeypatch.setattr(socket, "getaddrinfo", refuse)
     monkeypatch.setattr(socket, "create_connection", refuse)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    if os.name == "posix":
+        return
+    for item in items:
+        if item.get_closest_marker("posix"):
+            item.add_marker(pytest.mark.skip(reason="POSIX alone has this"))
 
 
 @pytest.fixture(scope="session")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import os
 import sys
 from collections.abc import Callable
 from functools import partial
@@ -132,18 +131,14 @@ def _ask(number: int, question: str, words: str, reader: Reader, default: str | 
 
 
 def _zone_here() -> str | None:
-    """The computer's IANA time zone, where the system names it."""
-    named = os.environ.get("TZ", "").lstrip(":")
-    if "/" in named and not named.startswith("/"):
-        return named
-    for path in (Path("/etc/timezone"), Path("/etc/localtime")):
-        try:
-            if path.is_symlink():
-                parts = os.path.realpath(path).split("zoneinfo/")
-                if len(parts) == 2:
-                    return parts[1]
-            elif path.name == "timezone":
-                return path.read_text(encoding="utf-8").strip() or None
-        except OSError:
-            continue
-    return None
+    """The computer's IANA time zone, on any system; None where it does not tell."""
+    import warnings
+
+    from tzlocal import get_localzone_name
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return get_localzone_name()
+    except (LookupError, OSError, ValueError):
+        return None

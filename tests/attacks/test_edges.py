@@ -50,6 +50,7 @@ def test_the_first_and_the_last_date_are_worked(config_file, capsys, date):
     assert capsys.readouterr().err == ""
 
 
+@pytest.mark.posix
 @pytest.mark.parametrize(
     "environment",
     [
@@ -71,6 +72,7 @@ def test_an_environment_set_for_something_else(config_file, environment):
     assert (config_file.parent / "s.png").stat().st_size > 10_000
 
 
+@pytest.mark.posix
 def test_caches_go_to_a_temporary_place(tmp_path, monkeypatch):
     monkeypatch.delenv("MPLCONFIGDIR", raising=False)
     monkeypatch.setenv("XDG_CACHE_HOME", "/dev/null/home")

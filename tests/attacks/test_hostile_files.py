@@ -47,6 +47,7 @@ NAMES = [
 ]  # fmt: skip
 
 
+@pytest.mark.posix
 def test_odd_files_never_stop_the_others(config_file, capsys, monkeypatch):
     folder = config_file.parent / "2027-10-06"
     folder.mkdir()

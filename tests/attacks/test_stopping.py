@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.posix
+
 ROOT = Path(__file__).parents[2]
 # The demo's plot takes about three seconds of one core: the moments spread over all of it.
 MOMENTS_S = (0.12, 0.3, 0.6, 1.2, 2.4)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import pty
 import subprocess
 import sys
 import types
@@ -39,12 +38,13 @@ def test_words_are_wiped_when_the_next_begin(monkeypatch):
     assert "another ..." in screen.getvalue()
 
 
+@pytest.mark.posix
 @pytest.mark.parametrize(("words", "told"), WORKING, ids=lambda value: str(value[0]))
 def test_a_terminal_is_told_and_a_pipe_is_not(config_file, words, told):
     code = "from nightplan.__main__ import main; main()"
     command = [sys.executable, "-c", code, *words]
     command += ["--config", str(config_file), "--date", "2027-10-06"]
-    ours, theirs = pty.openpty()
+    ours, theirs = os.openpty()
     shown = subprocess.run(command, stdout=subprocess.PIPE, stderr=theirs, check=True)
     os.close(theirs)
     screen = b""
@@ -60,10 +60,11 @@ def test_a_terminal_is_told_and_a_pipe_is_not(config_file, words, told):
     assert piped.stdout == shown.stdout
 
 
+@pytest.mark.posix
 @pytest.mark.parametrize(("colour", "styled"), [("auto", True), ("never", False)])
 def test_bold_is_bold_on_a_terminal(config_file, colour, styled):
     """SGR sequences (ECMA-48) reach the terminal as they are, not escaped for reading."""
-    ours, theirs = pty.openpty()
+    ours, theirs = os.openpty()
     code = "from nightplan.__main__ import main; main()"
     command = [sys.executable, "-c", code, "check", "--config", str(config_file)]
     env = {**os.environ, "TERM": "xterm"}

@@ -305,6 +305,7 @@ def test_forms_that_are_understood(collect, shot, changes, start):
     assert one.exposure_s == 300.0
 
 
+@pytest.mark.posix
 def test_hostile_files_are_skipped_and_the_sound_one_is_taken(collect, shot):
     sound = write(shot / "sound.fits").read_bytes()
 

@@ -7,8 +7,6 @@ processes write at once, and SQLite's own integrity check looks at what is left.
 from __future__ import annotations
 
 import datetime
-import os
-import signal
 import sqlite3
 import subprocess
 import sys
@@ -243,7 +241,7 @@ def test_killed_in_the_middle_of_writing(tmp_path, after):
         confirmed = int(line)
         if confirmed >= after:
             break
-    os.kill(child.pid, signal.SIGKILL)
+    child.kill()
     confirmed = max([confirmed, *(int(line) for line in child.stdout.read().split())])
     child.wait()
     child.stdout.close()
