@@ -9,7 +9,7 @@ import numpy as np
 
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, evening_of, listed
-from nightplan.library.outputs import Pictured, floats_of, table_of
+from nightplan.library.outputs import Pictured, floats_of, quantity, table_of
 
 if TYPE_CHECKING:
     from astroplan import Constraint
@@ -38,7 +38,6 @@ class ComingNights(Pictured):
     def nights(self) -> QTable:
         """What each night serves if it is clear: `date`, `target`, `train`, `clock_time`,
         `equivalent_time`, `moon_illuminated_fraction`; a night may have several rows."""
-        from astropy import units as u
 
         rows = self.document.nights
         return table_of(
@@ -46,8 +45,8 @@ class ComingNights(Pictured):
                 "date": [row.date for row in rows],
                 "target": [row.target for row in rows],
                 "train": [row.train for row in rows],
-                "clock_time": floats_of([row.hours for row in rows]) * u.hour,
-                "equivalent_time": floats_of([row.equivalent_h for row in rows]) * u.hour,
+                "clock_time": quantity(floats_of([row.hours for row in rows]), "h"),
+                "equivalent_time": quantity(floats_of([row.equivalent_h for row in rows]), "h"),
                 "moon_illuminated_fraction": floats_of(
                     [row.moon_illuminated_fraction for row in rows]
                 ),

@@ -11,7 +11,7 @@ import numpy as np
 
 from nightplan.errors import InputError
 from nightplan.library.inputs import value_in
-from nightplan.library.outputs import Answer, table_of
+from nightplan.library.outputs import Answer, quantity, table_of
 
 if TYPE_CHECKING:
     from astropy.table import QTable
@@ -95,7 +95,6 @@ def collect(
     nightplan.errors.InputError, nightplan.errors.TargetError
         A train, filter or target does not exist, or verdicts contradict each other.
     """
-    from astropy import units as u
 
     from nightplan.errors import InputError
     from nightplan.journal.fits_import import Instructions, Verdict
@@ -121,7 +120,7 @@ def collect(
         assume_light=assume_light,
         position_angle_deg=None
         if angle is None
-        else check_position_angle(value_in("angle", angle, u.deg)),
+        else check_position_angle(value_in("angle", angle, "deg")),
     )
     collected, table, notices = collect_and_weigh(
         config, catalog_for(config), Path(folder), told, on_step, torn_down=torn_down
@@ -160,7 +159,6 @@ def gathered(config: Config) -> QTable:
         `target`, `filter`, `short_set`, `train`, `accepted`, `rejected` (subs), `clock_time` and
         `equivalent_time` (what counts toward the goal). Empty without a journal.
     """
-    from astropy import units as u
 
     from nightplan.journal import Journal
     from nightplan.model.own_targets import catalog_for
@@ -179,8 +177,8 @@ def gathered(config: Config) -> QTable:
             "train": [row.train for row in rows],
             "accepted": np.array([row.accepted_subs for row in rows], dtype=int),
             "rejected": np.array([row.rejected_subs for row in rows], dtype=int),
-            "clock_time": np.array([row.clock_hours for row in rows], dtype=float) * u.hour,
-            "equivalent_time": np.array([row.hours for row in rows], dtype=float) * u.hour,
+            "clock_time": quantity([row.clock_hours for row in rows], "h"),
+            "equivalent_time": quantity([row.hours for row in rows], "h"),
         }
     )
 

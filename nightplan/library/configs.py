@@ -59,10 +59,9 @@ def site_at(observer: Observer, sky: Quantity | str, lamp_light: LampLight = "mi
     nightplan.errors.InputError
         `sky` is no surface brightness.
     """
-    from astropy import units as u
 
     return Site.from_observer(
-        observer, value_in("sky", sky, u.mag / u.arcsec**2), lamp_light=lamp_light
+        observer, value_in("sky", sky, "mag / arcsec2"), lamp_light=lamp_light
     )
 
 

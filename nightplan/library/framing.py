@@ -10,7 +10,7 @@ import numpy as np
 
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, night_of, value_in
-from nightplan.library.outputs import Answer, coords_of, table_of
+from nightplan.library.outputs import Answer, coords_of, quantity, table_of
 
 if TYPE_CHECKING:
     from astropy.coordinates import Angle, SkyCoord
@@ -90,14 +90,12 @@ class Framed(Answer):
     @property
     def margin(self) -> Quantity:
         """Least distance from the outline to the edge, arcmin; negative outside."""
-        from astropy import units as u
 
-        return self.answer.framing.margin_arcmin * u.arcmin
+        return quantity(self.answer.framing.margin_arcmin, "arcmin")
 
     @property
     def panels(self) -> QTable:
         """`panel` (from 1), `center` (SkyCoord), `position_angle`, `image_up_angle` there."""
-        from astropy import units as u
 
         framing = self.answer.framing
         rows = framing.panels
@@ -105,8 +103,8 @@ class Framed(Answer):
             {
                 "panel": np.arange(1, len(rows) + 1),
                 "center": coords_of([row.ra_deg for row in rows], [row.dec_deg for row in rows]),
-                "position_angle": np.array([row.position_angle_deg for row in rows]) * u.deg,
-                "image_up_angle": np.array([row.image_up_angle_deg for row in rows]) * u.deg,
+                "position_angle": quantity([row.position_angle_deg for row in rows], "deg"),
+                "image_up_angle": quantity([row.image_up_angle_deg for row in rows], "deg"),
             },
             {"target": framing.target, "train": framing.train},
         )
@@ -118,7 +116,6 @@ class Framed(Answer):
         `time_to_snr` are equivalent hours of one field to the wanted signal to noise in the
         target's leading filter, `time_all_panels` those of all panels.
         """
-        from astropy import units as u
 
         fits = self.answer.ranking.fits
         framings = [fit.framing for fit in fits]
@@ -126,22 +123,22 @@ class Framed(Answer):
         return table_of(
             {
                 "train": [fit.train for fit in fits],
-                "position_angle": np.array([one.position_angle_deg for one in framings]) * u.deg,
-                "image_up_angle": np.array([one.image_up_angle_deg for one in framings]) * u.deg,
-                "position_angle_tolerance": np.array(
-                    [one.position_angle_tolerance_deg for one in framings]
-                )
-                * u.deg,
+                "position_angle": quantity([one.position_angle_deg for one in framings], "deg"),
+                "image_up_angle": quantity([one.image_up_angle_deg for one in framings], "deg"),
+                "position_angle_tolerance": quantity(
+                    [one.position_angle_tolerance_deg for one in framings], "deg"
+                ),
                 "coverage": np.array([one.coverage for one in framings]),
-                "margin": np.array([one.margin_arcmin for one in framings]) * u.arcmin,
+                "margin": quantity([one.margin_arcmin for one in framings], "arcmin"),
                 "panels": np.array([len(one.panels) for one in framings]),
-                "field_width": np.array([one.field_width_deg for one in optics]) * u.deg,
-                "field_height": np.array([one.field_height_deg for one in optics]) * u.deg,
-                "image_scale": np.array([one.image_scale_arcsec_px for one in optics])
-                * (u.arcsec / u.pix),
+                "field_width": quantity([one.field_width_deg for one in optics], "deg"),
+                "field_height": quantity([one.field_height_deg for one in optics], "deg"),
+                "image_scale": quantity(
+                    [one.image_scale_arcsec_px for one in optics], "arcsec / pix"
+                ),
                 "f_ratio": np.array([one.f_ratio for one in optics]),
-                "time_to_snr": np.array([fit.hours_to_snr for fit in fits]) * u.hour,
-                "time_all_panels": np.array([fit.hours_all_panels for fit in fits]) * u.hour,
+                "time_to_snr": quantity([fit.hours_to_snr for fit in fits], "h"),
+                "time_all_panels": quantity([fit.hours_all_panels for fit in fits], "h"),
                 "score": np.array([fit.score for fit in fits]),
             },
             {"target": self.answer.target.name},
@@ -154,7 +151,6 @@ class Framed(Answer):
         `distance` is from the middle of the patch, `edge` to its nearest edge. `meta` holds each
         side's `state` and `expected` count. Empty without a guider.
         """
-        from astropy import units as u
 
         guide = self.answer.guide
         sides = (
@@ -169,9 +165,9 @@ class Framed(Answer):
                 "coord": coords_of(
                     [star.ra_deg for _, star in found], [star.dec_deg for _, star in found]
                 ),
-                "g_mag": np.array([star.g_mag for _, star in found]) * u.mag,
-                "distance": np.array([star.distance_arcmin for _, star in found]) * u.arcmin,
-                "edge": np.array([star.edge_arcmin for _, star in found]) * u.arcmin,
+                "g_mag": quantity([star.g_mag for _, star in found], "mag"),
+                "distance": quantity([star.distance_arcmin for _, star in found], "arcmin"),
+                "edge": quantity([star.edge_arcmin for _, star in found], "arcmin"),
             },
             {
                 "state": {name: side.state for name, side in sides.items()},
@@ -190,9 +186,8 @@ class Framed(Answer):
     @property
     def usable_tonight(self) -> Quantity:
         """Time on the clock inside the window and all limits of the leading filter."""
-        from astropy import units as u
 
-        return self.answer.hours_tonight * u.hour
+        return quantity(self.answer.hours_tonight, "h")
 
     @property
     def document(self) -> FrameDocument:
@@ -351,7 +346,6 @@ def frame(
     nightplan.errors.TargetError
         The name is unknown or ambiguous.
     """
-    from astropy import units as u
 
     from nightplan.library.keeping import asked_composition, composed
     from nightplan.planning.choosing.frame_answer import frame_answer
@@ -360,7 +354,7 @@ def frame(
     catalog, (row,) = catalog_and_rows(config, [target])
     found = catalog.target(row)
     asked = asked_composition(centre, panels, group)
-    angle_deg = None if angle is None else check_position_angle(value_in("angle", angle, u.deg))
+    angle_deg = None if angle is None else check_position_angle(value_in("angle", angle, "deg"))
     memory = remembered(config) if journal else Remembered(config)
     known = composed(memory.config, found, catalog, asked, angle_deg=angle_deg, train=train)
     earlier = memory.earlier

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from astroplan import FixedTarget, Observer
     from astropy.coordinates import SkyCoord
     from astropy.time import Time
-    from astropy.units import Quantity, UnitBase
+    from astropy.units import Quantity
 
     from nightplan.model.catalog import Catalog
 
@@ -111,7 +111,7 @@ def utc_mjd_of(time: Time) -> Any:
     return time.utc.mjd
 
 
-def value_in(key: str, value: Quantity | str, unit: UnitBase | str) -> float:
+def value_in(key: str, value: Quantity | str, unit: str) -> float:
     """The number of one Quantity (or Angle, or its text) in a unit.
 
     Raises

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from nightplan.errors import InputError
 from nightplan.library.inputs import targets_of, value_in
+from nightplan.library.outputs import quantity
 from nightplan.model.wishes import FramingWish, framing_for
 
 if TYPE_CHECKING:
@@ -49,15 +50,13 @@ def set_goal(
     nightplan.errors.TargetError
         The name is unknown or ambiguous.
     """
-    from astropy import units as u
 
     (found,) = targets_of(config, [target])
     wanted = {
-        name: None if value is None else value_in(name, value, u.hour)
-        for name, value in hours.items()
+        name: None if value is None else value_in(name, value, "h") for name, value in hours.items()
     }
     kept = keep_goals(config, found.name, wanted)
-    return {name: value * u.hour for name, value in kept.items()}
+    return {name: quantity(value, "h") for name, value in kept.items()}
 
 
 def keep_goals(config: Config, target: str, hours: Mapping[str, float | None]) -> dict[str, float]:

@@ -11,7 +11,7 @@ import numpy as np
 from nightplan.errors import InputError
 from nightplan.library.earlier import remembered
 from nightplan.library.inputs import evening_of, night_of
-from nightplan.library.outputs import Answer, floats_of, optional_time, table_of, time_of
+from nightplan.library.outputs import Answer, floats_of, optional_time, quantity, table_of, time_of
 from nightplan.model.rigs_and_sites import at_all_sites
 from nightplan.planning.tonight.night import EVENT_NAMES, Event, Night
 
@@ -99,16 +99,14 @@ class NightTimes(Answer):
     @property
     def dark(self) -> Quantity:
         """Length of astronomical darkness, hours; 0 if there is none."""
-        from astropy import units as u
 
-        return self.night.dark_hours * u.hour
+        return quantity(self.night.dark_hours, "h")
 
     @property
     def moonless_dark(self) -> Quantity:
         """The part of it with the moon down, hours."""
-        from astropy import units as u
 
-        return self.night.moonless_dark_hours * u.hour
+        return quantity(self.night.moonless_dark_hours, "h")
 
     @property
     def moon_illuminated_fraction(self) -> float:

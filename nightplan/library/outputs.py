@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from astropy.coordinates import SkyCoord
     from astropy.table import QTable
     from astropy.time import Time
+    from astropy.units import Quantity
     from matplotlib.figure import Figure
 
     from nightplan.report.documents.base import Document
@@ -92,12 +93,18 @@ def optional_time(utc_mjd: float | None) -> Time | None:
     return None if utc_mjd is None else time_of(utc_mjd)
 
 
+def quantity(values: ArrayLike, unit: str) -> Quantity:
+    """Numbers with a unit; astropy's units are loaded here, not by the modules that have some."""
+    from astropy.units import Quantity
+
+    return Quantity(values, unit)
+
+
 def coords_of(ra_deg: Sequence[float], dec_deg: Sequence[float]) -> SkyCoord:
     """ICRS places."""
-    from astropy import units as u
     from astropy.coordinates import SkyCoord
 
-    return SkyCoord(np.asarray(ra_deg) * u.deg, np.asarray(dec_deg) * u.deg, frame="icrs")
+    return SkyCoord(np.asarray(ra_deg), np.asarray(dec_deg), unit="deg", frame="icrs")
 
 
 def floats_of(values: Sequence[float | None]) -> np.ndarray:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from nightplan.library.inputs import evening_of, targets_of, utc_mjd_of, value_in
-from nightplan.library.outputs import Pictured, table_of, time_of
+from nightplan.library.outputs import Pictured, quantity, table_of, time_of
 
 if TYPE_CHECKING:
     from astropy.table import QTable
@@ -48,22 +48,19 @@ class Photons(Pictured):
         """The sky at the target, V: altitudes and angles (deg), `extinction` (mag an airmass),
         `dark` and `total` (mag/arcsec²); its parts `moonlight` (Krisciunas & Schaefer 1991 as
         printed), `moonlight_used`, `twilight` in nanolamberts are numbers."""
-        from astropy import units as u
-
         there = self.document.sky
-        brightness = u.mag / u.arcsec**2
         return {
-            "target_altitude": there.target_altitude_deg * u.deg,
-            "moon_altitude": there.moon_altitude_deg * u.deg,
-            "moon_separation": there.moon_separation_deg * u.deg,
-            "moon_phase_angle": there.moon_phase_angle_deg * u.deg,
-            "sun_altitude": there.sun_altitude_deg * u.deg,
-            "extinction": there.extinction_v_mag_airmass * u.mag,
-            "dark": there.dark_v_mag_arcsec2 * brightness,
-            "total": there.total_v_mag_arcsec2 * brightness,
-            "moonlight_nl": there.moonlight_v_nl * u.one,
-            "moonlight_used_nl": there.moonlight_used_v_nl * u.one,
-            "twilight_nl": there.twilight_v_nl * u.one,
+            "target_altitude": quantity(there.target_altitude_deg, "deg"),
+            "moon_altitude": quantity(there.moon_altitude_deg, "deg"),
+            "moon_separation": quantity(there.moon_separation_deg, "deg"),
+            "moon_phase_angle": quantity(there.moon_phase_angle_deg, "deg"),
+            "sun_altitude": quantity(there.sun_altitude_deg, "deg"),
+            "extinction": quantity(there.extinction_v_mag_airmass, "mag"),
+            "dark": quantity(there.dark_v_mag_arcsec2, "mag / arcsec2"),
+            "total": quantity(there.total_v_mag_arcsec2, "mag / arcsec2"),
+            "moonlight_nl": quantity(there.moonlight_v_nl, ""),
+            "moonlight_used_nl": quantity(there.moonlight_used_v_nl, ""),
+            "twilight_nl": quantity(there.twilight_v_nl, ""),
         }
 
     @property
@@ -71,29 +68,27 @@ class Photons(Pictured):
         """Every filter: `sky` (AB, mag/arcsec²), `sky_rate`, `target_rate` (electron/s/pixel),
         `gain`, `sub`, `sub_bound`, `sub_extra_noise`, `snr_one_hour` (per square arcsecond,
         shutter open), `worth`, `time_to_snr` (equivalent time to the wanted signal to noise)."""
-        from astropy import units as u
-
         exposure = self.exposure
         budget = exposure.budget
-        rate = u.electron / u.s / u.pix
+        rate = "electron / (pix s)"
         wanted = exposure.config.preferences.wanted_snr
         names = budget.filter_names
         return table_of(
             {
                 "filter": list(names),
-                "sky": budget.sky_mag_arcsec2[0, :, 0] * (u.mag / u.arcsec**2),
-                "sky_rate": budget.sky_rate_e_s_px[0, :, 0] * rate,
-                "target_rate": budget.target_rate_e_s_px[0, :, 0] * rate,
+                "sky": quantity(budget.sky_mag_arcsec2[0, :, 0], "mag / arcsec2"),
+                "sky_rate": quantity(budget.sky_rate_e_s_px[0, :, 0], rate),
+                "target_rate": quantity(budget.target_rate_e_s_px[0, :, 0], rate),
                 "brightness_source": [
                     budget.light.brightness_source(0, column) for column in range(len(names))
                 ],
                 "gain": list(budget.gain),
-                "sub": budget.sub_s * u.s,
+                "sub": quantity(budget.sub_s, "s"),
                 "sub_bound": list(budget.sub_bound),
                 "sub_extra_noise": budget.sub_extra_noise[0, :, 0],
                 "snr_one_hour": budget.snr_one_hour[0, :, 0],
                 "worth": budget.worth[0, :, 0],
-                "time_to_snr": budget.hours_to_snr(wanted)[0] * u.hour,
+                "time_to_snr": quantity(budget.hours_to_snr(wanted)[0], "h"),
             },
             {
                 "target": exposure.target.name,
@@ -104,15 +99,14 @@ class Photons(Pictured):
 
     def worth_through_the_night(self, step: Quantity | str = "5 min") -> QTable:
         """Worth of every filter at every step of the window: `time`, one column a filter."""
-        from astropy import units as u
 
-        budget = self.exposure.through_the_night(value_in("step", step, u.min))
+        budget = self.exposure.through_the_night(value_in("step", step, "min"))
         columns = {name: budget.worth[0, row] for row, name in enumerate(budget.filter_names)}
         return table_of(
             {
                 "time": time_of(budget.utc_mjd),
-                "altitude": budget.geometry.altitude_deg[0] * u.deg,
-                "moon_altitude": budget.geometry.moon_altitude_deg * u.deg,
+                "altitude": quantity(budget.geometry.altitude_deg[0], "deg"),
+                "moon_altitude": quantity(budget.geometry.moon_altitude_deg, "deg"),
                 **{name: np.array(values) for name, values in columns.items()},
             },
             {"target": self.exposure.target.name, "train": self.exposure.train},

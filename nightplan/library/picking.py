@@ -9,7 +9,7 @@ import numpy as np
 
 from nightplan.library.earlier import remembered
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, value_in
-from nightplan.library.outputs import Answer, coords_of, floats_of, table_of, time_of
+from nightplan.library.outputs import Answer, coords_of, floats_of, quantity, table_of, time_of
 
 if TYPE_CHECKING:
     from astroplan import Constraint
@@ -34,7 +34,6 @@ class Ranked(Answer):
     @property
     def table(self) -> QTable:
         """As `pick` returns it."""
-        from astropy import units as u
 
         from nightplan.planning.choosing.selection import PARTS
 
@@ -55,19 +54,19 @@ class Ranked(Answer):
                 "coord": coords_of(
                     [target.ra_deg for target in targets], [target.dec_deg for target in targets]
                 ),
-                "major": floats_of([target.major_arcmin for target in targets]) * u.arcmin,
+                "major": quantity(floats_of([target.major_arcmin for target in targets]), "arcmin"),
                 "train": [entry.train for entry in ranked],
                 "score": numbers("score"),
                 **{
                     f"score_{part}": np.array([entry.score_parts[part] for entry in ranked])
                     for part in PARTS
                 },
-                "clock_time": numbers("hours") * u.hour,
-                "equivalent_time": numbers("equivalent_h") * u.hour,
+                "clock_time": quantity(numbers("hours"), "h"),
+                "equivalent_time": quantity(numbers("equivalent_h"), "h"),
                 "best": time_of(numbers("best_utc_mjd")),
-                "altitude": numbers("max_altitude_deg") * u.deg,
-                "moon_altitude": numbers("moon_altitude_deg") * u.deg,
-                "moon_separation": numbers("moon_separation_deg") * u.deg,
+                "altitude": quantity(numbers("max_altitude_deg"), "deg"),
+                "moon_altitude": quantity(numbers("moon_altitude_deg"), "deg"),
+                "moon_separation": quantity(numbers("moon_separation_deg"), "deg"),
                 "filter": [entry.leading_filter for entry in ranked],
                 "coverage": numbers("coverage"),
                 "panels": np.array([entry.panels for entry in ranked], dtype=int),
@@ -176,6 +175,7 @@ def rank(
     constraints: Sequence[Constraint] = (),
 ) -> Ranked:
     """The answer behind `pick`; arguments as there."""
+
     from nightplan.planning.choosing.selection import rank_targets
     from nightplan.planning.choosing.wishes import Wishes
 

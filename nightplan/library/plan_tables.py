@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from nightplan.library.outputs import coords_of, table_of, time_of
+from nightplan.library.outputs import coords_of, quantity, table_of, time_of
 from nightplan.sky.times import mjd_from_iso
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 def blocks_table(document: PlanDocument) -> QTable:
     """As of `Planned.blocks`."""
-    from astropy import units as u
 
     rows = document.blocks
     return table_of(
@@ -27,14 +26,14 @@ def blocks_table(document: PlanDocument) -> QTable:
             "target": [row.target for row in rows],
             "panel": np.array([row.panel for row in rows], dtype=int),
             "coord": coords_of([row.ra_deg for row in rows], [row.dec_deg for row in rows]),
-            "position_angle": np.array([row.position_angle_deg for row in rows]) * u.deg,
-            "image_up_angle": np.array([row.image_up_angle_deg for row in rows]) * u.deg,
+            "position_angle": quantity([row.position_angle_deg for row in rows], "deg"),
+            "image_up_angle": quantity([row.image_up_angle_deg for row in rows], "deg"),
             "train": [row.train for row in rows],
             "filter": [row.filter for row in rows],
             "gain": [row.gain for row in rows],
             "start": _times([row.start_utc for row in rows]),
             "end": _times([row.end_utc for row in rows]),
-            "sub": np.array([row.sub_s for row in rows]) * u.s,
+            "sub": quantity([row.sub_s for row in rows], "s"),
             "count": np.array([row.count for row in rows], dtype=int),
             "short_set": np.array([row.short_set for row in rows], dtype=bool),
             "why": [row.why for row in rows],
@@ -63,12 +62,11 @@ def events_table(document: PlanDocument) -> QTable:
 
 def progress_table(document: PlanDocument) -> QTable:
     """As of `Planned.progress`."""
-    from astropy import units as u
 
     rows = document.progress
 
     def hours(key: str) -> Any:
-        return np.array([getattr(row, key) for row in rows], dtype=float) * u.hour
+        return quantity([getattr(row, key) for row in rows], "h")
 
     return table_of(
         {
@@ -87,13 +85,12 @@ def progress_table(document: PlanDocument) -> QTable:
 
 def targets_table(plan: NightPlan) -> QTable:
     """As of `Planned.targets`."""
-    from astropy import units as u
 
     framings = [plan.framing(target.name) for target in plan.targets]
     loss = {one.target: one for one in plan.train.losses}
 
     def degrees(key: str) -> Any:
-        return np.array([getattr(one, key) for one in framings], dtype=float) * u.deg
+        return quantity([getattr(one, key) for one in framings], "deg")
 
     return table_of(
         {

@@ -6,13 +6,11 @@ import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-import numpy as np
-
 from nightplan.errors import InputError
 from nightplan.library.earlier import Remembered, remembered
 from nightplan.library.inputs import catalog_and_rows, listed, night_of, utc_mjd_of
 from nightplan.library.nights import NightTimes
-from nightplan.library.outputs import Pictured, table_of
+from nightplan.library.outputs import Pictured, quantity, table_of
 from nightplan.library.plan_tables import (
     blocks_table,
     events_table,
@@ -89,10 +87,9 @@ class Planned(Pictured):
     @property
     def ledger(self) -> QTable:
         """Where the window goes: `kind`, `time`; the times sum to the window."""
-        from astropy import units as u
 
         minutes = self.document.ledger
-        return table_of({"kind": list(minutes), "time": np.array(list(minutes.values())) * u.min})
+        return table_of({"kind": list(minutes), "time": quantity(list(minutes.values()), "min")})
 
     @property
     def progress(self) -> QTable:

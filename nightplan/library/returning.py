@@ -164,7 +164,7 @@ def angle(
     nightplan.errors.NightplanError
         No framing of the target is stored.
     """
-    from astropy import units as u
+    from astropy.units import Quantity
 
     from nightplan.library.angle_question import (
         AngleQuestion,
@@ -183,20 +183,20 @@ def angle(
         )
 
     def line(key: str, value: Quantity | str | None) -> float | None:
-        return None if value is None else check_position_angle(value_in(key, value, u.deg), key)
+        return None if value is None else check_position_angle(value_in(key, value, "deg"), key)
 
     several = solution if isinstance(solution, (list, tuple)) else [solution]
     read = newest_first([_read(config, one) for one in several if one is not None])
     others = [Sighting(one) for one in read[1:]]
     if second is not None:
         where, reading = second
-        typed = isinstance(where, u.Quantity)
+        typed = isinstance(where, Quantity)
         others.insert(
             0,
             Sighting(
                 solution=None if typed else _read(config, where),
                 position_angle_deg=line("second", where) if typed else None,
-                rotator_deg=value_in("second", reading, u.deg),
+                rotator_deg=value_in("second", reading, "deg"),
                 pier=second_pier,
             ),
         )
@@ -206,9 +206,9 @@ def angle(
             solution=read[0] if read else None,
             image_up_deg=None
             if image_up is None
-            else check_image_up(value_in("image_up", image_up, u.deg)),
+            else check_image_up(value_in("image_up", image_up, "deg")),
             position_angle_deg=line("position_angle", position_angle),
-            rotator_deg=None if rotator is None else value_in("rotator", rotator, u.deg),
+            rotator_deg=None if rotator is None else value_in("rotator", rotator, "deg"),
             pier=pier,
         ),
         others=tuple(others),

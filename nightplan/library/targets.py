@@ -16,7 +16,7 @@ from nightplan.library.inputs import (
     utc_mjd_of,
     value_in,
 )
-from nightplan.library.outputs import table_of, time_of
+from nightplan.library.outputs import quantity, table_of, time_of
 from nightplan.model.config import Config
 from nightplan.model.target import Target
 
@@ -86,16 +86,15 @@ def make_target(
     nightplan.errors.InputError
         A value is outside its range.
     """
-    from astropy import units as u
 
     for key, value in (("major_arcmin", major), ("minor_arcmin", minor)):
         if value is not None:
-            fields[key] = value_in(key.removesuffix("_arcmin"), value, u.arcmin)
+            fields[key] = value_in(key.removesuffix("_arcmin"), value, "arcmin")
     if angle is not None:
-        fields["angle_deg"] = value_in("angle", angle, u.deg)
+        fields["angle_deg"] = value_in("angle", angle, "deg")
     if surface_brightness is not None:
         fields["surface_brightness_mag_arcsec2"] = value_in(
-            "surface_brightness", surface_brightness, u.mag / u.arcsec**2
+            "surface_brightness", surface_brightness, "mag / arcsec2"
         )
         fields["surface_brightness_band"] = "V"
         fields["surface_brightness_source"] = "user"
@@ -156,14 +155,13 @@ def tracks(
     nightplan.errors.TargetError
         A name is unknown or ambiguous.
     """
-    from astropy import units as u
 
     from nightplan.planning.tonight.visibility import sky_tracks, time_grid
 
     found = targets_of(where, listed(targets))
     if times is None:
         night = night_of(where, evening)
-        utc_mjd = time_grid(night, value_in("step", step, u.min))
+        utc_mjd = time_grid(night, value_in("step", step, "min"))
     else:
         utc_mjd = np.atleast_1d(utc_mjd_of(times)).ravel()
     if utc_mjd.size and np.ptp(utc_mjd) > 1.0:
@@ -176,7 +174,7 @@ def tracks(
     shape = sky.altitude_deg.shape
 
     def column(values: np.ndarray) -> Quantity:
-        return np.broadcast_to(values, shape).ravel() * u.deg
+        return quantity(np.broadcast_to(values, shape).ravel(), "deg")
 
     return table_of(
         {

@@ -277,7 +277,6 @@ def follow(
     nightplan.errors.InputError
         The plan is of another site, rig or night.
     """
-    from astropy import units as u
 
     from nightplan.library.following import plan_file_of
     from nightplan.library.inputs import evening_of, value_in
@@ -292,6 +291,6 @@ def follow(
         sheet=None if sheet is None else Path(sheet),
         style=style,
         quick=quick,
-        behind_min=value_in("behind", behind, u.min),
+        behind_min=value_in("behind", behind, "min"),
     )
     return follow_night(follower, NightTime(), tell, once=once)

@@ -12,7 +12,7 @@ import numpy as np
 from nightplan.errors import InputError
 from nightplan.library.earlier import with_stored_goals
 from nightplan.library.inputs import evening_of, targets_of
-from nightplan.library.outputs import Answer, Pictured, table_of
+from nightplan.library.outputs import Answer, Pictured, quantity, table_of
 
 if TYPE_CHECKING:
     import datetime
@@ -43,13 +43,12 @@ class Year(Pictured):
     @property
     def nights(self) -> QTable:
         """As `season` returns them."""
-        from astropy import units as u
 
         return table_of(
             {
                 "date": [day.isoformat() for day in self.table.nights.evenings],
-                "usable": self.table.usable_hours[0] * u.hour,
-                "usable_moonless": self.table.moonless_hours[0] * u.hour,
+                "usable": quantity(self.table.usable_hours[0], "h"),
+                "usable_moonless": quantity(self.table.moonless_hours[0], "h"),
                 "moon_illuminated_fraction": np.array(self.table.nights.moon_illuminated_fraction),
             },
             {"site": self._config.site.name, "target": self._target.name},
