@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from nightplan.errors import FileError, InputError
 from nightplan.library.earlier import remembered
-from nightplan.library.planned import Planned
+from nightplan.library.planned import Planned, made_plan
 
 if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
@@ -59,7 +59,6 @@ def asked_plan(
     from nightplan.planning.tonight.clock_time import is_clock_time, moment_utc_mjd
     from nightplan.planning.tonight.limits import planned_night
     from nightplan.planning.tonight.night import default_evening
-    from nightplan.planning.tonights_plan.plan import make_plan
     from nightplan.sky.times import datetime_from_mjd
 
     if start is None and (done or (keep is not None and not as_it_stands)):
@@ -78,20 +77,14 @@ def asked_plan(
     if evening is None and moment is not None and not is_clock_time(str(start)):
         day = default_evening(config.site, datetime_from_mjd(moment))
     catalog = catalog_for(config)
-    night = planned_night(config, day)
-    if moment is None:
-        journal = remembered(config)
-        if keep is not None and kept is not None:
-            return kept_plan(journal.config, day, catalog, kept, str(keep))
-        plan = make_plan(journal.config, night, catalog, names, earlier=journal.earlier)
-        return Planned(plan, catalog, remembered=journal)
-    counts = parse_done(config, done, lambda name: catalog.target(catalog.find(name)).name)
-    # What tonight has shot is told by the plan kept and by the counts; without them, by the files.
-    told = kept is not None or bool(counts)
-    journal = remembered(config, without=day if told else None)
-    again = Replan(moment, kept, counts, source="the plan in force" if keep is None else str(keep))
-    plan = make_plan(journal.config, night, catalog, names, earlier=journal.earlier, again=again)
-    return Planned(plan, catalog, remembered=journal, before=kept)
+    if moment is None and kept is not None:
+        return kept_plan(remembered(config).config, day, catalog, kept, str(keep))
+    again = None
+    if moment is not None:
+        counts = parse_done(config, done, lambda name: catalog.target(catalog.find(name)).name)
+        source = "the plan in force" if keep is None else str(keep)
+        again = Replan(moment, kept, counts, source=source)
+    return made_plan(config, catalog, planned_night(config, day), names, again)
 
 
 def kept_plan(

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from nightplan.errors import InputError
 from nightplan.library.asking import kept_plan
 from nightplan.library.earlier import remembered
-from nightplan.library.planned import Planned, SheetStyle
+from nightplan.library.planned import Planned, SheetStyle, made_plan
 from nightplan.planning.schedule.standing import Standing, standing
 from nightplan.sky.times import mjd_from_datetime, mjd_from_iso
 
@@ -187,15 +187,12 @@ class Follower:
     def _replan(self, moment: float, stands: Standing) -> None:
         from nightplan.planning.schedule.replan import Replan
         from nightplan.planning.tonight.limits import planned_night
-        from nightplan.planning.tonights_plan.plan import make_plan
 
-        journal = remembered(self.config, without=self.evening)
         kept = self.planned.document.model_dump(mode="json")
         again = Replan(moment, kept, stands.done, source=str(self.plan_file))
         night = planned_night(self.config, self.evening)
         self.say("planning the rest of the night")
-        made = make_plan(journal.config, night, self._catalog, earlier=journal.earlier, again=again)
-        self.planned = Planned(made, self._catalog, remembered=journal)
+        self.planned = made_plan(self.config, self._catalog, night, again=again)
         self.planned.save(self.plan_file)
         self._write_sheet()
 

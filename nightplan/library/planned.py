@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from nightplan.model.catalog import Catalog
     from nightplan.model.config import Config
     from nightplan.planning.schedule.done import Done
+    from nightplan.planning.schedule.replan import Replan
+    from nightplan.planning.tonight.night import Night
     from nightplan.planning.tonights_plan.plan import NightPlan
     from nightplan.report.documents.plan import PlanDocument
 
@@ -286,7 +288,6 @@ def plan(
     from nightplan.planning.schedule.done import check_done
     from nightplan.planning.schedule.plan_reading import check_plan_document
     from nightplan.planning.schedule.replan import Replan
-    from nightplan.planning.tonights_plan.plan import make_plan
 
     if start is None and (keep is not None or done):
         raise InputError("library", "keep" if keep is not None else "done", "given", "with start")
@@ -302,10 +303,27 @@ def plan(
         again = Replan(float(utc_mjd_of(start)), in_force, done, source="keep")
     catalog, rows = catalog_and_rows(config, listed(targets))
     night = night_of(config, evening)
-    # What tonight has shot is told by the plan kept and by the counts; without them, by the files.
-    without = night.evening if keep is not None or done else None
-    memory = remembered(config, without=without) if journal else Remembered(config)
     names = [str(catalog.name[row]) for row in rows]
+    return made_plan(config, catalog, night, names, again, journal=journal, constraints=constraints)
+
+
+def made_plan(
+    config: Config,
+    catalog: Catalog,
+    night: Night,
+    names: Sequence[str] = (),
+    again: Replan | None = None,
+    *,
+    journal: bool = True,
+    constraints: Sequence[Constraint] = (),
+) -> Planned:
+    """The plan of a night, with what the journal holds: every call that plans one comes here."""
+    from nightplan.planning.tonights_plan.plan import make_plan
+
+    # What tonight has shot is told by the plan kept and by the counts; without them, by the files.
+    told = again is not None and (again.plan is not None or bool(again.done))
+    without = night.evening if told else None
+    memory = remembered(config, without=without) if journal else Remembered(config)
     config = memory.config.constrained(constraints)
     made = make_plan(config, night, catalog, names, earlier=memory.earlier, again=again)
     return Planned(made, catalog, remembered=memory, before=None if again is None else again.plan)
