@@ -225,6 +225,7 @@ def _between(low: float, high: float, test: Callable[[Any], bool] = _number) -> 
 
 LIMITS: dict[str, Kind] = {
     "nights": _between(1, 3660, _whole),
+    "campaign.nights": _between(1, 400, _whole),
     "count": _between(1, 500, _whole),
     "panel": _between(1, 100, _whole),
     "panels": _between(1, 100, _whole),
@@ -233,7 +234,7 @@ LIMITS: dict[str, Kind] = {
     "weight": _between(0.0, 1.0),
     "times": Kind("an astropy Time, or several, from 1900 to 2199", _times),
 }
-"""What single arguments accept more narrowly than their kind, by name."""
+"""What single arguments accept more narrowly than their kind, by name or by call and name."""
 
 
 def parts_of(annotation: str) -> list[str]:
@@ -257,7 +258,7 @@ def gated(call: F) -> F:
         return call
     signature = inspect.signature(call)
     checks = {
-        name: _kinds(name, str(parameter.annotation))
+        name: _kinds(call.__name__, name, str(parameter.annotation))
         for name, parameter in signature.parameters.items()
         if name != "self" and parameter.kind is not inspect.Parameter.VAR_KEYWORD
     }
@@ -284,10 +285,11 @@ def gated(call: F) -> F:
     return checked  # type: ignore[return-value]
 
 
-def _kinds(name: str, annotation: str) -> tuple[Kind, ...]:
+def _kinds(call: str, name: str, annotation: str) -> tuple[Kind, ...]:
     parts = parts_of(annotation)
-    if name in LIMITS:
-        return (LIMITS[name], KINDS["None"]) if "None" in parts else (LIMITS[name],)
+    limit = LIMITS.get(f"{call}.{name}") or LIMITS.get(name)
+    if limit is not None:
+        return (limit, KINDS["None"]) if "None" in parts else (limit,)
     if "os.PathLike[str]" in parts:
         parts = [part for part in parts if part != "str"]
     return tuple(KINDS[part] for part in parts)
