@@ -59,35 +59,14 @@ def framing_page(
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    from nightplan.model.star_catalog import STAR_CREDIT, star_catalog
+    from nightplan.model.star_catalog import star_catalog
 
     catalog = star_catalog(config)
     fits = answer.ranking.fits
     sweeps = [sweep_angles(config, target, fit.train, catalog) for fit in fits]
     limit = 10.0 if config.guider is None else config.guider.limit_magnitude
     stars = stars_around(sweeps, target, catalog, max(limit, 10.0))
-    framing = answer.framing
-    angle = round(framing.position_angle_deg) % 180
-    page = {
-        "title": target.label,
-        "reason": answer.reason,
-        "angle": angle,
-        "guider": config.guider is not None,
-        "credit": STAR_CREDIT,
-        "trains": [
-            {
-                "name": fit.train,
-                "chosen": fit.train == framing.train,
-                "angle": angle_range(
-                    fit.framing.position_angle_deg, fit.framing.position_angle_tolerance_deg
-                ),
-                "panels": len(fit.framing.panels),
-                "covered": percent(fit.framing.coverage),
-                "margin": f"{number(fit.framing.margin_arcmin)}′",
-            }
-            for fit in fits
-        ],
-    }
+    angle = round(answer.framing.position_angle_deg) % 180
     data = _data(config, target, sweeps, stars, limit)
     data["best"] = angle
     for train in data["trains"]:
@@ -98,7 +77,7 @@ def framing_page(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     return environment.from_string(page_file("framing.html")).render(
-        page=page,
+        page=_words(config, target, answer, angle),
         style=style,
         colours=SHEET_COLOURS[style],
         print_colours=PAPER_COLOURS[style],
@@ -107,6 +86,32 @@ def framing_page(
         script_hash=script_hash(script),
         data=Markup(json_for_html(data)),
     )
+
+
+def _words(config: Config, target: Target, answer: FrameAnswer, angle: int) -> dict[str, Any]:
+    """What the page says before its script runs."""
+    from nightplan.model.star_catalog import STAR_CREDIT
+
+    return {
+        "title": target.label,
+        "reason": answer.reason,
+        "angle": angle,
+        "guider": config.guider is not None,
+        "credit": STAR_CREDIT,
+        "trains": [
+            {
+                "name": fit.train,
+                "chosen": fit.train == answer.framing.train,
+                "angle": angle_range(
+                    fit.framing.position_angle_deg, fit.framing.position_angle_tolerance_deg
+                ),
+                "panels": len(fit.framing.panels),
+                "covered": percent(fit.framing.coverage),
+                "margin": f"{number(fit.framing.margin_arcmin)}′",
+            }
+            for fit in answer.ranking.fits
+        ],
+    }
 
 
 def _data(
