@@ -44,10 +44,7 @@ def is_due(path: Path, *, migrates: bool) -> bool:
 def write_backup(path: Path, data: bytes) -> None:
     """Store a copy of a journal, then remove all but the newest ones.
 
-    Raises
-    ------
-    FileError
-        The backup cannot be written; the older ones are all still there.
+    Raises FileError (the backup cannot be written; the older ones are all still there).
     """
     write_whole(path.with_name(f"{path.stem}.backup-{_now():{_STAMP}}.db"), data)
     for old in backups_of(path)[KEPT:]:

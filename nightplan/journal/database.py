@@ -39,14 +39,9 @@ def open_writable(path: Path, *, sealed: bool = True) -> sqlite3.Connection:
 
     Nothing is written before all is checked: that the file is whole, that it is a journal, the
     shape of its tables. On the first opening of a night, and before a migration, every row is
-    checked too and the journal is backed up (see `backups.py`); with `sealed` false neither, for
-    a journal whose checksums are about to be made anew.
-
-    Raises
-    ------
-    FileError
-        The file is damaged, is no journal, is from a newer program, or cannot be written; it is
-        left as it is.
+    checked too and the journal is backed up (see `backups.py`); with `sealed` false neither, for a
+    journal whose checksums are about to be made anew. Raises FileError (the file is damaged, is no
+    journal, is from a newer program, or cannot be written; it is left as it is).
     """
     if path.exists():
         _check_and_back_up(path, sealed)
@@ -68,12 +63,8 @@ def open_writable(path: Path, *, sealed: bool = True) -> sqlite3.Connection:
 def open_readonly(path: Path) -> sqlite3.Connection:
     """Open for reading; nothing in the folder changes.
 
-    A journal of an older version is brought up to date in memory only.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, is damaged, is no journal, or is from a newer program.
+    A journal of an older version is brought up to date in memory only. Raises FileError (the file
+    cannot be read, is damaged, is no journal, or is from a newer program).
     """
     with _reading(path) as (connection, version):
         current = connection
@@ -128,10 +119,8 @@ def _reading(path: Path) -> Iterator[tuple[sqlite3.Connection, int]]:
 def transaction(connection: sqlite3.Connection, path: Path) -> Iterator[None]:
     """All of the block's writes or none; confirmed on the disk when the block ends.
 
-    Raises
-    ------
-    FileError
-        The database is locked by another process for too long, the disk is full, or similar.
+    Raises FileError (the database is locked by another process for too long, the disk is full, or
+    similar).
     """
     try:
         connection.execute("BEGIN IMMEDIATE")

@@ -48,10 +48,8 @@ class FitsHeader:
 def read_fits_header(path: Path) -> FitsHeader:
     """Read the header of the first image of a FITS file, plain, gzipped or tile-compressed.
 
-    Raises
-    ------
-    FileError
-        The file is no regular file, is not FITS, is cut short, or its header has no end.
+    Raises FileError (the file is no regular file, is not FITS, is cut short, or its header has no
+    end).
     """
     try:
         status = path.stat()

@@ -99,17 +99,12 @@ def collect_folder(
 ) -> Collected:
     """Read a folder and store what is new in the journal beside the configuration, in one step.
 
-    New subs are stored with what `weigh` makes of them. The files are only read. A file that
-    cannot be used is reported with its reason. A copy of an exposure, under whatever name, counts
-    once. The journal is made if it is missing and there is something to store. With `only` these
-    files are read instead of all that the folder holds. A `session` is used and left open.
-
-    Raises
-    ------
-    FileError
-        The folder is missing, or the journal cannot be written.
-    InputError, TargetError
-        An instruction names a train, filter or target that does not exist.
+    New subs are stored with what `weigh` makes of them. The files are only read. A file that cannot
+    be used is reported with its reason. A copy of an exposure, under whatever name, counts once.
+    The journal is made if it is missing and there is something to store. With `only` these files
+    are read instead of all that the folder holds. A `session` is used and left open. Raises
+    FileError (the folder is missing, or the journal cannot be written) and InputError, TargetError
+    (an instruction names a train, filter or target that does not exist).
     """
     if session is None:
         with JournalSession(config) as own:

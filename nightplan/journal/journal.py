@@ -89,13 +89,9 @@ class Journal:
     ) -> Journal | None:
         """Open the journal of a configuration's folder for the rows of one rig.
 
-        Returns none for reading where there is none yet; for writing it is made.
-
-        Raises
-        ------
-        FileError
-            The file is damaged, no journal, from a newer program, or cannot be opened; it is
-            left as it is.
+        Returns none for reading where there is none yet; for writing it is made. Raises FileError
+        (the file is damaged, no journal, from a newer program, or cannot be opened; it is left as
+        it is).
         """
         # SQLite follows links itself, but looks for its log beside what they point to.
         path = Path(os.path.realpath(Path(config_folder) / FILE_NAME))

@@ -61,14 +61,9 @@ def read_solution(path: Path, sensor_px: tuple[int, int]) -> PlateSolution:
     """Read a solved FITS file, a header-only FITS file, or a header as text, one card a line.
 
     The image's size is NAXIS1 and NAXIS2; where the header has no image, IMAGEW and IMAGEH, which
-    some solvers write (common practice, no source), else `sensor_px`.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read or is neither FITS nor a text of cards.
-    InputError
-        The header holds no celestial WCS that is understood; the card is named.
+    some solvers write (common practice, no source), else `sensor_px`. Raises FileError (the file
+    cannot be read or is neither FITS nor a text of cards) and InputError (the header holds no
+    celestial WCS that is understood; the card is named).
     """
     return solution_from_cards(_cards(path), str(path), sensor_px)
 
@@ -78,10 +73,7 @@ def solution_from_cards(
 ) -> PlateSolution:
     """The same from a header's cards at hand; `source` names them in errors.
 
-    Raises
-    ------
-    InputError
-        The cards hold no celestial WCS that is understood; the card is named.
+    Raises InputError (the cards hold no celestial WCS that is understood; the card is named).
     """
     terms = terms_from_cards(cards, source)
     width, height = _size(cards, sensor_px)

@@ -176,10 +176,7 @@ STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2, VERSION_3, VERSION_4)
 def stored_version(connection: sqlite3.Connection, path: object = "journal") -> int:
     """The version that a journal is at; 0 for an empty database.
 
-    Raises
-    ------
-    FileError
-        The table of versions does not hold 1, 2, 3, ...
+    Raises FileError (the table of versions does not hold 1, 2, 3, ...).
     """
     known = connection.execute(
         "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'schema_version'"
@@ -199,11 +196,8 @@ def check_version(
 ) -> int:
     """The stored version, if this program can read it.
 
-    Raises
-    ------
-    FileError
-        The database is not a journal, a newer program wrote it, or its tables are not as this
-        program made them.
+    Raises FileError (the database is not a journal, a newer program wrote it, or its tables are not
+    as this program made them).
     """
     version = stored_version(connection, path)
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
@@ -226,10 +220,7 @@ def check_version(
 def migrate(connection: sqlite3.Connection, path: object, steps: tuple[Step, ...] = STEPS) -> None:
     """Run the steps that are missing, all or none; the connection is in autocommit mode.
 
-    Raises
-    ------
-    FileError
-        As `check_version`; or a row of a journal without checksums is not accepted.
+    Raises FileError (as `check_version`; or a row of a journal without checksums is not accepted).
     """
     if check_version(connection, path, steps) == len(steps):
         return

@@ -210,14 +210,8 @@ def read_rows(
     """All rows of a table in the order they were stored, each checked.
 
     `sealed` false leaves the checksums out: a journal of before them, or one that is sealed anew.
-
-    Raises
-    ------
-    FileError
-        A row holds what is not accepted, or is not what was written; journal, table, row and
-        remedy are named.
-    sqlite3.Error
-        The table cannot be read.
+    Raises FileError (a row holds what is not accepted, or is not what was written; journal, table,
+    row and remedy are named) and sqlite3.Error (the table cannot be read).
     """
     table = TABLES[name]
     return [
@@ -229,10 +223,7 @@ def read_rows(
 def check_seals(connection: sqlite3.Connection, path: object, name: str) -> None:
     """Compare the checksums of a table of an older version, which may lack columns.
 
-    Raises
-    ------
-    FileError
-        A row is not what was written; journal, table, row and remedy are named.
+    Raises FileError (a row is not what was written; journal, table, row and remedy are named).
     """
     table = TABLES[name]
     there = {row[1] for row in connection.execute(f"PRAGMA table_info({name})")}

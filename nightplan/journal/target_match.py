@@ -112,10 +112,7 @@ class TargetMatcher:
     def canonical(self, text: str) -> str:
         """The catalogue's name of a target that a person typed.
 
-        Raises
-        ------
-        TargetError
-            The name is unknown or fits several targets.
+        Raises TargetError (the name is unknown or fits several targets).
         """
         return str(self._catalog.name[self._catalog.find(text)])
 

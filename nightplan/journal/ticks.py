@@ -65,14 +65,8 @@ class TicksPage(BaseModel):
 def read_ticks(source: str, text: str, config: Config, catalog: Catalog) -> list[Sub]:
     """Subs that a file of ticks tells of, in order of time.
 
-    Raises
-    ------
-    FileError
-        The text is no file of ticks.
-    InputError
-        A value cannot be used, or the ticks are of another site, rig or wheel.
-    TargetError
-        A target is unknown.
+    Raises FileError (the text is no file of ticks), InputError (a value cannot be used, or the
+    ticks are of another site, rig or wheel) and TargetError (a target is unknown).
     """
     try:
         page = TicksPage.model_validate(json.loads(text))

@@ -10,13 +10,8 @@ from nightplan.errors import FileError
 def catalog_folder() -> Path:
     """Folder of the bundled catalogue files.
 
-    An installed wheel has them in ``nightplan/catalogs``, a checkout in ``catalogs`` beside
-    the package.
-
-    Raises
-    ------
-    FileError
-        Neither folder is there: the installation is damaged.
+    An installed wheel has them in ``nightplan/catalogs``, a checkout in ``catalogs`` beside the
+    package. Raises FileError (neither folder is there: the installation is damaged).
     """
     package = Path(__file__).resolve().parent.parent
     for folder in (package / "catalogs", package.parent / "catalogs"):

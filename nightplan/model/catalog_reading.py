@@ -36,13 +36,9 @@ Columns = dict[str, np.ndarray]
 def load_catalog(extra_targets: Sequence[Target] = ()) -> Catalog:
     """The bundled catalogue: OpenNGC, the supplement laid over it, and one's own targets.
 
-    A target of the user's own takes the place of the bundled one that has its name, and
-    inherits what it leaves open (kind, lines, magnitudes, velocity, names).
-
-    Raises
-    ------
-    nightplan.errors.FileError
-        The bundled files are missing or damaged.
+    A target of the user's own takes the place of the bundled one that has its name, and inherits
+    what it leaves open (kind, lines, magnitudes, velocity, names). Raises FileError (the bundled
+    files are missing or damaged).
     """
     folder = catalog_folder()
     base = openngc_columns(folder / "openngc.csv")

@@ -16,10 +16,8 @@ if TYPE_CHECKING:
 def own_targets(config: Config) -> tuple[Target, ...]:
     """Targets of the configuration's `[target."NAME"]` tables.
 
-    Raises
-    ------
-    ConfigError
-        A kind is not one of the catalogue's, or the minor axis exceeds the major one.
+    Raises ConfigError (a kind is not one of the catalogue's, or the minor axis exceeds the major
+    one).
     """
     found = []
     for name, own in config.target.items():
@@ -64,10 +62,8 @@ def own_targets(config: Config) -> tuple[Target, ...]:
 def catalog_for(config: Config) -> Catalog:
     """The bundled catalogue with the imager's own targets; theirs win where names clash.
 
-    Raises
-    ------
-    ConfigError
-        As `own_targets`; or a goal, a framing or a preference names what is no target.
+    Raises ConfigError (as `own_targets`; or a goal, a framing or a preference names what is no
+    target).
     """
     catalog = load_catalog(own_targets(config))
     named = [("goal", name) for name in config.goal]

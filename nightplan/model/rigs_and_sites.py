@@ -48,14 +48,8 @@ def with_rig(config: Config, name: str | None) -> Config:
     """The configuration with the tables of one of its rigs; by default `preferences.rig`.
 
     Goals, recipes and compositions keep what this rig can do: other filters and trains are left
-    out.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        There is no such rig.
-    nightplan.model.section.KeyedValueError
-        Its tables do not go together.
+    out. Raises InputError (there is no such rig) and KeyedValueError (its tables do not go
+    together).
     """
     if not config.other_rig and name in (None, MAIN):
         return config
@@ -86,10 +80,7 @@ class OtherSite(Site):
 def with_site(config: Config, name: str | None) -> Config:
     """The configuration at one of its sites; by default `preferences.site`.
 
-    Raises
-    ------
-    nightplan.errors.InputError
-        There is no such site.
+    Raises InputError (there is no such site).
     """
     name = config.preferences.site if name is None else name
     first, skyline = config.first_site

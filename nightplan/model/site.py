@@ -135,12 +135,7 @@ class HorizonProfile(Section):
 def parse_horizon_csv(source: str, text: str) -> tuple[tuple[float, float], ...]:
     """Read azimuth, altitude pairs in degrees from CSV text; a header line may lead.
 
-    Raises
-    ------
-    FileError
-        A line is not two numbers.
-    InputError
-        A number is outside its range.
+    Raises FileError (a line is not two numbers) and InputError (a number is outside its range).
     """
     pairs: list[tuple[float, float]] = []
     for number, row in enumerate(csv.reader(io.StringIO(text)), start=1):

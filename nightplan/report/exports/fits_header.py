@@ -105,10 +105,7 @@ def header_file_bytes(config: Config, framing: Framing) -> bytes:
 def write_header_file(path: str | os.PathLike[str], config: Config, framing: Framing) -> None:
     """Write the FITS file of a framing, whole or not at all; packed if its name ends in ``.gz``.
 
-    Raises
-    ------
-    nightplan.errors.FileError
-        The file cannot be written, or its name is not that of a FITS file.
+    Raises FileError (the file cannot be written, or its name is not that of a FITS file).
     """
     check_ending(path, "a FITS file", FITS_ENDINGS)
     data = header_file_bytes(config, framing)

@@ -89,10 +89,7 @@ _COLUMN_WORDS = {
 def write_footprint(path: str | os.PathLike[str], config: Config, framing: Framing) -> None:
     """Write the panels: .ecsv, .vot or .xml (VOTable) as a table, .stcs as one STC-S region.
 
-    Raises
-    ------
-    nightplan.errors.FileError
-        The ending is another one, or the file cannot be written.
+    Raises FileError (the ending is another one, or the file cannot be written).
     """
     suffix = Path(path).suffix.lower()
     if suffix == ".stcs":

@@ -50,13 +50,7 @@ def plan_schema() -> dict[str, Any]:
 
 
 def check_export(path: str | os.PathLike[str]) -> str:
-    """The ending of an export's file name.
-
-    Raises
-    ------
-    FileError
-        It is none of `WRITERS`.
-    """
+    """The ending of an export's file name. Raises FileError (it is none of `WRITERS`)."""
     ending = Path(path).suffix.lower()
     if ending not in WRITERS:
         *most, last = WRITERS
@@ -67,12 +61,8 @@ def check_export(path: str | os.PathLike[str]) -> str:
 def save_export(path: str | os.PathLike[str], plan: Plan, before: Plan | None = None) -> None:
     """Write the plan whole or not at all; the ending, one of `WRITERS`, sets the format.
 
-    `before` is the plan that a re-plan took the place of: a calendar cancels what fell away.
-
-    Raises
-    ------
-    FileError
-        The ending is another one, or the file cannot be written.
+    `before` is the plan that a re-plan took the place of: a calendar cancels what fell away. Raises
+    FileError (the ending is another one, or the file cannot be written).
     """
     text = WRITERS[check_export(path)](plan, before)
     write_whole(path, text.encode("utf-8"))

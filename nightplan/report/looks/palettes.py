@@ -143,13 +143,7 @@ class FilterLook:
 
 
 def palette(style: str = "day") -> Mapping[str, str]:
-    """Colours by meaning of one style.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        `style` is none of `STYLES`.
-    """
+    """Colours by meaning of one style. Raises InputError (`style` is none of `STYLES`)."""
     if style not in PALETTES:
         raise InputError("picture", "style", style, "one of " + ", ".join(STYLES))
     return PALETTES[style]
@@ -158,10 +152,7 @@ def palette(style: str = "day") -> Mapping[str, str]:
 def filter_look(role: str, style: str = "day") -> FilterLook:
     """How filters of `role` (see `nightplan.model.filter_roles.Role`) are drawn.
 
-    Raises
-    ------
-    nightplan.errors.InputError
-        `style` or `role` is unknown.
+    Raises InputError (`style` or `role` is unknown).
     """
     colours = palette(style)
     if role not in ROLES:

@@ -27,10 +27,7 @@ _CYCLE = ("first", "target", "second", "third", "faint")
 def settings(style: str = "day") -> dict[str, Any]:
     """The matplotlib settings of a style, as a plain dictionary.
 
-    Raises
-    ------
-    nightplan.errors.InputError
-        `style` is none of `STYLES`.
+    Raises InputError (`style` is none of `STYLES`).
     """
     colours = palette(style)
     return {
@@ -80,12 +77,8 @@ def settings(style: str = "day") -> dict[str, Any]:
 def styled(style: str = "day") -> Iterator[Mapping[str, str]]:
     """Make artists in `style` within the block; yields the style's `palette`.
 
-    The user's own matplotlib settings are put aside within the block and are back after it.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        `style` is none of `STYLES`.
+    The user's own matplotlib settings are put aside within the block and are back after it. Raises
+    InputError (`style` is none of `STYLES`).
     """
     wanted = settings(style)
     import matplotlib
@@ -146,10 +139,7 @@ _METADATA: Mapping[str, Mapping[str, str | None]] = {
 def picture_format(path: str | os.PathLike[str]) -> str:
     """The format that a file's ending asks for: ``"png"``, ``"svg"`` or ``"pdf"``.
 
-    Raises
-    ------
-    nightplan.errors.FileError
-        The ending is another one.
+    Raises FileError (the ending is another one).
     """
     suffix = Path(path).suffix.lower()
     if suffix not in _METADATA:
@@ -197,10 +187,7 @@ def _write_missing_signs_in_ascii(figure: Figure) -> None:
 def save_figure(path: str | os.PathLike[str], figure: Figure, *, dpi: float = 150.0) -> None:
     """Write the figure whole or not at all; the ending (.png, .svg, .pdf) sets the format.
 
-    Raises
-    ------
-    nightplan.errors.FileError
-        The ending is another one, or the file cannot be written.
+    Raises FileError (the ending is another one, or the file cannot be written).
     """
     kind = picture_format(path)
     data = figure_bytes(figure, kind, dpi, outlined=False)

@@ -35,13 +35,7 @@ class CalendarEnd:
 
 @dataclass(frozen=True)
 class CalendarPicture:
-    """What the calendar shows.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        There is no night.
-    """
+    """What the calendar shows. Raises InputError (there is no night)."""
 
     nights: tuple[CalendarNight, ...]
     finished: tuple[CalendarEnd, ...] = ()

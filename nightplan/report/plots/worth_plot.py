@@ -26,12 +26,7 @@ LABEL_GAP = 0.035
 def worth_figure(exposure: Exposure, *, style: str = "day", narrow: bool = False) -> Figure:
     """Efficiency of every filter through the window, altitudes of target and moon below.
 
-    `narrow` lays it out for a phone.
-
-    Raises
-    ------
-    nightplan.errors.InputError
-        `style` is unknown.
+    `narrow` lays it out for a phone. Raises InputError (`style` is unknown).
     """
     budget = exposure.through_the_night()
     figure = new_figure((3.75, 5.0) if narrow else (9.0, 5.6), style)
