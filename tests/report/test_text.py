@@ -32,6 +32,7 @@ from nightplan.report.wording.local_time import (
     utc_mjd,
 )
 from nightplan.report.wording.order_of_work import order_of_work, targets_in_order
+from nightplan.report.wording.plan_words import recipe_line
 from nightplan.report.wording.screen import Screen, on_screen
 from nightplan.report.wording.text_table import paragraph, text_table
 
@@ -83,6 +84,22 @@ def test_plan_in_short_fits_one_screen_in_the_order_of_the_night(plan, width):
     assert "pack up" in text
     assert "Of the goals then: " in text
     assert "At least 99 % of the best" in " ".join(text.split())
+
+
+def test_each_goal_says_where_it_comes_from(plan):
+    row = document_of(plan).recipes["M 31"]
+    told = {
+        "ceiling": "(faint: S/N 15 of 30)",
+        "floor": "(bright: the least for its kind)",
+        "brightness": "(S/N 30)",
+        "goal_hours": "(by goal_hours)",
+        "target_hours": "(its own goal)",
+        "goal": "(its own goal)",
+    }
+    for origin, words in told.items():
+        line = recipe_line("M 31", row.model_copy(update={"goal_from": origin}))
+        # The ratio comes first, then the hours and their origin.
+        assert re.fullmatch(rf"M 31: LRGB, L : .* = .*, \d+ h {re.escape(words)}", line), line
 
 
 def test_a_plan_of_eight_targets_and_forty_blocks_stays_on_one_screen(plan):

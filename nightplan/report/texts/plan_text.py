@@ -44,9 +44,10 @@ def plan_text(plan: PlanDocument, *, full: bool = False) -> str:
         text = "\n".join([head, "", work, "", foot])
         if text.count("\n") + 2 <= MOST_LINES:
             break
-    recipes = [recipe_line(name, row) for name, row in plan.recipes.items()]
-    if text.count("\n") + 2 + len(recipes) <= MOST_LINES:
-        text = "\n".join([head, *map(paragraph, recipes), "", work, "", foot])
+    recipes = [paragraph(recipe_line(name, row)) for name, row in plan.recipes.items()]
+    needed = sum(recipe.count("\n") + 1 for recipe in recipes)
+    if text.count("\n") + 2 + needed <= MOST_LINES:
+        text = "\n".join([head, *recipes, "", work, "", foot])
     spare = MOST_LINES - text.count("\n") - 2
     extra = [*_changes(plan), *_notes(plan)]
     needed = sum(part.count("\n") + 1 for part in extra)

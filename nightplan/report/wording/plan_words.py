@@ -126,8 +126,14 @@ def recipe_words(name: str, row: RecipeRow) -> str:
 
 
 def recipe_line(name: str, row: RecipeRow) -> str:
-    """The same in one line: recipe, ratio and hours of a panel."""
-    return f"{name}: {row.name}, {ratio_words(row)}, {row.goal_h:.2g} h"
+    """The same in one line: recipe, ratio, hours of a panel and where they come from."""
+    origin = {
+        "ceiling": f"faint: S/N {row.reached_snr:.0f} of {row.wanted_snr:g}",
+        "floor": "bright: the least for its kind",
+        "brightness": f"S/N {row.wanted_snr:g}",
+        "goal_hours": "by goal_hours",
+    }.get(row.goal_from, "its own goal")
+    return f"{name}: {row.name}, {ratio_words(row)}, {row.goal_h:.2g} h ({origin})"
 
 
 def ratio_words(row: RecipeRow) -> str:
