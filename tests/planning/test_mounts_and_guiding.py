@@ -13,6 +13,7 @@ from nightplan.errors import ConfigError
 from nightplan.model.catalog_reading import load_catalog
 from nightplan.model.config import Config, parse_config
 from nightplan.model.starter import starter_text
+from nightplan.planning.choosing.exposure import exposure_of
 from nightplan.planning.framing.framing import frame_target
 from nightplan.planning.framing.guide_patch import guide_patch
 from nightplan.planning.framing.guide_star import guide_outlook
@@ -21,7 +22,7 @@ from nightplan.planning.optics.tracking_limit import longest_tracked_s
 from nightplan.planning.optics.train_optics import train_optics
 from nightplan.planning.photons.filter_budget import filter_budgets
 from nightplan.planning.tonight.field_turn import MOST_TURN, field_turn_arcsec_s
-from nightplan.planning.tonight.limits import geometry_margin_deg
+from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
 from nightplan.planning.tonight.mount_limits import azimuth_margin_deg
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonight.visibility import sky_tracks
@@ -63,6 +64,49 @@ def test_a_turning_field_bounds_the_sub() -> None:
         assert budget.sub_bound in ("guiding", "saturation"), budget.sub_bound
     still = mounted('kind = "altazimuth"\nderotator = true')
     assert longest_tracked_s(still, "flattener") == 600.0
+
+
+@pytest.mark.parametrize(
+    ("name", "walls", "least_s"),
+    [("M 33", "[[60, 85]]", 10.0), ("NGC 7293", "[[120, 160]]", 5.0)],
+)
+def test_subs_of_a_turning_field_are_those_of_each_targets_own_path(
+    name: str, walls: str, least_s: float
+) -> None:
+    """Between walls in the east M 33 hardly turns; low in the south-east the Helix does a little.
+    The fastest turn of each comes from differences of erfa.hd2pa (SOFA) along its usable path."""
+    config = configured(
+        (MOUNT, f'kind = "altazimuth"\ntrail_px = 2.0\nazimuth_ranges_deg = {walls}\n'),
+        ("shortest_s = 10", "shortest_s = 2"),
+        ("minimum_altitude_deg = 30", "minimum_altitude_deg = 15"),
+    )
+    catalog, night = load_catalog(), compute_night(config.site, EVENING)
+    assert night.window_utc_mjd is not None
+    target = catalog.target(catalog.find(name))
+    times = np.linspace(*night.window_utc_mjd, 1200)
+    tracks = sky_tracks(night, [target.ra_deg], [target.dec_deg], times)
+    free = usable_margin_deg(config, night, tracks, "luminance")[0] >= 0.0
+    free |= usable_margin_deg(config, night, tracks, "H-alpha")[0] >= 0.0
+    latitude, dec = math.radians(config.site.latitude_deg), math.radians(target.dec_deg)
+    hour, step = np.radians(tracks.hour_angle_deg[0][free]), math.radians(15.041067 / 3600.0)
+    turned = erfa.hd2pa(hour + step / 2, dec, latitude) - erfa.hd2pa(hour - step / 2, dec, latitude)
+    fastest = float(np.abs((turned + np.pi) % (2 * np.pi) - np.pi).max())
+    corner_px = math.hypot(6000, 4000) / 2.0
+    longest_s = 2.0 / corner_px / fastest
+    general_s = longest_tracked_s(config, "flattener")
+    assert longest_s > 1.15 * general_s
+    plan = make_plan(config, night, catalog, [name], solve_s=1.0)
+    assert plan.solution is not None
+    assert plan.solution.schedule.blocks
+    assert plan.posed is not None
+    lengths = {task.sub_s for task in plan.posed.problem.tasks if not task.short}
+    told = exposure_of(config, night, target, plan.train.train).budget
+    for budget in told.filters:
+        # The formula and the differences are of one path, sampled apart.
+        assert budget.limits.guiding_s == pytest.approx(longest_s, rel=0.02)
+        assert budget.sub_s <= budget.limits.guiding_s
+    assert lengths <= {budget.sub_s for budget in told.filters}
+    assert max(lengths) >= least_s
 
 
 def test_a_turning_field_leaves_out_the_zenith() -> None:

@@ -14,7 +14,8 @@ from nightplan.light.spectra import LAMP_END_NM
 from nightplan.planning.choosing.train_choice import rank_trains
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.planning.photons.photon_budget import PhotonBudget, photon_budget
-from nightplan.planning.tonight.limits import geometry_margin_deg
+from nightplan.planning.tonight.field_turn import MOST_TURN, most_turn
+from nightplan.planning.tonight.limits import geometry_margin_deg, usable_margin_deg
 from nightplan.planning.tonight.visibility import SkyTracks, best_moment, sky_tracks, time_grid
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from nightplan.planning.tonight.night import Night
 
 GRID_MIN = 5.0
+TURN_GRID_MIN = 1.0
+"""As the plan's, so that both have the same subs of a turning field."""
 BEYOND_SHARE = 0.01
 """Share of a filter's response beyond the lamps' tables that is worth a notice."""
 
@@ -52,6 +55,7 @@ class Exposure:
     utc_mjd: float
     tracks: SkyTracks
     budget: PhotonBudget
+    turn: float
     notices: tuple[str, ...]
 
     @cached_property
@@ -76,14 +80,16 @@ class Exposure:
         return tuple(found)
 
     def _through(self, train: str) -> PhotonBudget:
-        return photon_budget(self.config, train, [self.target], self.tracks, self.budget.sky)
+        sky = self.budget.sky
+        return photon_budget(self.config, train, [self.target], self.tracks, sky, self.turn)
 
     def through_the_night(self, step_min: float = GRID_MIN) -> PhotonBudget:
         """The same budget at every step of the window; without one, from noon to noon."""
         whole = self.night.window_utc_mjd is None
         times = time_grid(self.night, step_min, whole_night=whole)
         tracks = sky_tracks(self.night, [self.target.ra_deg], [self.target.dec_deg], times)
-        return photon_budget(self.config, self.train, [self.target], tracks, self.budget.sky)
+        sky = self.budget.sky
+        return photon_budget(self.config, self.train, [self.target], tracks, sky, self.turn)
 
 
 def exposure_of(
@@ -117,7 +123,8 @@ def exposure_of(
             f"the night of {night.evening.isoformat()}",
         )
     tracks = sky_tracks(night, [target.ra_deg], [target.dec_deg], [utc_mjd])
-    budget = photon_budget(config, train, [target], tracks)
+    turn = _turn(config, night, target)
+    budget = photon_budget(config, train, [target], tracks, turn=turn)
     if tracks.seen_altitude_deg[0, 0] < 0.0:
         notices.append(f"{target.name} is below the horizon then: nothing of it is collected.")
     if budget.sky.spread_mag > 0.0:
@@ -126,7 +133,20 @@ def exposure_of(
             f"give or take {budget.sky.spread_mag:g}; measure it for better numbers."
         )
     notices += _beyond_lamp_tables(budget)
-    return Exposure(config, night, target, train, utc_mjd, tracks, budget, tuple(notices))
+    return Exposure(config, night, target, train, utc_mjd, tracks, budget, turn, tuple(notices))
+
+
+def _turn(config: Config, night: Night, target: Target) -> float:
+    """How fast the field turns at most where the target is shot tonight, as a plan has it."""
+    if not config.mount.field_turns or night.window_utc_mjd is None:
+        return MOST_TURN
+    times = time_grid(night, TURN_GRID_MIN)
+    tracks = sky_tracks(night, [target.ra_deg], [target.dec_deg], times)
+    free = [
+        usable_margin_deg(config, night, tracks, item.role, name) >= 0.0
+        for name, item in config.filter.items()
+    ]
+    return float(most_turn(tracks, np.any(free, axis=0))[0])
 
 
 def _beyond_lamp_tables(budget: PhotonBudget) -> list[str]:

@@ -12,8 +12,16 @@ if TYPE_CHECKING:
     from nightplan.model.config import Config
 
 
-def longest_tracked_s(config: Config, train: str) -> float:
-    """The longest sub of one train that guiding, drift, flexure and field rotation allow, s."""
+LEAST_TURN = 1e-3
+"""A field in the east or west does not turn at all; guiding bounds its subs then."""
+
+
+def longest_tracked_s(config: Config, train: str, turn: float = MOST_TURN) -> float:
+    """The longest sub of one train that guiding, drift, flexure and field rotation allow, s.
+
+    `turn` is the greatest |cos A| ÷ cos h where the target is shot (`field_turn.most_turn`); by
+    default the most at which anything is.
+    """
     mount, guider = config.mount, config.guider
     optics = train_optics(config, train)
     limits = [config.preferences.sub.guiding_longest_s]
@@ -24,6 +32,7 @@ def longest_tracked_s(config: Config, train: str) -> float:
         limits.append(60.0 * mount.trail_px * optics.image_scale_arcsec_px / drift)
     if mount.field_turns:
         corner_px = 0.5 * math.hypot(optics.width_px, optics.height_px)
-        fastest = SIDEREAL_ARCSEC_S * math.cos(math.radians(config.site.latitude_deg)) * MOST_TURN
+        fastest = SIDEREAL_ARCSEC_S * math.cos(math.radians(config.site.latitude_deg))
+        fastest *= max(turn, LEAST_TURN)
         limits.append(mount.trail_px / corner_px / math.radians(fastest / 3600.0))
     return min(limits)

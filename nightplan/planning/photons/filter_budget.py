@@ -22,6 +22,7 @@ from nightplan.planning.optics.tracking_limit import longest_tracked_s
 from nightplan.planning.optics.train_optics import TrainOptics, train_optics
 from nightplan.planning.photons.colour_channel import pixels_of
 from nightplan.planning.photons.sub_choice import FilterLoad, SubSetting, sub_settings
+from nightplan.planning.tonight.field_turn import MOST_TURN
 
 if TYPE_CHECKING:
     from nightplan.model.config import Config
@@ -130,12 +131,14 @@ def beam_passband(config: Config, optics: TrainOptics, name: str) -> Passband:
 
 
 def filter_budgets(
-    config: Config, train: str, sky: SiteSky | None = None
+    config: Config, train: str, sky: SiteSky | None = None, turn: float = MOST_TURN
 ) -> tuple[FilterBudget, ...]:
     """The budget of every channel of the owned filters in one train, in their order.
 
     The channels of a filter share its gain and sub: the darkest sets its floor, and the one in
     which a star clips first its ceiling.
+
+    `turn` is as of `longest_tracked_s`.
 
     Raises
     ------
@@ -146,7 +149,7 @@ def filter_budgets(
     optics = train_optics(config, train)
     lights = {name: _without_setting(config, optics, name, sky) for name in config.channel}
     dark_e_s = config.camera.dark_current_e_s
-    tracked_s = longest_tracked_s(config, train)
+    tracked_s = longest_tracked_s(config, train, turn)
     own: dict[str, list[_Light]] = {}
     for name, light in lights.items():
         own.setdefault(config.channel[name].filter, []).append(light)

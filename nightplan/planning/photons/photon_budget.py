@@ -43,6 +43,7 @@ from nightplan.planning.photons.filter_budget import (
 from nightplan.planning.photons.recipes import lit_from_behind
 from nightplan.planning.photons.sub_choice import between_subs_s
 from nightplan.planning.tonight.constraints import constraint_grade
+from nightplan.planning.tonight.field_turn import MOST_TURN
 from nightplan.sky.sun_moon import sun
 
 if TYPE_CHECKING:
@@ -207,8 +208,11 @@ def photon_budget(
     targets: Sequence[Target],
     tracks: SkyTracks,
     sky: SiteSky | None = None,
+    turn: float = MOST_TURN,
 ) -> PhotonBudget:
     """Budget of targets, in the order of `tracks`, through every filter of one train.
+
+    `turn` is as of `longest_tracked_s`.
 
     Raises
     ------
@@ -220,7 +224,7 @@ def photon_budget(
     if len(targets) != tracks.altitude_deg.shape[0]:
         raise ValueError(f"{len(targets)} targets for {tracks.altitude_deg.shape[0]} tracks")
     sky = sky or site_sky(config)
-    filters = filter_budgets(config, train, sky)
+    filters = filter_budgets(config, train, sky, turn)
     return PhotonBudget(
         train=train,
         filters=filters,

@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nightplan.dates import DAY_S
 from nightplan.model.wishes import goal_for
@@ -26,10 +27,12 @@ from nightplan.planning.schedule.problem import (
 )
 from nightplan.planning.schedule.refocus import refocus_rule
 from nightplan.planning.schedule.rules import SAME_ANGLE_DEG
+from nightplan.planning.tonight.field_turn import most_turn
 from nightplan.planning.tonight.limits import never_usable_reasons, usable_margin_deg
 from nightplan.planning.tonight.night_end import latest_end
 from nightplan.planning.tonight.setup_timeline import FOCUS_STEPS
 from nightplan.planning.tonight.visibility import (
+    SkyTracks,
     meridian_transit_utc_mjd,
     sky_tracks,
     time_grid,
@@ -158,14 +161,16 @@ def night_problem(
         own = [target for target, framing in zip(targets, framings, strict=True)
                if framing.train == train]  # fmt: skip
         own_tracks = sky_tracks(night, ra[mine], dec[mine], utc_mjd) if trains[1:] else tracks
-        budget = photon_budget(config, train, [fields[index].place for index in mine], own_tracks)
+        free = np.any([margin[mine] >= 0.0 for margin in margins.values()], axis=0)
+        places = [fields[index].place for index in mine]
+        budgets = _budgets(config, night, train, places, own_tracks, free)
         goals |= zip([one.name for one in own], target_goals(config, own, train), strict=True)
-        for one in own:
-            found = short_set(config, one, train, budget.filters)
-            if found is not None:
-                short_sets[one.name] = found
-        for row, index in enumerate(mine):
+        for (budget, row), index in zip(budgets, mine, strict=True):
             target, number = fields[index].target, fields[index].number
+            if number == 1:
+                found = short_set(config, target, train, budget.filters)
+                if found is not None:
+                    short_sets[target.name] = found
             had_h = partial(earlier.gathered_h, target.name, number, train=train)
             wanted = goals[target.name].wanted
             tasks[index] = [
@@ -238,6 +243,28 @@ def _core_panel(field: _Field) -> int:
         np.array([panel.dec_deg for panel in panels]),
     )
     return int(np.argmin(apart)) + 1
+
+
+def _budgets(
+    config: Config,
+    night: Night,
+    train: str,
+    places: Sequence[Target],
+    tracks: SkyTracks,
+    free: NDArray[np.bool_],
+) -> list[tuple[PhotonBudget, int]]:
+    """A budget that holds each place, and its row there; `free` is (place, time).
+
+    Where the field turns, each place has subs as long as its own path allows.
+    """
+    if not config.mount.field_turns:
+        whole = photon_budget(config, train, places, tracks)
+        return [(whole, row) for row in range(len(places))]
+    found = []
+    for place, turn in zip(places, most_turn(tracks, free), strict=True):
+        own = sky_tracks(night, [place.ra_deg], [place.dec_deg], tracks.utc_mjd)
+        found.append((photon_budget(config, train, [place], own, turn=float(turn)), 0))
+    return found
 
 
 def _feeds(
