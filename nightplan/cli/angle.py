@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from nightplan.cli.common import FILE, common_options, load, show, typed_name
+from nightplan.cli.common import common_options, file_option, load, show, typed_name
 
 if TYPE_CHECKING:
     from astropy.units import Quantity
@@ -20,12 +20,10 @@ SIDES = click.Choice(["east", "west"])
 
 @click.command("angle")
 @common_options
-@click.option(
+@file_option(
     "--solution",
-    type=FILE,
+    words="Solved FITS file or its header; of several the newest is now.",
     multiple=True,
-    metavar="FILE",
-    help="Solved FITS file or its header; of several the newest is now.",
 )
 @click.option(
     "--image-up", type=float, metavar="DEG", help="Or typed: a solver's rotation, 0 to 360."
@@ -41,7 +39,7 @@ SIDES = click.Choice(["east", "west"])
 @click.option("--panel", type=click.IntRange(1, 100), default=1, metavar="N", show_default=True)
 @click.option("--train", metavar="NAME", help="The train in use. [default: as the field shows]")
 @click.option("--pier", type=SIDES, help="Side of the pier that the tube is on. [default: header]")
-@click.option("--second-solution", type=FILE, metavar="FILE", help="Tells the sense of rotation.")
+@file_option("--second-solution", words="Tells the sense of rotation.")
 @click.option("--second-position-angle", type=float, metavar="DEG", help="Or typed.")
 @click.option("--second-rotator", type=float, metavar="DEG", help="The reading of the second.")
 @click.option("--second-pier", type=SIDES, help="Side of the pier of the second.")

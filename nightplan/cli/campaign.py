@@ -12,10 +12,10 @@ from nightplan.cli.common import (
     check_picture,
     common_options,
     counting,
+    file_option,
     full_option,
     load,
     picture_options,
-    plot_option,
     show,
     typed_names,
     wrote,
@@ -32,7 +32,7 @@ from nightplan.cli.common import (
     metavar="SHARE",
     help="Chance, 0 to 1, that a night is clear. [default: preferences.clear_night_chance]",
 )
-@partial(plot_option, words="Save the calendar (.png, .svg or .pdf).")
+@file_option("--plot", words="Save the calendar (.png, .svg or .pdf).")
 @picture_options
 @partial(full_option, words="Every night, why each train, and what should wait.")
 def command(

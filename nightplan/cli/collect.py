@@ -13,6 +13,7 @@ from nightplan.cli.common import (
     config_option,
     counting,
     date_option,
+    file_option,
     json_option,
     load,
     show,
@@ -34,11 +35,9 @@ from nightplan.cli.common import (
 @click.option("--assume-light", is_flag=True, help="Read files without IMAGETYP as lights.")
 @click.option("--angle", type=float, metavar="DEG", help="The camera's position angle, for flats.")
 @click.option("--torn-down", is_flag=True, help="The camera has come off: flats are stale now.")
-@click.option(
+@file_option(
     "--ticks",
-    type=FILE,
-    metavar="FILE",
-    help="Take what was ticked off on the field sheet; files that come later replace it.",
+    words="Take what was ticked off on the field sheet; files that come later replace it.",
 )
 @click.option("--check", is_flag=True, help="Read all of the journal and its backups; no FOLDER.")
 @click.option(

@@ -113,9 +113,9 @@ def date_option(command: F, words: str = DATE_HELP) -> F:
     return option(command)
 
 
-def plot_option(command: F, words: str = "Save the picture (.png, .svg or .pdf).") -> F:
-    """Add `--plot FILE`."""
-    return click.option("--plot", type=FILE, metavar="FILE", help=words)(command)
+def file_option(*names: str, words: str, **more: Any) -> Callable[[F], F]:
+    """An option that names a file."""
+    return click.option(*names, type=FILE, metavar="FILE", help=words, **more)
 
 
 def json_option(command: F) -> F:
@@ -296,11 +296,8 @@ from_option = click.option(
     metavar="TIME",
     help="Plan anew from this time on: now, 23:40 at the site, 23:40+01:00, or ISO 8601.",
 )
-keep_option = click.option(
-    "--keep",
-    type=FILE,
-    metavar="FILE",
-    help="The JSON of the plan in force; with --from, what it held before is kept.",
+keep_option = file_option(
+    "--keep", words="The JSON of the plan in force; with --from, what it held before is kept."
 )
 done_option = click.option(
     "--done",
@@ -308,9 +305,6 @@ done_option = click.option(
     metavar="[TARGET:]FILTER=COUNT",
     help="With --from: subs really shot before, more or less than planned; repeatable.",
 )
-save_option = click.option(
-    "--save",
-    type=FILE,
-    metavar="FILE",
-    help="Write the plan's JSON too: the plan in force, for --keep.",
+save_option = file_option(
+    "--save", words="Write the plan's JSON too: the plan in force, for --keep."
 )

@@ -13,10 +13,10 @@ from nightplan.cli.common import (
     config_option,
     date_option,
     doing,
+    file_option,
     full_option,
     json_option,
     picture_options,
-    plot_option,
 )
 from nightplan.cli.plan import FULL_HELP, PLOT_HELP
 
@@ -30,7 +30,7 @@ DEMO_EVENING = "2027-10-06"
     words=f"Civil date at the site's noon before the night. [default: {DEMO_EVENING}]",
 )
 @json_option
-@partial(plot_option, words=PLOT_HELP)
+@file_option("--plot", words=PLOT_HELP)
 @picture_options
 @partial(full_option, words=FULL_HELP)
 def command(

@@ -13,10 +13,10 @@ from nightplan.cli.common import (
     check_picture,
     common_options,
     doing,
+    file_option,
     full_option,
     load,
     picture_options,
-    plot_option,
     show,
     typed_name,
     wrote,
@@ -34,7 +34,7 @@ from nightplan.errors import InputError
     metavar="UTC",
     help="Moment in UTC, such as 2027-10-06T22:30:00Z. [default: the night's best moment]",
 )
-@plot_option
+@file_option("--plot", words="Save worth against time for every filter (.png, .svg, .pdf).")
 @picture_options
 @full_option
 def command(

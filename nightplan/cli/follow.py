@@ -7,31 +7,19 @@ from pathlib import Path
 
 import click
 
-from nightplan.cli.common import NumberRange, common_options, doing, emit, load
+from nightplan.cli.common import NumberRange, common_options, doing, emit, file_option, load
 from nightplan.cli.stopping import StoppedError
 
 
 @click.command("follow")
 @click.argument("folder", type=click.Path(path_type=Path))
 @common_options
-@click.option(
-    "--keep",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="The plan to begin with; else the one being followed, or tonight's.",
-)
-@click.option(
+@file_option("--keep", words="The plan to begin with; else the one being followed, or tonight's.")
+@file_option(
     "--save",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Where the plan in force is kept. [default: nightplan-DATE.json beside the journal]",
+    words="Where the plan in force is kept. [default: nightplan-DATE.json beside the journal]",
 )
-@click.option(
-    "--sheet",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write the field sheet too, anew after each re-plan.",
-)
+@file_option("--sheet", words="Write the field sheet too, anew after each re-plan.")
 @click.option(
     "--style",
     type=click.Choice(["day", "red", "print"]),

@@ -8,10 +8,10 @@ from pathlib import Path
 import click
 
 from nightplan.cli.common import (
-    FILE,
     check_picture,
     common_options,
     doing,
+    file_option,
     full_option,
     load,
     picture_options,
@@ -46,27 +46,17 @@ PANELS = click.IntRange(1, 100)
     metavar="N",
     help="Take the Nth composition with neighbours that this command proposes.",
 )
-@click.option(
-    "--chart", type=FILE, metavar="FILE", help="Save the fields over real stars (.png, .svg, .pdf)."
-)
+@file_option("--chart", words="Save the fields over real stars (.png, .svg, .pdf).")
 @picture_options
-@click.option(
-    "--header",
-    type=FILE,
-    metavar="FILE",
-    help="Write a FITS file with the field's size and coordinates (.fits, .fits.gz).",
+@file_option(
+    "--header", words="Write a FITS file with the field's size and coordinates (.fits, .fits.gz)."
 )
-@click.option(
-    "--footprint",
-    type=FILE,
-    metavar="FILE",
-    help="Write the panels as a table (.ecsv, .vot) or as one region (.stcs).",
+@file_option(
+    "--footprint", words="Write the panels as a table (.ecsv, .vot) or as one region (.stcs)."
 )
-@click.option(
+@file_option(
     "--page",
-    type=FILE,
-    metavar="FILE",
-    help="Write a page (.html) to turn the camera on, in style day, red or print. For a mosaic "
+    words="Write a page (.html) to turn the camera on, in style day, red or print. For a mosaic "
     "this takes some ten seconds.",
 )
 @click.option(

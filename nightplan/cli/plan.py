@@ -14,12 +14,12 @@ from nightplan.cli.common import (
     common_options,
     doing,
     done_option,
+    file_option,
     from_option,
     full_option,
     keep_option,
     load,
     picture_options,
-    plot_option,
     save_option,
     show,
     typed_names,
@@ -39,18 +39,16 @@ PLOT_HELP = "Save the altitude-and-moon plot (.png, .svg or .pdf)."
 @picture_options
 @partial(full_option, words=FULL_HELP)
 @click.argument("targets", nargs=-1, metavar="[TARGET]...")
-@partial(plot_option, words=PLOT_HELP)
+@file_option("--plot", words=PLOT_HELP)
 @from_option
 @keep_option
 @done_option
 @save_option
-@click.option(
+@file_option(
     "--export",
     "exports",
+    words="Write the night as a calendar (.ics), a table (.csv) or .json; repeatable.",
     multiple=True,
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write the night as a calendar (.ics), a table (.csv) or .json; repeatable.",
 )
 def command(
     config_path: Path,

@@ -11,6 +11,7 @@ from nightplan.cli.common import (
     check_picture,
     common_options,
     emit,
+    file_option,
     load,
     picture_options,
     wrote,
@@ -19,18 +20,8 @@ from nightplan.cli.common import (
 
 @click.command("review")
 @common_options
-@click.option(
-    "--keep",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="The saved plan; else the one that `nightplan follow` began with.",
-)
-@click.option(
-    "--plot",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Save planned against shot as a picture (.png, .svg or .pdf).",
-)
+@file_option("--keep", words="The saved plan; else the one that `nightplan follow` began with.")
+@file_option("--plot", words="Save planned against shot as a picture (.png, .svg or .pdf).")
 @picture_options
 def command(
     config_path: Path,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from functools import partial
 from pathlib import Path
 
 import click
@@ -14,9 +13,9 @@ from nightplan.cli.common import (
     common_options,
     counting,
     doing,
+    file_option,
     load,
     picture_options,
-    plot_option,
     show,
     typed_name,
     wrote,
@@ -31,7 +30,7 @@ from nightplan.cli.common import (
     metavar="NAME",
     help="The train whose field counts. [default: the best for TARGET, of a month for each]",
 )
-@partial(plot_option, words="Calendar heat map.")
+@file_option("--plot", words="Calendar heat map.")
 @picture_options
 @click.option("--month", metavar="YYYY-MM", help="Without TARGET: rank this month. [default: now]")
 @click.option("--count", default=15, type=click.IntRange(1, 500), metavar="N", show_default=True)

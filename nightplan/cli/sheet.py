@@ -12,6 +12,7 @@ from nightplan.cli.common import (
     doing,
     done_option,
     emit,
+    file_option,
     from_option,
     keep_option,
     load,
@@ -24,13 +25,7 @@ from nightplan.cli.stopping import StoppedError
 @click.command("sheet")
 @click.argument("targets", nargs=-1, metavar="[TARGET]...")
 @common_options
-@click.option(
-    "--output",
-    type=click.Path(path_type=Path),
-    required=True,
-    metavar="FILE",
-    help="The HTML file to write.",
-)
+@file_option("--output", words="The HTML file to write.", required=True)
 @click.option(
     "--style",
     type=click.Choice(["day", "red", "print"]),
