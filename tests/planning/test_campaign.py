@@ -375,3 +375,18 @@ def test_progress_rises_to_its_end(demo: Config, catalog) -> None:
     make_campaign(demo, FIRST, 2, catalog, ["M 33"], progress=lambda a, b: steps.append((a, b)))
     assert [done for done, _ in steps] == sorted(done for done, _ in steps)
     assert steps[-1][0] == steps[-1][1]
+
+
+def test_only_nights_without_astronomical_darkness_are_told_of(demo):
+    """Summer at 38.6 N has astronomical darkness, at 52 N none about midsummer (any almanac)."""
+    from types import SimpleNamespace
+
+    from nightplan.planning.campaign.campaign import _notices
+    from nightplan.planning.tonight.limits import planned_night
+
+    for latitude_deg, told in ((38.6, False), (52.0, True)):
+        site = demo.site.model_copy(update={"latitude_deg": latitude_deg})
+        config = demo.model_copy(update={"site": site})
+        night = planned_night(config, datetime.date(2027, 6, 21))
+        words = _notices(SimpleNamespace(nights=(night, night)))  # type: ignore[arg-type]
+        assert any("2 of 2 nights without astronomical" in text for text in words) is told

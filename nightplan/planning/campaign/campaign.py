@@ -318,28 +318,30 @@ def _nothing(
 
 
 def _notices(asked: NightsAhead) -> tuple[str, ...]:
-    kinds: list[str | None] = [
-        None if night is None else night.window_kind for night in asked.nights
+    nights = [night for night in asked.nights if night is not None]
+    found = [
+        f"{count} of {len(asked.nights)} nights {words}."
+        for count, words in (
+            (
+                sum(night.window_kind == "none" for night in nights),
+                "without a dark window: the sun stays above −12°",
+            ),
+            (
+                sum(night.window_kind == "nautical" and not night.dark_hours for night in nights),
+                "without astronomical darkness; their window is the nautical night",
+            ),
+            (len(asked.nights) - len(nights), "left out of the site's calendar"),
+        )
+        if count
     ]
-    found = []
-    for kind, words in (
-        ("none", "without a dark window: the sun stays above -12 degrees"),
-        ("nautical", "without astronomical darkness; their window is the nautical night"),
-        (None, "left out of the site's calendar"),
-    ):
-        count = kinds.count(kind)
-        if count:
-            found.append(f"{count} of {len(kinds)} nights {words}.")
-    cut = sum(night is not None and night.noon_cuts_window for night in asked.nights)
+    cut = sum(night.noon_cuts_window for night in nights)
     if cut:
         found.append(
-            f"{cut} of {len(kinds)} nights are dark at the site's civil noon and are cut by it, as "
-            "the time zone disagrees with the longitude; the longer part counts."
+            f"{cut} of {len(asked.nights)} nights are dark at the site's civil noon and are cut by "
+            "it, as the time zone disagrees with the longitude; the longer part counts."
         )
     notes = [
-        night.earth_orientation.note
-        for night in asked.nights
-        if night is not None and night.earth_orientation.note is not None
+        night.earth_orientation.note for night in nights if night.earth_orientation.note is not None
     ]
     if notes:
         found.append(notes[-1] + ".")
