@@ -143,3 +143,21 @@ def test_starter_file_is_never_overwritten(tmp_path) -> None:  # type: ignore[no
     assert nightplan.load_config(path) == nightplan.demo_config()
     with pytest.raises(nightplan.NightplanError):
         nightplan.write_starter(path)
+
+
+def test_the_library_refuses_what_the_command_line_refuses(demo: Config) -> None:
+    with pytest.raises(InputError, match=r"rotator.*-1440 to 1440"):
+        nightplan.angle(demo, position_angle=10 * u.deg, rotator=5000 * u.deg)
+    with pytest.raises(InputError, match=r"second.*-1440 to 1440"):
+        nightplan.angle(
+            demo,
+            position_angle=10 * u.deg,
+            rotator=5 * u.deg,
+            second=(20 * u.deg, 5000 * u.deg),
+        )
+    with pytest.raises(InputError, match=r"nights.*1 to 400"):
+        nightplan.campaign(demo, "M 33", nights=401)
+    with pytest.raises(InputError, match=r"group.*none beside a centre"):
+        nightplan.frame(demo, "M 33", centre="23.9,30.4", group=1)
+    with pytest.raises(InputError, match=r"centre.*RA,DEC"):
+        nightplan.frame(demo, "M 33", centre="north of it")
