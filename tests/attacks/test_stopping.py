@@ -18,6 +18,15 @@ ROOT = Path(__file__).parents[2]
 MOMENTS_S = (0.12, 0.3, 0.6, 1.2, 2.4)
 
 
+@pytest.fixture
+def heeded():
+    """A shell's background work ignores SIGINT, and so would the child."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("heeded")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 @pytest.mark.parametrize("moment_s", MOMENTS_S)
 def test_stopped_at_a_moment(tmp_path, number, moment_s):
