@@ -125,7 +125,7 @@ def check(config: Config) -> ConfigCheck:
 
     from nightplan.planning.optics.rig_oddities import rig_oddities
     from nightplan.report.documents.check import check_document
-    from nightplan.report.wording.oddity_words import oddity_words
+    from nightplan.report.texts.check_text import oddity_words
 
     odd = rig_oddities(config, datetime.datetime.now(datetime.UTC))
     document = check_document(config, [(oddity, oddity_words(oddity)) for oddity in odd])

@@ -6,8 +6,6 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from nightplan.library.calibration import calibration_owed
-
 if TYPE_CHECKING:
     from nightplan.library.earlier import Remembered
     from nightplan.model.catalog import Catalog
@@ -38,3 +36,22 @@ def sheet_page(
         losses=losses,
         on_step=on_step,
     )
+
+
+def calibration_owed(
+    plan: NightPlan, blocks: Sequence[Mapping[str, Any]], journal: Remembered
+) -> Sequence[Mapping[str, Any]]:
+    """Rows for the field sheet: what the night's subs want, less what the journal holds.
+
+    `blocks` are those of the plan's document.
+    """
+    from nightplan.planning.calibration.owed_tonight import calibration_night
+
+    return calibration_night(
+        plan.config,
+        plan.night,
+        blocks,
+        journal.calibration,
+        journal.torn_down_utc_mjd,
+        plan.setup.power_on_utc_mjd,
+    ).rows

@@ -128,7 +128,7 @@ class Followed:
     @property
     def line(self) -> str:
         """Where the night stands and what is next."""
-        from nightplan.report.texts.follow_text import follow_line
+        from nightplan.report.texts.review_text import follow_line
 
         return follow_line(self.last.plan, self.last.standing, self.last.now_utc)
 
@@ -198,7 +198,7 @@ def follow_night(
     stopped_by : tuple of exceptions
         What ends the night early and in order: all that is known lies in files already.
     """
-    from nightplan.report.texts.follow_text import replan_line
+    from nightplan.report.texts.review_text import replan_line
 
     # What lies there at the beginning is taken at once, as far as it is whole.
     found = Followed(follower, follower.step(clock.now(), patient=False))

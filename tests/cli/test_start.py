@@ -16,7 +16,7 @@ from nightplan.model.config import load_config, parse_config
 from nightplan.model.first_file import likely_zone, read_place
 from nightplan.model.starter import demo_config, starter_text
 from nightplan.planning.optics.rig_oddities import rig_oddities
-from nightplan.report.wording.oddity_words import oddity_words
+from nightplan.report.texts.check_text import oddity_words
 
 
 def run(*args: str, folder: Path) -> subprocess.CompletedProcess[str]:

@@ -30,7 +30,7 @@ from nightplan.library.watching import FolderEvents
 from nightplan.model.config import load_config
 from nightplan.model.starter import starter_text
 from nightplan.planning.schedule.standing import standing
-from nightplan.report.texts.follow_text import follow_line
+from nightplan.report.texts.review_text import follow_line
 from nightplan.sky.times import mjd_from_iso
 from tests.cli.running import assert_one_line_error, document
 

@@ -12,8 +12,8 @@ import pytest
 
 from nightplan.errors import InputError
 from nightplan.journal.records import Sub
-from nightplan.library.calibration import calibration_owed
 from nightplan.library.earlier import Remembered
+from nightplan.library.sheets import calibration_owed
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.preferences import Goal
 from nightplan.model.starter import demo_config
