@@ -169,9 +169,16 @@ def _draw_sample(
         axes.plot([x0, x1], [y, y], color=colours["ghost"], lw=0.8, ls=(0, (2, 2)))
     elif row.kind in NEIGHBOUR_LOOKS:
         line, marker = NEIGHBOUR_LOOKS[row.kind]
-        axes.plot([x0, x0 + 0.7 * (x1 - x0)], [y, y], color=colours["faint"], **line)
+        axes.plot([x0, x0 + 0.55 * (x1 - x0)], [y, y], color=colours["faint"], **line)
         axes.plot(
-            x1, y, ls="none", marker=marker, ms=4.0, mew=0.8, mfc="none", mec=colours["faint"]
+            x0 + 0.85 * (x1 - x0),
+            y,
+            ls="none",
+            marker=marker,
+            ms=4.0,
+            mew=0.8,
+            mfc="none",
+            mec=colours["faint"],
         )
     elif row.kind == "stars":
         step = (x1 - x0) / 3.0
