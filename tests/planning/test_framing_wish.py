@@ -1,6 +1,7 @@
 """A target framed as the imager composes it: centre, panels, angle, train, neighbours."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from astropy import units as u
 from astropy.coordinates import SkyCoord
 from click.testing import CliRunner
 
+import nightplan
 from nightplan.cli.main import group
 from nightplan.errors import ConfigError, InputError, UnknownKeyError
 from nightplan.journal import Journal
@@ -193,3 +195,40 @@ def test_places_are_read_in_degrees_and_hours():
     for text in ("", "12", "12,100", "a,b", "nan,3", "1,2,3"):
         with pytest.raises(InputError, match="centre"):
             place_from_text(text)
+
+
+def test_plan_campaign_and_sheet_keep_the_composition():
+    """Centre, panels, angle and train of one wish, from the same configuration, in all three."""
+    wish = {"offset_arcmin": (12.0, -8.0), "panels": 1, "position_angle_deg": 37.0}
+    config = wishing("M 33", **wish, train="flattener")
+    framed = frame_target(config, target("M 33"), "flattener")
+    place = SkyCoord(framed.ra_deg * u.deg, framed.dec_deg * u.deg)
+    assert framed.offset_arcmin == pytest.approx(np.hypot(12.0, 8.0), abs=0.02)
+
+    coming = nightplan.campaign(config, ["M 33"], "2027-10-06", 2)
+    planned = coming.campaign.plan
+    nights = coming.document.nights
+    assert {row.train for row in nights} == {"flattener"}
+    # Every later night is worked through in the framing that its train was ranked with.
+    assert coming.campaign.found is not None
+    (ranking,) = coming.campaign.found.rankings
+    own = [planned.framing("M 33"), ranking.of("flattener").framing]
+
+    tonight = nightplan.plan(config, "2027-10-06", ["M 33"])
+    (row,) = tonight.document.targets
+    assert (row.train, row.panels, row.position_angle_deg) == ("flattener", 1, 37.0)
+    framings = [(one.ra_deg, one.dec_deg, one.position_angle_deg) for one in own]
+    for ra_deg, dec_deg, angle_deg in (*framings, (row.ra_deg, row.dec_deg, 37.0)):
+        there = SkyCoord(ra_deg * u.deg, dec_deg * u.deg)
+        assert there.separation(place) < 1 * u.arcsec
+        assert angle_deg == 37.0
+    assert [len(one.panels) for one in own] == [1, 1]
+    for block in tonight.document.blocks:
+        there = SkyCoord(block.ra_deg * u.deg, block.dec_deg * u.deg)
+        assert there.separation(place) < 1 * u.arcsec
+        assert (block.train, block.position_angle_deg) == ("flattener", 37.0)
+
+    told = re.sub(r"<[^>]+>", " ", tonight.sheet(quick=True))
+    told = " ".join(told.split())
+    assert "Camera 37° ± 11°, image up 307°, train flattener." in told
+    assert f"Centre {place.to_string('hmsdms', precision=0, sep='hms')[:9]}" in told
