@@ -38,3 +38,9 @@ def test_what_found_no_room_is_counted_and_shown_in_full(config_file):
     hidden = full.count("\nNote: ") - short.count("\nNote: ")
     assert hidden > 0
     assert f"{hidden} more note" in short
+
+
+def test_who_asks_for_many_targets_gets_them(config_file):
+    common = ("--config", str(config_file), "--date", "2027-10-06")
+    done = CliRunner().invoke(group, ["pick", "--count", "30", *common])
+    assert "\n30  " in done.output

@@ -28,16 +28,17 @@ if TYPE_CHECKING:
     from nightplan.report.documents.pick import PickDocument, PickedTarget
 
 
+USUAL_COUNT = 15
 ROOMY = 90
 """Columns from which names need no shortening."""
 
 
 def pick_text(document: PickDocument, zone: ZoneInfo, *, full: bool = False) -> str:
     """Lay out the ranking, best first, as far as one screen holds it; `full` has all of it, and
-    the reasons."""
+    the reasons. Who asks for more than the usual count gets them."""
     count = len(document.targets)
-    if full:
-        return _laid_out(document, zone, count, full=True)
+    if full or count > USUAL_COUNT:
+        return _laid_out(document, zone, count, full=full)
     return first_that_fits(lambda shown: _laid_out(document, zone, shown), count)
 
 

@@ -11,6 +11,7 @@ from nightplan.number_forms import percent
 from nightplan.planning.optics.train_optics import TrainOptics
 from nightplan.planning.season.season import Season, best_weeks, month_sums, useful_span
 from nightplan.report.documents.season import MonthTarget
+from nightplan.report.texts.pick_text import USUAL_COUNT
 from nightplan.report.wording.text_table import first_that_fits, heading, paragraph, text_table
 from nightplan.report.wording.words import MONTHS, counted, shortened, subject_name
 
@@ -48,8 +49,9 @@ def season_text(
 
 
 def month_text(rows: Sequence[MonthTarget], month: tuple[int, int], *, full: bool = False) -> str:
-    """The ranking of a month, as far as one screen holds it; `full` has all of it."""
-    if full or not rows:
+    """The ranking of a month, as far as one screen holds it; `full` has all of it, and so has who
+    asks for more than the usual count."""
+    if full or not rows or len(rows) > USUAL_COUNT:
         return _ranking(rows, month, 0)
     return first_that_fits(
         lambda shown: _ranking(rows[:shown], month, len(rows) - shown), len(rows)
