@@ -69,7 +69,7 @@ def geometry_margin_deg(config: Config, tracks: SkyTracks) -> Floats:
         config.preferences.minimum_altitude_deg,
         config.mount.highest_altitude_deg,
     )
-    mount = mount_margin_deg(config.mount, tracks)
+    mount = mount_margin_deg(config, tracks)
     return margin if mount is None else np.minimum(margin, mount)
 
 
@@ -149,7 +149,7 @@ def never_usable_reasons(
     far = free & (moon_margin_deg(config, tracks, role, name) >= 0.0)
     low = config.preferences.minimum_altitude_deg
     high = config.mount.highest_altitude_deg
-    own = mount_margin_deg(config.mount, tracks)
+    own = mount_margin_deg(config, tracks)
     moon_deg = float(np.max(moon_distance_limit_deg(config, role, name)
                             * tracks.moon_illuminated_fraction))  # fmt: skip
     reasons = []

@@ -11,13 +11,16 @@ from nightplan.arrays import Floats
 from nightplan.planning.tonight.field_turn import turn_margin_deg
 
 if TYPE_CHECKING:
-    from nightplan.model.equipment import Mount
+    from nightplan.model.config import Config
     from nightplan.planning.tonight.visibility import SkyTracks
 
 
-def mount_margin_deg(mount: Mount, tracks: SkyTracks) -> Floats | None:
-    """Degrees inside the mount's own limits, (target, time); negative outside, None without any."""
-    margins = []
+def mount_margin_deg(config: Config, tracks: SkyTracks) -> Floats | None:
+    """Degrees inside the mount's own limits, (target, time); negative outside, None without any.
+
+    The one place for limits of direction and time: what it returns holds in every command.
+    """
+    mount, margins = config.mount, []
     if mount.azimuth_ranges_deg:
         margins.append(azimuth_margin_deg(mount.azimuth_ranges_deg, tracks.azimuth_deg))
     if mount.hour_angle_range_deg is not None:
