@@ -16,6 +16,7 @@ from click.core import ParameterSource
 
 from nightplan.cli.common import common_options
 from nightplan.cli.screen import use_screen
+from nightplan.cli.stopping import stop_behind
 from nightplan.errors import FileError, InputError, NightplanError
 from nightplan.files import reason_of
 from nightplan.shown import one_line
@@ -113,6 +114,8 @@ def run(words: list[str]) -> int:
         try:
             return _status_of(words)
         except Exception as error:
+            if stop := stop_behind(error):
+                raise stop from None
             # Every kind of error that is foreseen was answered inside; this is the last resort.
             click.echo(f"nightplan: {one_line(fault_line(error, debug, words))}", err=True)
             return EXIT_STATUS

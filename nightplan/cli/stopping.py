@@ -42,6 +42,14 @@ def stop_on_signals() -> None:
             signal.signal(number, stop)
 
 
+def stop_behind(error: BaseException) -> StoppedError | None:
+    """The stop that another error hides: what makes classes wraps whatever comes in its way."""
+    seen: BaseException | None = error
+    while seen is not None and not isinstance(seen, StoppedError):
+        seen = seen.__cause__ or seen.__context__
+    return seen
+
+
 def ignore_signals() -> None:
     """From here on there is nothing left to stop."""
     for number in _known():

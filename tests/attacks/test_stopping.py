@@ -11,6 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from nightplan.cli.main import run
+from nightplan.cli.stopping import StoppedError
+
 pytestmark = pytest.mark.posix
 
 ROOT = Path(__file__).parents[2]
@@ -44,6 +47,25 @@ def test_stopped_at_a_moment(tmp_path, number, moment_s):
         (-number, ""),  # before the interpreter had begun with the program
     )
     assert not [name for name in os.listdir(tmp_path) if name != "night.png"]
+
+
+def test_a_stop_that_another_error_wraps(config_file, monkeypatch):
+    """Until Python 3.12 what is raised while a class is made comes out as RuntimeError."""
+
+    class Part:
+        def __set_name__(self, owner, name):
+            raise StoppedError(signal.SIGTERM)
+
+    def stopped(*args, **kwargs):
+        try:
+            type("Whole", (), {"part": Part()})
+        except StoppedError as stop:
+            raise RuntimeError("wrapped") from stop
+
+    monkeypatch.setattr("nightplan.planning.tonight.night.compute_night", stopped)
+    with pytest.raises(StoppedError) as caught:
+        run(["night", "--date", "2027-10-06", "--config", str(config_file)])
+    assert caught.value.exit_status == 143
 
 
 def test_a_second_signal_belongs_to_the_first(tmp_path):
