@@ -41,11 +41,10 @@ def test_stopped_at_a_moment(tmp_path, number, moment_s):
     time.sleep(moment_s)
     child.send_signal(number)
     _, shown = child.communicate(timeout=60)
-    assert (child.returncode, shown) in (
-        (128 + number, "nightplan: stopped\n"),
-        (0, ""),  # done before the signal
-        (-number, ""),  # before the interpreter had begun with the program
-    )
+    # While the interpreter itself starts it answers with a trace of its own.
+    before = child.returncode == -number and "__main__.py" not in shown
+    done = (child.returncode, shown) == (0, "")
+    assert before or done or (child.returncode, shown) == (128 + number, "nightplan: stopped\n")
     assert not [name for name in os.listdir(tmp_path) if name != "night.png"]
 
 
