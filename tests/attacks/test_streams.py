@@ -128,7 +128,7 @@ def test_an_unforeseen_fault_is_one_line(config_file, monkeypatch, capsys, tmp_p
     def fail(*args, **kwargs):
         raise LookupError("a fault \x1b put in\nby this test")
 
-    monkeypatch.setattr("nightplan.planning.tonight.limits.planned_night", fail)
+    monkeypatch.setattr("nightplan.library.inputs.planned_night", fail)
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     words = [*NIGHT, "--config", str(config_file)]
     assert run(words) == 70  # EX_SOFTWARE of the BSD header sysexits.h
@@ -153,6 +153,6 @@ def test_numbers_out_of_bounds_are_a_named_error(config_file, monkeypatch, capsy
     def overflow(*args, **kwargs):
         return np.exp(np.float64(1e9))
 
-    monkeypatch.setattr("nightplan.planning.tonight.limits.planned_night", overflow)
+    monkeypatch.setattr("nightplan.library.inputs.planned_night", overflow)
     assert run([*NIGHT, "--config", str(config_file)]) == 2
     assert "overflow encountered in exp" in capsys.readouterr().err
