@@ -12,6 +12,7 @@ import numpy as np
 
 from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
+from nightplan.planning.value.curve import ValueCurve
 
 FOLDER = Path(__file__).parent / "instances"
 
@@ -25,6 +26,8 @@ def save(problem: Problem, path: Path) -> None:
         "latest_end_s": problem.latest_end_s,
         "grid_step_s": float(problem.grid_s[1] - problem.grid_s[0]),
         "grid_length": int(problem.grid_s.size),
+        "focused_s": problem.focused_s,
+        "curves": [[list(curve.hours_h), list(curve.value)] for curve in problem.curves],
         "shortest_block_s": problem.shortest_block_s,
         "longest_block_s": problem.longest_block_s,
         "overheads": asdict(problem.overheads),
@@ -39,6 +42,8 @@ def save(problem: Problem, path: Path) -> None:
                 "sub_s": task.sub_s,
                 "goal_h": round(task.goal_h, 3),
                 "gathered_h": round(task.gathered_h, 3),
+                "focus_offset_known": task.focus_offset_known,
+                "short": task.short,
                 "worth_1e4": [round(1e4 * float(value)) for value in task.worth],
                 "usable": "".join("1" if good else "0" for good in task.usable),
             }
@@ -62,6 +67,8 @@ def _tasks(document: dict[str, Any]) -> tuple[Task, ...]:
             usable=np.array([flag == "1" for flag in item["usable"]]),
             goal_h=item["goal_h"],
             gathered_h=item["gathered_h"],
+            focus_offset_known=item.get("focus_offset_known", False),
+            short=item.get("short", False),
         )
         for item in document["tasks"]
     )
@@ -73,6 +80,7 @@ def load(path: Path) -> Problem:
     grid_s = np.arange(document["grid_length"]) * document["grid_step_s"]
     pointings = tuple(Pointing(**item) for item in document["pointings"])
     tasks = _tasks(document)
+    curves = tuple(ValueCurve(tuple(h), tuple(v)) for h, v in document.get("curves", []))
     return Problem(
         epoch_utc_mjd=document["epoch_utc_mjd"],
         window_s=document["window_s"],
@@ -81,9 +89,13 @@ def load(path: Path) -> Problem:
         grid_s=grid_s,
         pointings=pointings,
         tasks=tasks,
-        curves=row_curves(pointings, tasks),
+        curves=curves or row_curves(pointings, tasks),
+        focused_s=document.get("focused_s"),
         overheads=Overheads(**document["overheads"]),
-        change_costs=ChangeCosts(0.01, 0.03, 0.05, 0.25),
+        # The invented nights were written under an earlier unit of their costs.
+        change_costs=ChangeCosts(**document["change_costs"])
+        if curves
+        else ChangeCosts(0.01, 0.03, 0.05, 0.25),
         shortest_block_s=document["shortest_block_s"],
         longest_block_s=document["longest_block_s"],
     )

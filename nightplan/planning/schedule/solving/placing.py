@@ -8,6 +8,7 @@ blocks.
 
 from __future__ import annotations
 
+import math
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -252,7 +253,12 @@ def place(t: Any, p: Any, lanes: Any, counts: Any, waits: Any, size: int) -> flo
 
 @inner
 def cut_value(t: Any, p: Any) -> float:
-    """Mean worth of what was placed if clouds end the night at each of the cuts."""
+    """Mean worth of what was placed if clouds end the night at each of the cuts.
+
+    A row counts as the geometric mean of what it is worth by then and by the end of the night: a
+    beginning in each of the filters can be used, and half of two cannot. At the end of the night
+    it is the value itself.
+    """
     total, start, rate = 0.0, t.scalar[START], 1.0 / t.scalar[WORTH_STEP]
     for c in range(CUTS):
         cut, hours = p.cut_s[c], p.cut_hours
@@ -270,5 +276,6 @@ def cut_value(t: Any, p: Any) -> float:
                 hours[t.row[lane, f]] += _earned(t.gain, t.offset, line, lane, x, subs, rate)
         for row in range(hours.size):
             if hours[row] > 0.0:
-                total += curve_value(t.at_h, t.value, row, hours[row])
+                whole = curve_value(t.at_h, t.value, row, p.hours[row])
+                total += math.sqrt(curve_value(t.at_h, t.value, row, hours[row]) * whole)
     return float(total / CUTS + t.scalar[HAD])

@@ -33,9 +33,9 @@ HOT, WARM, COOL, COLD = 0.03, 0.008, 0.002, 0.00003
 polish, and the last of each. Twice as hot or half as cold found less on the benchmark nights."""
 FROM_NOTHING, FROM_PATHS, AT_LAST = 0.4, (0.2, 0.2), 0.2
 """Shares of the tries: several short annealings from nothing find more than a long one."""
-STURDY_SHARE = 0.001
-"""What a plan may lose of the night's gain to be worth more if clouds end it early; kept below
-the gap that is wanted, so that it is never what one notices."""
+STURDY_SHARE, STURDY_TRIES = 0.002, 0.15
+"""What a plan may lose of the night's gain to be worth more if clouds end it early, kept below
+the 0.3 % by which it may fall short of the best known in all; and the share of tries for it."""
 SAME_ORDER = 1e-9
 KNOWN = 40
 """Paths of coarser cells that are placed in truth and begin the mix of finer ones."""
@@ -225,7 +225,7 @@ class Search:
         """Of orders that lose little the one that is worth most if clouds end the night early."""
         floor = self.best - STURDY_SHARE * max(0.0, self.best - self.had)
         own = empty_order()
-        scale, tries = max(self.best - self.had, 1e-3), int(0.1 * self.effort.tries)
+        scale, tries = max(self.best - self.had, 1e-3), int(STURDY_TRIES * self.effort.tries)
         cooling = round((COLD / COOL) ** (1.0 / COOLINGS), 9)
         _, size = anneal(
             self.tables, self.placed, self.least, self._likely(), CHANCES, copied(self.order),
