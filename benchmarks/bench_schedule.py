@@ -2,16 +2,16 @@
 
     python benchmarks/bench_schedule.py [--seconds 5] [--only 04x7] [--bound-only] [--seed 9201]
 
-The nights `cat_...` are of real targets (`make_catalogue_nights.py`). `best known` of the plan and of the best schedule that an annealer with rules and an evaluation of its own
-(`tests/planning/own_annealer.py`) finds from nothing in `--own-seconds` of one core.
+The nights `cat_...` are of real targets (`make_catalogue_nights.py`). `best known` is the better of
+the plan and of what an annealer with rules and an evaluation of its own finds from nothing in
+`--own-seconds` of one core (`tests/planning/own_annealer.py`).
 
 With `--seed`, on nights invented from that seed on instead of the fixed ones: the solver's counts
 were chosen with an eye on the fixed nights.
 
 Rivals are wrapped to the same blocks and rules and scored by the same objective. Gains are over
-an idle night. `gap` is 100 (bound - objective) / bound; `gap of tonight` leaves out of both what
-earlier nights brought. The re-plan is 40 % into the night. Seconds are of one core's work
-(`time.process_time`), so that other work on the machine does not count.
+an idle night. `gap` is 100 (bound - objective) / bound. The re-plan is 40 % into the night. Seconds
+are of one core's work (`time.process_time`), so that other work on the machine does not count.
 """
 
 from __future__ import annotations

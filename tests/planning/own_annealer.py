@@ -22,8 +22,8 @@ from tests.planning.own_night import OwnNight, Run
 MOST = 80
 STEP_S = 5.0
 EDGE_S = 1e-6
-DITHER, DITHER_EVERY, FOCUS, EVERY, DOWNLOAD, START, END, SHORTEST, LONGEST = range(9)
-FLATS, FLATS_AT_END, FOCUSED, NEW_FILTER, NEW_TARGET, NEW_ANGLE = range(9, 15)
+DITHER, DITHER_EVERY, FOCUS, EVERY, DOWNLOAD, START, END, LONGEST = range(8)
+FLATS, FLATS_AT_END, FOCUSED, NEW_FILTER, NEW_TARGET, NEW_ANGLE = range(8, 14)
 
 
 @numba.njit(cache=True)
@@ -33,7 +33,7 @@ def run_of(d: Any, s: Any, lane: int, begin: float, high: float, wish: int, fres
     sub = d[4][lane]
     at, got, inside, held, end = begin, 0, 0, fresh, begin
     high = min(high, begin + s[LONGEST]) + EDGE_S
-    while got < min(wish, starts.size):
+    while got < min(wish, d[18][lane], starts.size):
         now = at
         if inside and inside % int(s[DITHER_EVERY]) == 0:
             now += s[DITHER]
@@ -47,7 +47,7 @@ def run_of(d: Any, s: Any, lane: int, begin: float, high: float, wish: int, fres
         end, held = at, fresh
         got += 1
         inside += 1
-    if end - begin < s[SHORTEST] - EDGE_S:
+    if end - begin < d[17][lane] - EDGE_S:
         got = 0
     return got, end, held
 
@@ -58,7 +58,7 @@ def worth_of(d: Any, s: Any, order: Any, size: int, out: Any, hours: Any, starts
     """Value of an order; `out` gets of each run lane, subs and idle seconds before its lead, lane
     -1 where it found no place."""
     (lead, flats, cross, focuses, sub, stop, transit, spans, integral, rows, at_h, value, target,
-     new_angle, kind, fname, same) = d  # fmt: skip
+     new_angle, kind, fname, same, _, _) = d  # fmt: skip
     hours[:] = 0.0
     angles[:] = 0
     owed[:] = 0
@@ -325,17 +325,19 @@ class OwnAnnealer(OwnNight):
             np.array([field.new_angle for field in fields]),
             np.array([-1 if one is None else kinds_owed.index(one) for one in owing]),
             np.array([filters.index(task.filter) for task in tasks]), same,
+            np.array([self.shortest_s(lane // 2) for lane in range(size)]),
+            np.array([self.most(lane // 2) for lane in range(size)]),
         )  # fmt: skip
         costs, focused = problem.change_costs, problem.focused_s
         scalars = np.array([
             rules.dither_s, rules.dither_every, rules.focus_s, rules.focus_every_s,
             rules.download_s, problem.setup_s, min(problem.window_s, problem.latest_end_s),
-            problem.shortest_block_s, min(problem.longest_block_s, 1e6), rules.flats_s,
+            min(problem.longest_block_s, 1e6), rules.flats_s,
             float(rules.flats_at_end), problem.setup_s if focused is None else focused,
             costs.filter_change, costs.target_change, costs.new_angle,
         ])  # fmt: skip
         cycle_s = np.array([task.sub_s + rules.download_s for task in tasks])
-        least = np.maximum(1, np.ceil(problem.shortest_block_s / cycle_s))
+        least = np.maximum(1, np.ceil(data[17] / cycle_s))
         open_ = (spans[:, 0, 1] > spans[:, 0, 0]) & (rules.flips | ~far)
         sizes = (len(problem.curves), len(names), max(1, len(kinds_owed)),
                  int(problem.window_s / cycle_s.min()) + 2)  # fmt: skip

@@ -107,7 +107,23 @@ class OwnNight:
 
     def _key(self, task: int) -> tuple[str, int, str]:
         pointing = self.problem.pointings[self.problem.tasks[task].pointing]
-        return pointing.target, pointing.panel, self.problem.tasks[task].filter
+        return pointing.target, pointing.panel, self.problem.tasks[task].feeds[0].goal
+
+    def most(self, task: int) -> float:
+        """Most subs of a run: all that a short set wants, which is shot in one go."""
+        own = self.problem.tasks[task]
+        wanted_s = 3600.0 * (own.goal_h - own.gathered_h)
+        return max(1, math.ceil(wanted_s / own.sub_s - 1e-6)) if own.short else math.inf
+
+    def shortest_s(self, task: int) -> float:
+        """Length of a shortest run: a short set may be over sooner."""
+        own, rules = self.problem.tasks[task], self.problem.overheads
+        if not own.short:
+            return self.problem.shortest_block_s
+        subs = self.most(task)
+        dithers = (subs - 1) // rules.dither_every
+        whole_s = subs * (own.sub_s + rules.download_s) + dithers * rules.dither_s
+        return min(self.problem.shortest_block_s, whole_s - 1e-6)
 
     def between(self, old: Run, new: Run, kinds: int) -> list[tuple[str, float]]:
         """What lies between two runs, in order."""
@@ -192,7 +208,9 @@ class OwnNight:
             stop = pointing.transit_s + rules.track_past_meridian_s - rules.stop_before_meridian_s
             if at > end or (rules.flips and not run[1] and at > stop):
                 return None
-            if not problem.shortest_block_s <= at - begun <= problem.longest_block_s:
+            if not self.shortest_s(run[0]) <= at - begun <= problem.longest_block_s:
+                return None
+            if run[2] > self.most(run[0]):
                 return None
             if pointing.new_angle and rules.flats_s:
                 owed.add((pointing.position_angle_deg, task.filter))
