@@ -27,7 +27,7 @@ HURRY_S = 2.5
 """Below this the solve is one of many, or of a re-plan: it counts a share of the usual work."""
 TRIES_S = 350_000
 """Orders valued per second of the limit: four tenths of it on a core of 2025."""
-COARSE_S, STEPS_S = 60.0, (30.0, 20.0, 15.0, 10.0, 8.0, 6.0, 5.0, 4.0)
+COARSE_S, STEPS_S = 60.0, (30.0, 20.0, 15.0, 10.0, 8.0, 6.0, 4.0, 3.0, 2.0)
 """Cells of the bound: coarse ones find the prices, the finest that there is time for prove."""
 BOUND_SHARE, LEAST_PATHS, MOST_PATHS = 0.7, 34, 60
 """Share of the time for the paths of fine cells, and how many: some 30 settle the prices, and
