@@ -28,7 +28,8 @@ def prove(seed: int, tries: int) -> tuple[float, float, float]:
 
 
 # 385: two blocks of a run between which the focus runs out sooner than its class says.
-@pytest.mark.parametrize("seed", [*range(QUICK), 385])
+# 443: subs that were put into ten idle minutes at the end cost 7 % of the night in changes.
+@pytest.mark.parametrize("seed", [*range(QUICK), 385, 443])
 def test_no_legal_schedule_is_above_the_bound(seed: int) -> None:
     objective, _, value = prove(seed, 400)
     assert objective >= value - 0.01 * max(abs(value), 0.1)

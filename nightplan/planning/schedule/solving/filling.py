@@ -10,7 +10,9 @@ from nightplan.planning.schedule.solving.placing import END, MOST_RUNS, START, P
 from nightplan.planning.schedule.solving.tables import Tables
 
 MOST_FILLED = 24
-SAME_S = 1.0
+IDLE_S = 900.0
+"""Shorter stretches stay idle where work in them costs more than it brings: nobody changes the
+target for one sub of two minutes."""
 
 
 def filled(
@@ -50,7 +52,7 @@ def _counts(placed: Placed, size: int) -> IntArray:
 def _gaps(problem: Problem, tables: Tables, placed: Placed) -> list[tuple[int, float]]:
     """Idle stretches that hold a shortest block, as (place in the order, length)."""
     runs = int(placed.number[0])
-    shortest = max(float(tables.shortest.min(initial=problem.shortest_block_s)), SAME_S)
+    shortest = max(float(tables.shortest.min(initial=problem.shortest_block_s)), IDLE_S)
     found = []
     before = tables.sub.size
     free = float(tables.scalar[START])
