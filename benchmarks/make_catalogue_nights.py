@@ -18,12 +18,15 @@ from instance_files import FOLDER, save
 from nightplan.model.config import Config
 from nightplan.model.own_targets import catalog_for
 from nightplan.model.starter import demo_config
+from nightplan.model.target import Target
+from nightplan.planning.framing.framing import Framing
 from nightplan.planning.returning.earlier_nights import EarlierNights
 from nightplan.planning.schedule.night_problem import night_problem
 from nightplan.planning.schedule.problem import Problem
 from nightplan.planning.tonight.night import compute_night
 from nightplan.planning.tonight.setup_timeline import setup_timeline
 from nightplan.planning.tonights_plan.plan import make_plan
+from nightplan.planning.value.curve import ValueCurve
 
 TRAIN, GRID_STEP = "flattener", 5
 """One in so many samples is kept; the program's own lie a minute apart."""
@@ -82,7 +85,9 @@ def problem_of(name: str) -> Problem:
     config = config.model_copy(update={"train": {TRAIN: config.train[TRAIN]}})
     night = compute_night(config.site, datetime.date.fromisoformat(date))
     catalog = catalog_for(config)
-    targets, framings, curves = [], [], {}
+    targets: list[Target] = []
+    framings: list[Framing] = []
+    curves: dict[tuple[str, int, str], ValueCurve] = {}
     for one in names:
         plan = make_plan(config, night, catalog, (one,), solve_s=0.01)
         targets += plan.targets
@@ -96,9 +101,9 @@ def problem_of(name: str) -> Problem:
     tasks = tuple(
         replace(task, worth=task.worth[keep], usable=task.usable[keep]) for task in problem.tasks
     )
-    grid_s = problem.grid_s[keep]
-    # Within the last whole step of the coarser grid, evenly spaced.
-    grid_s = np.arange(grid_s.size) * round(float(grid_s[1] - grid_s[0]), 6)
+    # Evenly spaced: what is left of the last whole step is dropped.
+    step_s = round(float(problem.grid_s[keep[1]] - problem.grid_s[keep[0]]), 6)
+    grid_s = np.arange(keep.size, dtype=float) * step_s
     return replace(problem, tasks=tasks, grid_s=grid_s, altitude_deg=None, moon_altitude_deg=None)
 
 
