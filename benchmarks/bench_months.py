@@ -15,6 +15,8 @@ Rules
   campaign's earlier rule);
 - `thumb`: an imager's rule of thumb: one target before the next, broadband while the moon is
   down, narrow filters under it (common practice, no source).
+
+All keep one train a night, the last two that with the more progress, and pay for their changes.
 """
 
 from __future__ import annotations
@@ -32,7 +34,13 @@ from nightplan.model.own_targets import catalog_for
 from nightplan.model.starter import starter_text
 from nightplan.planning.ahead.assessment import Assessment, assess, night_rules
 from nightplan.planning.ahead.choice import after_changes, choose_night
-from nightplan.planning.ahead.futures import FUTURES, LOOK_NIGHTS, Futures, clear_patterns
+from nightplan.planning.ahead.futures import (
+    FUTURES,
+    LOOK_NIGHTS,
+    Futures,
+    clear_patterns,
+    no_futures,
+)
 from nightplan.planning.ahead.rows import BEGUN_H, Rows
 from nightplan.planning.choosing.night_targets import named_targets
 from nightplan.planning.returning.earlier_nights import EarlierNights
@@ -70,7 +78,7 @@ def ahead(config: Config, found: Assessment, night: int, had: np.ndarray, chance
 
 
 def alone(config: Config, found: Assessment, night: int, had: np.ndarray, chance: float) -> Night:
-    return _chosen(config, found, night, had, Futures(np.zeros((1, 0, 1, had.shape[1]))))
+    return _chosen(config, found, night, had, no_futures(had.shape[1]))
 
 
 def even_shares(
@@ -147,9 +155,30 @@ def _by_thumb(
     return None
 
 
+def one_train(rule: Rule) -> Rule:
+    """The rule through the train that brings most towards the goals, changes paid for."""
+
+    def through(
+        config: Config, found: Assessment, night: int, had: np.ndarray, chance: float
+    ) -> Night:
+        rows = found.rows
+        assert rows is not None
+        tonight, clock = np.zeros_like(had), np.zeros_like(had)
+        for train in np.unique(rows.train):
+            own = replace(found, rate=np.where(rows.train == train, found.rate, 0.0))
+            hours, taken = rule(config, own, night, had, chance)
+            hours = hours * after_changes(rows, taken, night_rules(config, found, night))
+            towards = [np.minimum(had + one, rows.goal_h).sum(axis=1) for one in (hours, tonight)]
+            better = (towards[0] > towards[1])[:, None]
+            tonight, clock = np.where(better, hours, tonight), np.where(better, taken, clock)
+        return tonight, clock
+
+    return through
+
+
 RULES: dict[str, Rule] = {
-    "ahead": ahead, "alone": alone, "even shares": even_shares, "advantage": advantage,
-    "thumb": thumb,
+    "ahead": ahead, "alone": alone, "even shares": even_shares,
+    "advantage": one_train(advantage), "thumb": one_train(thumb),
 }  # fmt: skip
 
 
@@ -168,9 +197,6 @@ def month(
         if not going.size or not found.ahead.slots[night]:
             continue
         tonight, hours = rule(config, found, night, had[going], chance)
-        if rule in (advantage, thumb):
-            # The others pay for their changes as they choose.
-            tonight = tonight * after_changes(rows, hours, night_rules(config, found, night))
         had[going] += tonight
         clock[night, going] = hours
         usable = found.rate[night].any(axis=1).sum() * found.ahead.slot_h[night]

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.arrays import Bools, Floats
-from nightplan.planning.ahead.futures import Futures
+from nightplan.planning.ahead.futures import Futures, no_futures
 from nightplan.planning.ahead.response import STEPS, Response, respond
 from nightplan.planning.ahead.rows import BEGUN_H, Rows
 
@@ -23,7 +23,11 @@ FIRST = 1e6
 """Factor that puts one class of targets before another."""
 BEGUN_LEAD = 3.0
 """What a begun target may earn less than a new one and still come first: under a full moon a
-galaxy waits, begun or not, while a nebula can be shot."""
+galaxy waits, begun or not, while a nebula can be shot. Trains are compared without it: it would
+hold the rig to the train of what was begun when a month of hours waits in the other."""
+LONG_H = 10.0
+"""Hours wanted of a new target that neither help nor hurt it; four times as many halve what it
+counts. What is finished soon leaves the list, what is opened long stays."""
 SPOILED_RATE, KEPT_RATE = 0.35, 0.05
 """Equivalent hours an hour below which a broadband row counts as spoiled by the moon, and from
 which a narrow one is worth shooting in its place."""
@@ -69,9 +73,8 @@ class NightChoice:
     later_h : array (state, future, row)
     train : int array (state,)
         Index of the night's train; -1 where nothing can be done.
-    gain, merit : array (state,)
-        Value that the night adds, mean over the futures; and with what begun targets add counted
-        `BEGUN_LEAD` times, by which trains are compared.
+    gain : array (state,)
+        Value that the night adds, mean over the futures; trains are compared by it.
     """
 
     chosen: Bools
@@ -82,7 +85,6 @@ class NightChoice:
     later_h: Floats
     train: Ints
     gain: Floats
-    merit: Floats
 
 
 def choose_night(
@@ -115,7 +117,6 @@ def choose_night(
         later_h=np.zeros((states, futures.count, had_h.shape[1])),
         train=np.full(states, -1, dtype=np.intp),
         gain=np.zeros(states),
-        merit=np.zeros(states),
     )
     for train in np.unique(rows.train[rate.any(axis=0)]):
         own = np.where(rows.train == train, rate, 0.0)
@@ -124,7 +125,7 @@ def choose_night(
 
 
 def _better(one: NightChoice, other: NightChoice) -> NightChoice:
-    wins = other.merit > one.merit
+    wins = other.gain > one.gain
 
     def pick(a: NDArray[np.generic], b: NDArray[np.generic]) -> NDArray[np.generic]:
         return np.where(wins.reshape((-1,) + (1,) * (a.ndim - 1)), b, a)
@@ -147,8 +148,11 @@ def _through(
     weight = rows.weight(had_h)
     spoiled = _spoiled(rows, had_h, rate, lead)
     slots_h = np.where(spoiled, 0.0, rate * rules.slot_h)
-    free = respond(rows, had_h, weight, slots_h, futures, steps)
-    chosen, filler, filled = _targets(rows, had_h, free, rate, rules, lead)
+    # Which targets come first is settled by what tonight does for them: with the nights ahead in
+    # it, one that they could finish would be put off for ever. Its hours are then shared out
+    # beside those nights.
+    free = respond(rows, had_h, weight, slots_h, no_futures(rows.goal_h.size), steps)
+    chosen, filler, filled = _targets(rows, had_h, free, slots_h / rules.slot_h, rules, lead)
     barred = filler & ~np.asarray(filled.all(axis=1))[:, None]
     whole, rest = (chosen | filler & ~barred)[:, rows.target], barred[:, rows.target]
     allowed = whole[:, None, :] | (rest[:, None, :] & ~filled[:, :, None])
@@ -165,7 +169,6 @@ def _through(
     wide = weight[:, None, :]
     reached = rows.value_by_row(had_later + tonight[:, None, :], wide)
     gain = (reached - rows.value_by_row(had_later, wide)).mean(axis=1)
-    lead_of = np.where(_begun(rows, had_h), BEGUN_LEAD, 1.0)[:, rows.target]
     used = (clock @ rows.member) > 0.0
     return NightChoice(
         chosen & used,
@@ -176,7 +179,6 @@ def _through(
         found.later_h,
         np.where(used.any(axis=1), train, -1),
         gain.sum(axis=1),
-        (gain * lead_of).sum(axis=1),
     )
 
 
@@ -202,7 +204,9 @@ def _targets(
 ) -> tuple[Bools, Bools, Bools]:
     """Chosen targets and fillers (state, target), and slots that the chosen can use (state, slot).
 
-    A target counts by what it earns where the night is shared freely among all.
+    A target counts by what it earns where the night is shared freely among all; of new ones that
+    earn alike, the one that is finished sooner. `rate` is (state, slot, row), 0 where the moon
+    spoils a row.
     """
     states, count = had_h.shape[0], rows.targets
     wanted = np.where(had_h < rows.goal_h, free.price, 0.0)
@@ -215,8 +219,8 @@ def _targets(
     open_h = rows.by_lane(open_h, np.maximum) @ rows.member[rows.first]
     begun = _begun(rows, had_h)
     ranks = np.ones(count) if lead is None else lead
-    earns = earns * ranks
-    earns = np.where(begun, earns * BEGUN_LEAD, earns)
+    left_h = np.maximum(rows.goal_h - had_h, 0.0) @ rows.member
+    earns = earns * ranks * np.where(begun, BEGUN_LEAD, (LONG_H / np.maximum(left_h, 1.0)) ** 0.5)
     # Where nothing is begun, targets that were named together are opened together.
     fresh = ~np.asarray((begun & usable.any(axis=1)).any(axis=1))
     together = fresh[:, None] & (ranks >= FIRST)
@@ -258,8 +262,8 @@ def _begun(rows: Rows, had_h: Floats) -> Bools:
 
 def _by_target(rows: Rows, price: Floats, rate: Floats) -> Floats:
     """Most that a target's rows earn in each slot, (state, slot, target)."""
-    earned = price[:, None, :] * rate[None]
-    result = np.zeros((price.shape[0], rate.shape[0], rows.targets))
+    earned = price[:, None, :] * rate
+    result = np.zeros((*rate.shape[:2], rows.targets))
     earned, target_of = rows.by_lane(earned), rows.target[rows.first]
     for target in range(rows.targets):
         result[:, :, target] = earned[:, :, target_of == target].max(axis=2, initial=0.0)
@@ -267,9 +271,9 @@ def _by_target(rows: Rows, price: Floats, rate: Floats) -> Floats:
 
 
 def _mean_rate(rate: Floats) -> Floats:
-    """Mean rate of each row over the slots that it can use, (row,); never 0."""
-    used = (rate > 0.0).sum(axis=0)
-    return np.where(used > 0, rate.sum(axis=0) / np.maximum(used, 1), 1.0)
+    """Mean rate of each row over the slots that it can use, (state, row); never 0."""
+    used = (rate > 0.0).sum(axis=1)
+    return np.where(used > 0, rate.sum(axis=1) / np.maximum(used, 1), 1.0)
 
 
 def after_changes(rows: Rows, clock_h: Floats, rules: NightRules) -> Floats:

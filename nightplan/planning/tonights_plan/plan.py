@@ -179,7 +179,7 @@ def make_plan(
             subjects=subjects,
         )
     posed = night_problem(
-        config, night, targets, decision.framings, setup, earlier, decision.curves, decision.fillers
+        config, night, targets, decision.framings, setup, earlier, decision.curves, decision.barred
     )
     past: list[str] = []
     if again is not None:

@@ -18,7 +18,7 @@ import numpy as np
 from nightplan.arrays import Floats
 from nightplan.planning.value.curve import ValueCurve
 
-FALL: dict[str, float] = {"plain": 0.0, "diminishing": 0.4, "even": 0.8}
+FALL: dict[str, float] = {"plain": 0.0, "diminishing": 0.6, "even": 0.8}
 """How far the slope falls from the start of a goal to its end, by `preferences.balance`: the
 steeper, the more strictly the filters of a target keep step."""
 BEYOND = 0.08
