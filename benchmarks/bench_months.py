@@ -39,7 +39,6 @@ from nightplan.planning.ahead.futures import (
     LOOK_NIGHTS,
     Futures,
     clear_patterns,
-    no_futures,
 )
 from nightplan.planning.ahead.rows import BEGUN_H, Rows
 from nightplan.planning.choosing.night_targets import named_targets
@@ -78,7 +77,7 @@ def ahead(config: Config, found: Assessment, night: int, had: np.ndarray, chance
 
 
 def alone(config: Config, found: Assessment, night: int, had: np.ndarray, chance: float) -> Night:
-    return _chosen(config, found, night, had, no_futures(had.shape[1]))
+    return _chosen(config, found, night, had, Futures(np.zeros((1, 0, 1, had.shape[1]))))
 
 
 def even_shares(

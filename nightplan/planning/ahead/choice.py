@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nightplan.arrays import Bools, Floats
-from nightplan.planning.ahead.futures import Futures, no_futures
+from nightplan.planning.ahead.futures import Futures
 from nightplan.planning.ahead.response import STEPS, Response, respond
 from nightplan.planning.ahead.rows import BEGUN_H, Rows
 
@@ -25,9 +25,12 @@ BEGUN_LEAD = 3.0
 """What a begun target may earn less than a new one and still come first: under a full moon a
 galaxy waits, begun or not, while a nebula can be shot. Trains are compared without it: it would
 hold the rig to the train of what was begun when a month of hours waits in the other."""
+FAR_ON = 0.5
+"""Share of its goals from which a target is not put off any more: the nights ahead could always
+bring the rest, and so it would stay at nine tenths."""
 LONG_H = 10.0
-"""Hours wanted of a new target that neither help nor hurt it; four times as many halve what it
-counts. What is finished soon leaves the list, what is opened long stays."""
+"""Hours wanted of a new target that leave what it counts as it is; four times as many halve it.
+Shared freely, a long goal draws more of the night than a short one that would leave the list."""
 SPOILED_RATE, KEPT_RATE = 0.35, 0.05
 """Equivalent hours an hour below which a broadband row counts as spoiled by the moon, and from
 which a narrow one is worth shooting in its place."""
@@ -71,6 +74,7 @@ class NightChoice:
         Equivalent hours and hours on the clock, changes paid for; the rows of a lane have the
         same hours on the clock.
     later_h : array (state, future, row)
+        What later nights are counted on for; 0 for a target that is not put off any more.
     train : int array (state,)
         Index of the night's train; -1 where nothing can be done.
     gain : array (state,)
@@ -148,24 +152,23 @@ def _through(
     weight = rows.weight(had_h)
     spoiled = _spoiled(rows, had_h, rate, lead)
     slots_h = np.where(spoiled, 0.0, rate * rules.slot_h)
-    # Which targets come first is settled by what tonight does for them: with the nights ahead in
-    # it, one that they could finish would be put off for ever. Its hours are then shared out
-    # beside those nights.
-    free = respond(rows, had_h, weight, slots_h, no_futures(rows.goal_h.size), steps)
+    sure = _not_put_off(rows, had_h)
+    free = respond(rows, had_h, weight, slots_h, futures, steps, sure)
     chosen, filler, filled = _targets(rows, had_h, free, slots_h / rules.slot_h, rules, lead)
     barred = filler & ~np.asarray(filled.all(axis=1))[:, None]
     whole, rest = (chosen | filler & ~barred)[:, rows.target], barred[:, rows.target]
     allowed = whole[:, None, :] | (rest[:, None, :] & ~filled[:, :, None])
-    found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps)
+    found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps, sure)
     clock = found.slots * rules.slot_h
     short = (clock > 0.0) & (clock < rules.shortest_h)
     if short.any():
         allowed = allowed & ~short[:, None, :]
-        found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps)
+        found = respond(rows, had_h, weight, np.where(allowed, slots_h, 0.0), futures, steps, sure)
         clock = found.slots * rules.slot_h
     kept = after_changes(rows, clock, rules)
     tonight = found.tonight_h * kept
-    had_later = had_h[:, None, :] + found.later_h
+    later_h = np.where(sure[:, None, :], 0.0, found.later_h)
+    had_later = had_h[:, None, :] + later_h
     wide = weight[:, None, :]
     reached = rows.value_by_row(had_later + tonight[:, None, :], wide)
     gain = (reached - rows.value_by_row(had_later, wide)).mean(axis=1)
@@ -176,7 +179,7 @@ def _through(
         barred & used,
         tonight,
         clock,
-        found.later_h,
+        later_h,
         np.where(used.any(axis=1), train, -1),
         gain.sum(axis=1),
     )
@@ -204,9 +207,8 @@ def _targets(
 ) -> tuple[Bools, Bools, Bools]:
     """Chosen targets and fillers (state, target), and slots that the chosen can use (state, slot).
 
-    A target counts by what it earns where the night is shared freely among all; of new ones that
-    earn alike, the one that is finished sooner. `rate` is (state, slot, row), 0 where the moon
-    spoils a row.
+    A target counts by what it earns where the night is shared freely among all; of new ones a long
+    goal counts less. `rate` is (state, slot, row), 0 where the moon spoils a row.
     """
     states, count = had_h.shape[0], rows.targets
     wanted = np.where(had_h < rows.goal_h, free.price, 0.0)
@@ -245,14 +247,22 @@ def _targets(
     at = (left.sum(axis=1) * ranks).argmax(axis=1)
     take = idle_h >= SPARE_H
     filler[every[take], at[take]] = True
-    # Where the chosen can be shot all night but will be done early, another takes the rest.
-    over = night_h - np.minimum(night_h, (open_h * chosen).sum(axis=1)) > SPARE_LATE_H
+    # Where the chosen can be shot all night but want fewer hours while they are up, another takes
+    # the rest.
+    each_h = np.minimum(open_h, usable.sum(axis=1) * rules.slot_h)
+    over = night_h - (each_h * chosen).sum(axis=1) > SPARE_LATE_H
     gain = np.where(chosen, 0.0, earns)
     at = gain.argmax(axis=1)
     take = over & ~take & (gain[every, at] > 0.0)
     filler[every[take], at[take]] = True
     filled[take] = True
     return chosen, filler & ~chosen, filled
+
+
+def _not_put_off(rows: Rows, had_h: Floats) -> Bools:
+    """Rows of targets so far on that they are finished as if no night followed, (state, row)."""
+    far = _begun(rows, had_h) & (rows.share(had_h) >= FAR_ON)
+    return np.asarray(far[:, rows.target])
 
 
 def _begun(rows: Rows, had_h: Floats) -> Bools:

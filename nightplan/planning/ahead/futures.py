@@ -87,11 +87,6 @@ def known_futures(offered_h: Floats, clear: Bools) -> Futures:
     return Futures(packed)
 
 
-def no_futures(rows: int) -> Futures:
-    """One future without a clear night: tonight as if it were the last."""
-    return Futures(np.zeros((1, 0, 1, rows)))
-
-
 def joined_parts(rate: Floats, slot_h: Floats, slots: NDArray[np.intp]) -> Floats:
     """Slots of each night joined into parts, (night, part, row), equivalent hours."""
     joined = np.zeros((rate.shape[0], PARTS_OF_NIGHT, rate.shape[2]))

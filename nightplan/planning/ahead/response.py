@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from nightplan.arrays import Floats
+from nightplan.arrays import Bools, Floats
 from nightplan.planning.ahead.futures import Futures
 from nightplan.planning.ahead.rows import Rows
 
@@ -54,6 +54,7 @@ def respond(
     tonight_h: Floats,
     futures: Futures,
     steps: int = STEPS,
+    sure: Bools | None = None,
 ) -> Response:
     """Share out tonight's slots and those of the futures.
 
@@ -62,6 +63,8 @@ def respond(
     had_h, weight : array (state, row)
     tonight_h : array (state, slot, row)
         Equivalent hours that each slot of tonight offers; 0 where a row may not be shot.
+    sure : bool array (state, row), optional
+        Rows whose price tonight counts on no later night.
     """
     states, size = had_h.shape
     tonight, slots = np.zeros((states, size)), np.zeros((states, size))
@@ -73,6 +76,8 @@ def respond(
     for step in range(steps):
         slope = weight[:, None, :] * rows.slope((had_h + tonight)[:, None, :] + later)
         price = slope.mean(axis=1)
+        if sure is not None and sure.any():
+            price = np.where(sure, weight * rows.slope(had_h + tonight), price)
         part = 2.0 / (step + 2.0)
         best_h, best_slots = _best_tonight(price, tonight_h, groups)
         tonight += part * (best_h - tonight)

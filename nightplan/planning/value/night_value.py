@@ -10,7 +10,7 @@ from nightplan.planning.value.progress_value import LEAST_GOAL_H, slope_of_share
 
 Ints = NDArray[np.intp]
 
-STEPS = 16
+STEPS = 24
 """Steps of the method: within 2 % of the best, enough to rank by."""
 
 
