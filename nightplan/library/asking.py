@@ -63,7 +63,7 @@ def asked_plan(
 
     if start is None and (done or (keep is not None and not as_it_stands)):
         key, value = ("done", done[0]) if done else ("keep", keep)
-        raise InputError("library", key, str(value), "with a time from which to plan anew")
+        raise InputError("library", key, str(value), "with a time to plan anew from, --from")
     now = now_utc or datetime.datetime.now(datetime.UTC)
     kept = None if keep is None else read_plan_document(str(keep), read_text(keep))
     if kept is not None:

@@ -16,7 +16,7 @@ from tests.cli.running import assert_one_line_error, document, run
 
 BLOCK_KEYS = {
     "target", "panel", "ra_deg", "dec_deg", "position_angle_deg", "image_up_angle_deg", "train",
-    "filter", "gain", "start_utc", "end_utc", "sub_s", "count", "why",
+    "filter", "gain", "start_utc", "end_utc", "sub_s", "count", "short_set", "why",
 }  # fmt: skip
 LEDGER_KEYS = {
     "exposure", "download", "dither", "focus", "filter_change", "slew_centre", "flip", "setup",
