@@ -97,6 +97,16 @@ def _file_stored(name: str) -> str | bytes:
     return name
 
 
+def _json(stored: Any, kind: type) -> Any:
+    try:
+        found = json.loads(_text(stored))
+    except RecursionError as error:
+        raise ValueError(stored) from error
+    if not isinstance(found, kind):
+        raise TypeError(stored)
+    return found
+
+
 TEXT = Kind("text in UTF-8 without control characters", _text, str)
 FLAG = Kind("0 or 1", _flag, int)
 DATE = Kind("YYYY-MM-DD", _date, datetime.date.isoformat)
@@ -107,14 +117,14 @@ MOMENT = Kind(
 MOMENT_TEXT = Kind(MOMENT.accepted, _moment_text, str)
 NAMES = Kind(
     "a JSON list of texts",
-    lambda stored: tuple(_text(name) for name in json.loads(stored)),
+    lambda stored: tuple(_text(name) for name in _json(stored, list)),
     lambda names: json.dumps(list(names), ensure_ascii=False),
 )
 SECONDS_BY_NAME = Kind(
     "a JSON object of seconds by name, or nothing",
     lambda stored: tuple(
         (_text(name), number(0.0, 864_000.0).decode(seconds))
-        for name, seconds in (json.loads(stored).items() if stored else ())
+        for name, seconds in (_json(stored, dict).items() if stored != "" else ())
     ),
     lambda pairs: json.dumps(dict(pairs), ensure_ascii=False) if pairs else "",
 )
