@@ -56,10 +56,10 @@ def collected(plan: NightPlan, until: float) -> list[GatheredHours]:
     for block in plan.solution.schedule.blocks:
         if block.end_s <= until * problem.window_s:
             task, pointing = problem.tasks[block.task], problem.pointings[block.pointing]
-            hours = block_hours(problem, block)
-            found.append(
-                GatheredHours(pointing.target, pointing.panel, task.filter, task.train, hours)
-            )
+            found += [
+                GatheredHours(pointing.target, pointing.panel, feed.goal, task.train, float(hours))
+                for feed, hours in zip(task.feeds, block_hours(problem, block), strict=True)
+            ]
     return found
 
 

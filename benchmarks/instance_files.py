@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from nightplan.planning.schedule.night_problem import row_curves
 from nightplan.planning.schedule.problem import ChangeCosts, Overheads, Pointing, Problem, Task
 from nightplan.planning.value.curve import ValueCurve
 
@@ -80,7 +79,7 @@ def load(path: Path) -> Problem:
     grid_s = np.arange(document["grid_length"]) * document["grid_step_s"]
     pointings = tuple(Pointing(**item) for item in document["pointings"])
     tasks = _tasks(document)
-    curves = tuple(ValueCurve(tuple(h), tuple(v)) for h, v in document.get("curves", []))
+    curves = tuple(ValueCurve(tuple(h), tuple(v)) for h, v in document["curves"])
     return Problem(
         epoch_utc_mjd=document["epoch_utc_mjd"],
         window_s=document["window_s"],
@@ -89,13 +88,10 @@ def load(path: Path) -> Problem:
         grid_s=grid_s,
         pointings=pointings,
         tasks=tasks,
-        curves=curves or row_curves(pointings, tasks),
+        curves=curves,
         focused_s=document.get("focused_s"),
         overheads=Overheads(**document["overheads"]),
-        # The invented nights were written under an earlier unit of their costs.
-        change_costs=ChangeCosts(**document["change_costs"])
-        if curves
-        else ChangeCosts(0.01, 0.03, 0.05, 0.25),
+        change_costs=ChangeCosts(**document["change_costs"]),
         shortest_block_s=document["shortest_block_s"],
         longest_block_s=document["longest_block_s"],
     )
