@@ -61,7 +61,7 @@ def test_a_stop_that_another_error_wraps(config_file, monkeypatch):
         except StoppedError as stop:
             raise RuntimeError("wrapped") from stop
 
-    monkeypatch.setattr("nightplan.planning.tonight.night.compute_night", stopped)
+    monkeypatch.setattr("nightplan.planning.tonight.limits.compute_night", stopped)
     with pytest.raises(StoppedError) as caught:
         run(["night", "--date", "2027-10-06", "--config", str(config_file)])
     assert caught.value.exit_status == 143
