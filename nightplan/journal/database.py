@@ -111,6 +111,10 @@ def _reading(path: Path) -> Iterator[tuple[sqlite3.Connection, int]]:
             raise
     except sqlite3.Error as error:
         raise explained(path, error) from error
+    except UnicodeDecodeError as error:
+        # SQLite passes the text of a damaged schema on as it stands.
+        damage = sqlite3.DatabaseError("text that is not UTF-8")
+        raise explained(path, damage) from error
     except OSError as error:
         raise FileError(path, f"cannot be read: {reason_of(error)}") from error
 

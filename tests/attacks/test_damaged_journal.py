@@ -11,6 +11,7 @@ import errno
 import json
 import os
 import random
+import re
 import sqlite3
 import subprocess
 import sys
@@ -120,6 +121,22 @@ def damage(data: bytes, chance: random.Random) -> bytes:
     else:
         changed += chance.randbytes(chance.randint(1, 5000))
     return bytes(changed)
+
+
+def test_a_byte_of_the_schema_that_is_no_text(tmp_path, whole):
+    """SQLite keeps the words that made a table, and says them when something is wrong."""
+    data, wanted = whole
+    places = [
+        found.start() + step
+        for found in re.finditer(rb"CREATE [^\x00]{10,}", data)
+        for step in range(0, len(found[0]), 23)
+    ]
+    assert len(places) > 100
+    refused = 0
+    for at in places:
+        (tmp_path / FILE_NAME).write_bytes(data[:at] + b"\xfc" + data[at + 1 :])
+        refused += assert_told_or_the_same(tmp_path, wanted)
+    assert refused > 20
 
 
 def test_random_damage(tmp_path, whole):
